@@ -1,0 +1,346 @@
+"""What each command does, from the files it is given to what it prints and writes.
+
+Owns the order of the steps and the JSON of a check; the work itself is done by the parts it calls. Imports the rest of
+optimizer, the heavy parts inside the functions that need them.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from optimizer.cautions import Caution
+    from physics.assessment import Assessment
+
+DONE, NO = 0, 1
+
+
+@dataclass(frozen=True)
+class Output:
+    """Where a command's answer goes: the options every command shares."""
+
+    as_json: bool
+    units: str
+    folder: Path | None
+    quiet: bool
+
+    def place(self, source: Path) -> Path:
+        """The folder to write to: `--out`, or `results/` and the file's name where the user stands."""
+        return self.folder if self.folder is not None else Path("results") / source.stem
+
+    @property
+    def writes(self) -> bool:
+        """Whether pages are written: always to a named folder, else only where the answer is for a person."""
+        return self.folder is not None or not self.as_json
+
+    def print_json(self, answer: Mapping[str, Any]) -> None:
+        """One JSON object on stdout, without NaN."""
+        from optimizer.results import plain
+
+        click.echo(json.dumps(plain(answer), indent=1, allow_nan=False, ensure_ascii=False))
+
+    def say(self, text: str) -> None:
+        """A message to the person, on stderr so that it never mixes with the answer."""
+        if not self.quiet:
+            click.echo(text, err=True)
+
+
+def check(motor: Path, curve: Path | None, kernel: str, output: Output) -> int:
+    """Evaluate one motor, print it, write its page and its histories."""
+    from optimizer.cautions import cautions
+    from optimizer.inputs import load_motor
+    from physics.assessment import assess
+
+    file = load_motor(motor)
+    assessment = assess(file.motors, kernel=kernel, curve=True)
+    found = cautions(assessment, output.units)
+    if curve is not None:
+        _write_curve(curve, assessment)
+    if output.writes:
+        _write_check_page(file, assessment, found, output)
+    if output.as_json:
+        output.print_json(check_answer(file.name, assessment, found))
+    elif not output.quiet:
+        _print_check(file, assessment, found, output)
+    return DONE if bool(assessment.ok[0]) else NO
+
+
+def check_answer(name: str, assessment: Assessment, found: Sequence[Caution]) -> dict[str, Any]:
+    """The JSON object of `check` for a batch of one, SI units throughout."""
+    from optimizer.tables import rung_order
+    from optimizer.vocabulary import QUANTITIES
+    from physics.designation import designation, impulse_class
+
+    figures = assessment.figures
+    impulse, thrust = figures["total_impulse"][:1], figures["mean_thrust"][:1]
+    ballistics: dict[str, Any] = {key: first(value) for key, value in figures.values.items()}
+    ballistics["impulse_class"] = str(impulse_class(impulse)[0]) or None
+    ballistics["designation"] = designation(impulse, thrust)[0] or None
+    return {
+        "schema": 1,
+        "motor": name,
+        "kernel": figures.kernel,
+        "units": {key: QUANTITIES[key].si_unit for key in figures.values if key in QUANTITIES},
+        "ballistics": ballistics,
+        "flags": {key: bool(value[0]) for key, value in figures.flags.items()},
+        "maximum_expected_pressure": first(assessment.maximum_expected_pressure),
+        "ladder": [
+            {
+                "mode": rung.mode,
+                "part": rung.part,
+                "pressure": first(rung.pressure),
+                "time": first(rung.time),
+                "factor": first(rung.factor),
+                "required": first(rung.required),
+                "ok": bool(rung.ok.ravel()[0]),
+                "basis": rung.basis,
+                "note": rung.note,
+            }
+            for rung in rung_order(assessment.ladder)
+        ],
+        "not_assessed": [
+            {"mode": item.mode, "part": item.part, "why": item.why} for item in assessment.ladder.not_assessed
+        ],
+        "masses": {key: first(value) for key, value in assessment.masses.items()},
+        "unknown_masses": list(assessment.unknown_masses),
+        "fit": _fit_answer(assessment),
+        "cautions": [{"about": caution.about, "text": caution.text} for caution in found],
+        "ok": bool(assessment.ok[0]),
+    }
+
+
+def _fit_answer(assessment: Assessment) -> dict[str, Any] | None:
+    if assessment.fit is None:
+        return None
+    return {key: (bool(_ravel(value)[0]) if key == "ok" else first(value)) for key, value in assessment.fit.items()}
+
+
+def _ravel(value: Any) -> Any:
+    import numpy as np
+
+    return np.ravel(value)
+
+
+def first(value: Any) -> float | None:
+    """The first entry of a column as a float, None where there is no finite number."""
+    if value is None:
+        return None
+    number = float(_ravel(value)[0])
+    return number if math.isfinite(number) else None
+
+
+def _write_curve(path: Path, assessment: Assessment) -> None:
+    from optimizer.results import write_csv
+
+    curve = assessment.figures.curve
+    assert curve is not None, "check asks the kernel for histories"
+    columns = {
+        "time_s": curve.time[0],
+        "chamber_pressure_Pa": curve.chamber_pressure[0],
+        "head_pressure_Pa": curve.head_pressure[0],
+        "thrust_N": curve.thrust[0],
+        "mass_flow_kg_s": curve.mass_flow[0],
+    }
+    length = min(len(values) for values in columns.values())
+    rows = [
+        [float(values[i]) for values in columns.values()] for i in range(length) if math.isfinite(columns["time_s"][i])
+    ]
+    write_csv(path, list(columns), rows)
+
+
+def _write_check_page(file: Any, assessment: Assessment, found: Sequence[Caution], output: Output) -> None:
+    from optimizer.pages import check_page
+    from optimizer.results import write_text
+
+    write_text(output.place(file.path) / "report.html", check_page(file, assessment, found, output.units))
+
+
+def _print_check(file: Any, assessment: Assessment, found: Sequence[Caution], output: Output) -> None:
+    from rich.padding import Padding
+    from rich.text import Text
+
+    from optimizer import tables
+    from optimizer.units import show
+
+    screen = tables.console()
+    answer = check_answer(file.name, assessment, found)
+    ballistics = answer["ballistics"]
+
+    def block(title: str, body: Any) -> None:
+        screen.print()
+        screen.print(tables.heading(title))
+        screen.print(Padding(body, (0, 0, 0, 2)))
+
+    screen.print(Text(file.name, "bold"))
+    summary = f"{ballistics['designation'] or 'no class'}, {assessment.figures.kernel} kernel"
+    summary += f", maximum expected pressure {show(answer['maximum_expected_pressure'] or math.nan, 'pressure', output.units)}"
+    screen.print(summary)
+    block("Ballistics", tables.ballistics_table(assessment, output.units))
+    if assessment.figures.kernel == "transient" and assessment.figures.curve is not None:
+        screen.print()
+        screen.print(tables.history_plot(assessment.figures.curve, output.units, min(screen.width, 100)))
+    block("Failure ladder", tables.ladder_table(assessment, output.units, screen.width))
+    block("Where the rungs come from", tables.basis_lines(assessment.ladder))
+    block("Masses", tables.masses_table(assessment.masses, assessment.unknown_masses, output.units))
+    if assessment.fit is not None:
+        block("Airframe", tables.fit_line(assessment.fit, output.units))
+    if assessment.ladder.not_assessed:
+        block("Not assessed", tables.not_assessed_block(assessment.ladder))
+    block("Cautions", tables.cautions_block(found))
+    short = [rung for rung in tables.rung_order(assessment.ladder) if not bool(rung.ok.ravel()[0])]
+    screen.print()
+    if short:
+        names = ", ".join(dict.fromkeys(f"{rung.mode} ({rung.part})" for rung in short))
+        screen.print(Text(f"Falls short: {names}.", tables.SHORT))
+    elif assessment.fit is not None and not bool(assessment.ok[0]):
+        screen.print(Text("Does not fit the airframe.", tables.SHORT))
+    elif assessment.ladder.rungs:
+        screen.print(Text("Every rung assessed reaches its required factor.", tables.FIRST))
+    else:
+        screen.print(Text("No rung of the ladder could be assessed.", tables.FIRST))
+    if output.writes:
+        output.say(f"page: {output.place(file.path) / 'report.html'}")
+
+
+def compare(motors: Sequence[Path], kernel: str, output: Output) -> int:
+    """Set motors side by side and say what each change did."""
+    from optimizer import compare as comparing
+    from optimizer.inputs import load_motor
+
+    if len(motors) < 2:
+        raise click.UsageError("a comparison needs two motor files or more, oldest first")
+    comparison = comparing.compare([load_motor(path) for path in motors], kernel=kernel, units=output.units)
+    if output.writes:
+        from optimizer.pages import compare_page
+        from optimizer.results import write_text
+
+        page = output.place(motors[-1]) / "report.html"
+        write_text(page, compare_page(comparison, output.units))
+        output.say(f"page: {page}")
+    if output.as_json:
+        output.print_json(comparison.as_json())
+    elif not output.quiet:
+        from optimizer import tables
+
+        tables.print_comparison(comparison, output.units)
+    return DONE if comparison.looks[-1].ok else NO
+
+
+def spread(motor: Path, samples: int, seed: int, kernel: str, output: Output) -> int:
+    """Show what the motor's tolerances do to its figures and its ladder."""
+    from optimizer import spread as scatter
+    from optimizer.inputs import load_motor
+
+    file = load_motor(motor)
+    result = scatter.spread(file.motors, kernel=kernel, samples=samples, seed=seed, file=str(motor))
+    if output.writes:
+        from optimizer.pages import spread_page
+        from optimizer.results import write_text
+
+        page = output.place(motor) / "report.html"
+        write_text(page, spread_page(file, result, output.units))
+        output.say(f"page: {page}")
+    if output.as_json:
+        output.print_json(result.as_json() | {"schema": 1, "motor": file.name})
+    elif not output.quiet:
+        from optimizer import tables
+
+        tables.print_spread(file.name, result, output.units)
+    return DONE
+
+
+def reduce(firings: Sequence[Path], propellant: Path | None, kernel: str | None, output: Output) -> int:
+    """Reduce records, fit the rate law to them, write the re-fitted propellant where asked."""
+    from optimizer.fit_rate import learn, propellant_file
+    from optimizer.inputs import load_firing
+    from optimizer.results import write_text
+
+    learned = learn([load_firing(path) for path in firings], kernel=kernel)
+    if propellant is not None and learned.fit is not None:
+        write_text(propellant, propellant_file(learned, propellant.stem))
+        output.say(f"propellant: {propellant}")
+    if output.writes:
+        from optimizer.pages import reduce_page
+
+        page = output.place(firings[0]) / "report.html"
+        write_text(page, reduce_page(learned, output.units))
+        output.say(f"page: {page}")
+    if output.as_json:
+        output.print_json(learned.as_json())
+    elif not output.quiet:
+        from optimizer import tables
+
+        tables.print_reduction(learned, output.units)
+    # A propellant file was asked for and none could be made: the answer is "no".
+    return NO if propellant is not None and learned.fit is None else DONE
+
+
+def explain(firing: Path, kernel: str, output: Output) -> int:
+    """Rank the failure modes that fit what was seen."""
+    from optimizer.explain import explain as weigh
+    from optimizer.inputs import load_firing
+
+    explanation = weigh(load_firing(firing), kernel=kernel)
+    if output.as_json:
+        output.print_json(explanation.as_json())
+    elif not output.quiet:
+        from optimizer import tables
+
+        tables.print_explanation(explanation, output.units)
+    return DONE if explanation.candidates else NO
+
+
+def draw(motor: Path, paper: str, kernel: str, output: Output) -> int:
+    """Write the drawings and sheets of one motor."""
+    from optimizer import drawing
+    from optimizer.inputs import load_motor
+    from optimizer.pages import named
+    from physics.assessment import assess
+
+    file = load_motor(motor)
+    assessment = assess(file.motors, kernel=kernel, curve=True)
+    folder = output.place(motor)
+    written = drawing.draw(
+        file.motors,
+        assessment,
+        folder,
+        paper=paper,
+        name=file.name,
+        file=motor.name,
+        digest=file.digest,
+        units=output.units,
+        designation=named(assessment),
+    )
+    if output.as_json:
+        output.print_json({"schema": 1, "motor": file.name, "files": [str(path) for path in written]})
+    elif not output.quiet:
+        click.echo("\n".join(str(path) for path in written))
+        output.say("Print the wrap at 100 % and measure its check bars before you drill.")
+    return DONE
+
+
+def new(folder: Path | None, output: Output) -> int:
+    """Make the starter folder."""
+    from optimizer.starter import create
+
+    target = folder or output.folder or Path("grainwright-start")
+    written = create(target)
+    if output.as_json:
+        output.print_json({"schema": 1, "folder": str(target), "files": [str(path) for path in written]})
+    elif not output.quiet:
+        click.echo("\n".join(str(path) for path in written))
+        output.say(f"next: grainwright search {target / 'study.toml'}")
+    return DONE
+
+
+def interactive() -> bool:
+    """Whether progress may be drawn: stderr is a terminal."""
+    return sys.stderr.isatty()

@@ -1,0 +1,167 @@
+"""What a builder should be told beside the figures, once and plainly.
+
+Owns the table of cautions: a condition on an assessment and the words for it. May import physics and units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimizer.units import show
+from physics.assessment import Assessment
+
+PORT_RULE = 2.0
+"""Port to throat area below which a small motor tends to burn erosively; common practice, no source."""
+
+# One entry for each flag a kernel raises: what it is about, and what it means for the figures above it.
+_FLAGS: dict[str, tuple[str, str]] = {
+    "port_choked": (
+        "port choked",
+        "The gas reaches the speed of sound in the port, before the throat: the port is no wider than the throat for "
+        "the flow it carries. Expect a pressure spike at ignition; the pressures here are outside the model.",
+    ),
+    "flow_separated": (
+        "nozzle flow separates",
+        "For part of the burn the exit pressure is so far below ambient that the flow leaves the wall (Schmucker's "
+        "criterion); thrust there is taken at the point of separation.",
+    ),
+    "outside_characterised_pressure": (
+        "outside the characterised pressures",
+        "For part of the burn the pressure lies outside the rows of the burning-rate law; the nearest row is extended. "
+        "Figures from there are extrapolated, not known.",
+    ),
+    "several_equilibria": (
+        "more than one equilibrium pressure",
+        "The burning-rate law allows a second, higher stable pressure. The lower one is shown, the one reached while "
+        "the motor fills; a disturbance could carry the motor to the higher one.",
+    ),
+    "nozzle_unchoked": (
+        "nozzle not choked",
+        "For part of the burn the chamber pressure is too low to choke the throat; figures from there are rough.",
+    ),
+    "recession_ignored": (
+        "throat recession",
+        "The steady kernel holds the throat; use --kernel transient to see what recession does.",
+    ),
+    "erosive_burning_ignored": (
+        "erosive burning",
+        "The steady kernel leaves erosive burning out; use --kernel transient, which includes the law the propellant "
+        "file names.",
+    ),
+    "chuffing_risk": (
+        "low-pressure instability",
+        "Characteristic length and pressure are so low that the motor may chuff or go out.",
+    ),
+    "extinguished": ("extinguished", "The burn does not hold: the pressure falls back before the propellant is gone."),
+}
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One caution: what it is about, and the text."""
+
+    about: str
+    text: str
+
+
+def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
+    """Everything to be said of a batch of one, the caution for people last.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        Of one motor.
+    units : str
+        "metric" or "imperial", for the numbers in the texts.
+    """
+    found = [Caution(*_FLAGS[name]) for name, flag in assessment.figures.flags.items() if name in _FLAGS and np.any(flag)]
+    found += _port(assessment)
+    found += _structure(assessment, units)
+    found += _stack(assessment, units)
+    found += _people(assessment, units)
+    return found
+
+
+def _port(assessment: Assessment) -> Iterator[Caution]:
+    ratio = float(assessment.figures["port_to_throat_area"][0])
+    if np.isfinite(ratio) and ratio < PORT_RULE:
+        text = (
+            f"The port is {ratio:.2f} times the throat area at ignition; under about {PORT_RULE:g} erosive burning is "
+            "likely (common practice, no source). Open the core, at least of the nozzle-end grains."
+        )
+        if ratio <= 1.0:
+            text += " A port no wider than the throat chokes."
+        yield Caution("narrow port", text)
+
+
+def _structure(assessment: Assessment, units: str) -> Iterator[Caution]:
+    motors = assessment.motors
+    if motors.case is not None and motors.case.heat_affected:
+        yield Caution(
+            "heat-affected case",
+            "The case is welded or brazed near its loaded region: its strength there is that of the heat-affected zone, "
+            "not of the temper it was bought in.",
+        )
+    if motors.liner is not None:
+        yield Caution(
+            "liner",
+            "A liner that has stood a flame in open air is not proven: in the motor the gas moves fast and under "
+            "pressure. Check the liner after each firing, joints and bulkheads first.",
+        )
+    for end, closure in (("forward", motors.forward_closure), ("aft", motors.aft_closure)):
+        if closure is None or closure.screws is None:
+            continue
+        if not np.any(closure.screws.threads_in_plane):
+            yield Caution(
+                f"{end} screws",
+                "The plain shank is taken to lie across the joint. Measure it: where the threads reach into the shear "
+                "plane, a coarse screw carries only about half as much.",
+            )
+    if motors.case is not None and "typical" in motors.case.material.name:
+        yield Caution("typical strength", "The case is judged by a typical strength, not by the specification minimum.")
+
+
+def _stack(assessment: Assessment, units: str) -> Iterator[Caution]:
+    motors = assessment.motors
+    if motors.case is None or motors.case.length is None:
+        return
+    lengths, counts = np.atleast_2d(motors.grain.length)[0], np.atleast_2d(motors.grain.count)[0]
+    present = np.broadcast_to(counts, np.broadcast_shapes(counts.shape, lengths.shape)) > 0
+    lengths = np.broadcast_to(lengths, present.shape)[present]
+    stack = float(np.sum(np.atleast_2d(motors.grain.count * motors.grain.length)[0]))
+    spare = float(np.ravel(motors.case.length)[0]) - stack - _plates(assessment)
+    if lengths.size and spare > 0.5 * float(lengths.min()):
+        yield Caution(
+            "room left in the case",
+            f"The grains leave {show(spare, 'length', units)} of the case empty, more than half a grain: the count does "
+            "not divide the case. Use another count or length, or a spacer, so that the stack cannot shift.",
+        )
+
+
+def _plates(assessment: Assessment) -> float:
+    """Case length taken up by the closures: plate and what holds it, as far as it is known. [m]"""
+    taken = 0.0
+    for closure in (assessment.motors.forward_closure, assessment.motors.aft_closure):
+        if closure is None:
+            continue
+        if closure.plate_thickness is not None:
+            taken += float(np.ravel(closure.plate_thickness)[0])
+        if closure.screws is not None and closure.screws.edge_distance is not None:
+            taken += 2.0 * float(np.ravel(closure.screws.edge_distance)[0])
+    return taken
+
+
+def _people(assessment: Assessment, units: str) -> Iterator[Caution]:
+    expected = float(assessment.maximum_expected_pressure[0])
+    proof = f"proof-test the empty motor with water at 1.5 times the maximum expected pressure ({show(1.5 * expected, 'pressure', units)}), inert and from behind cover"
+    if not np.isfinite(expected):
+        proof = "proof-test the empty motor with water, inert and from behind cover"
+    yield Caution(
+        "people",
+        f"Metal cases throw fragments. Fire remotely, at your club's distance and behind a barrier; before that, {proof}. "
+        "Follow your local codes and have a licensed or certified member of your club review the design. These figures "
+        "come from models with limits; what is listed as not assessed has not been looked at.",
+    )

@@ -1,0 +1,252 @@
+"""One recorded channel made fit to measure: sign, spikes, zero, drift, clipping, each said with its size.
+
+Owns the zero of a channel and the doubts that belong to one channel alone; the channels come together in `firing`.
+Imports record, traces, inputs and units.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer import traces
+from optimizer.asfired import mass_of
+from optimizer.cautions import Caution
+from optimizer.inputs import Firing, InputError, Problem
+from optimizer.record import Channel
+from optimizer.units import show
+from physics import constants
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+QUIET_SAMPLES = 8
+"""Samples before ignition that a zero can be taken from."""
+DRIFT = 0.01
+"""A zero that moved by more than this share of the peak is said."""
+
+
+@dataclass(frozen=True)
+class Trace:
+    """A channel after cleaning: `values` in Pa absolute or N over the whole clock, NaN where blank.
+
+    `zero` is what was taken off the readings, `drift` how far the zero had moved after the firing, `noise` one
+    standard deviation; `start` and `stop` are its own 10 % points.
+    """
+
+    channel: Channel
+    values: Array
+    spikes: Flags
+    clipped: Flags
+    noise: float
+    zero: float
+    drift: float
+    start: float
+    stop: float
+    seen: Flags
+    highest_spike: float
+    zero_error: float = 0.0
+
+    @property
+    def peak(self) -> float:
+        """Highest cleaned reading. [Pa or N]"""
+        return float(np.nanmax(self.values))
+
+
+def clean_channel(firing: Firing, time: Array, channel: Channel, ambient: float, notes: list[Caution]) -> Trace:
+    """The channel in absolute pressure or net thrust, with its spikes replaced; what was done goes to `notes`.
+
+    Raises InputError when no burn stands out of the noise.
+    """
+    flat = traces.clipped(channel.values)
+    cleaned = traces.despike(channel.values)
+    values = cleaned.values
+    known = np.isfinite(values)
+    if channel.kind == "thrust" and _upside_down(values[known]):
+        values = -values
+        notes.append(
+            Caution("thrust sign", f"{channel.name}: the load falls below zero during the burn; its sign was turned.")
+        )
+    start, stop, seen = _ten_percent(firing, channel, time[known], values[known], cleaned.noise)
+    span = stop - start
+    before = known & (time < start - 0.1 * span)
+    after = known & (time > stop + 0.5 * span)
+    zero, drift = _zero(channel, values, before, after, ambient, notes)
+    counts = [int(np.count_nonzero(flags)) for flags in (before, after)]
+    quiet = next((count for count in counts if count >= QUIET_SAMPLES), 0)
+    target = ambient if channel.kind == "pressure" else 0.0
+    height = float(np.nanmax(values)) - zero
+    values = values - zero + target
+    notes += _channel_notes(firing, channel, values, cleaned, flat, drift, height, seen)
+    spiked = np.where(cleaned.spikes, channel.values, np.nan) - zero + target
+    highest = float(np.nanmax(spiked)) if cleaned.spikes.any() else math.nan
+    burning = known & (time >= start) & (time <= stop)
+    noise = max(cleaned.noise, traces.noise_of(values[burning]))
+    return Trace(
+        channel,
+        values,
+        cleaned.spikes,
+        flat,
+        noise,
+        zero - target,
+        drift,
+        start,
+        stop,
+        seen,
+        highest,
+        _zero_error(cleaned.noise, quiet),
+    )
+
+
+def _upside_down(values: Array) -> bool:
+    level = float(np.median(values))
+    quiet = float(np.percentile(values, 10)) if level > 0 else float(np.percentile(values, 90))
+    low, high = float(np.min(values)), float(np.max(values))
+    return (quiet - low) > 3.0 * (high - quiet)
+
+
+def _ten_percent(
+    firing: Firing, channel: Channel, time: Array, values: Array, noise: float
+) -> tuple[float, float, Flags]:
+    """Own 10 % points of a channel above its quiet level; refuses a channel that holds no burn."""
+    quiet = float(np.percentile(values, 5))
+    height = float(np.max(values)) - quiet
+    if height <= 8.0 * noise:
+        raise InputError(
+            [
+                Problem(
+                    file=str(firing.record),
+                    line=0,
+                    key=channel.name,
+                    value=f"{height:g} over a noise of {noise:g} (SI)",
+                    problem="the record holds no burn that stands out of the noise",
+                    fix="check the column, its unit and that the record covers the firing",
+                    code="E160",
+                )
+            ]
+        )
+    return traces.crossings(time, values, quiet + 0.1 * height)
+
+
+def _zero(
+    channel: Channel, values: Array, before: Flags, after: Flags, ambient: float, notes: list[Caution]
+) -> tuple[float, float]:
+    """The reading that stands for ambient (or for no load), and how far it had moved after the firing."""
+    nominal = 0.0 if channel.gauge or channel.kind == "thrust" else ambient
+    have_before, have_after = (np.count_nonzero(flags) >= QUIET_SAMPLES for flags in (before, after))
+    if have_before:
+        zero = traces.level(values[before])
+        drift = traces.level(values[after]) - zero if have_after else math.nan
+    elif have_after:
+        zero, drift = traces.level(values[after]), math.nan
+        notes.append(
+            Caution(
+                "late trigger", f"{channel.name}: no quiet stretch before ignition; the zero is taken after the firing."
+            )
+        )
+    else:
+        notes.append(
+            Caution(
+                "no zero",
+                f"{channel.name}: no quiet stretch before or after the firing; readings are taken as recorded, "
+                "so an offset of the instrument goes into every figure.",
+            )
+        )
+        return nominal, math.nan
+    notes += _zero_notes(channel, zero, nominal, ambient, float(np.nanmax(values)) - zero)
+    return zero, drift
+
+
+def _zero_error(noise: float, quiet: int) -> float:
+    """One standard deviation of a zero taken from so many quiet samples; 0 where none could be taken."""
+    return noise / math.sqrt(quiet) if quiet >= QUIET_SAMPLES else 0.0
+
+
+def _zero_notes(channel: Channel, zero: float, nominal: float, ambient: float, height: float) -> Iterator[Caution]:
+    kind = channel.kind
+    if kind == "pressure" and abs(zero - (ambient - nominal)) < 0.3 * ambient and abs(zero - nominal) > 0.6 * ambient:
+        said, looks = ("gauge", "absolute") if channel.gauge else ("absolute", "gauge")
+        yield Caution(
+            "gauge or absolute",
+            f"{channel.name}: the firing file says {said}, but the quiet level before ignition reads "
+            f"{show(zero, 'pressure')}, as a transducer that reads {looks} would. The record is zeroed to ambient either "
+            "way; check the transducer and mend the file.",
+        )
+        return
+    allowed = max(DRIFT * height, channel.bound or 0.0)
+    if abs(zero - nominal) > allowed:
+        yield Caution(
+            "offset",
+            f"{channel.name}: reads {show(zero, 'pressure' if kind == 'pressure' else 'thrust')} before ignition where "
+            f"{show(nominal, 'pressure' if kind == 'pressure' else 'thrust')} is due; the difference was taken off.",
+        )
+
+
+def _channel_notes(
+    firing: Firing,
+    channel: Channel,
+    values: Array,
+    cleaned: traces.Cleaned,
+    flat: Flags,
+    drift: float,
+    height: float,
+    seen: Flags,
+) -> Iterator[Caution]:
+    unit = "pressure" if channel.kind == "pressure" else "thrust"
+    count = int(np.count_nonzero(cleaned.spikes))
+    if count:
+        share = 100.0 * count / cleaned.spikes.size
+        yield Caution(
+            "spikes",
+            f"{channel.name}: {count} samples ({share:.1f} %) are lone spikes of one or two samples and were replaced by "
+            "the median of their neighbours. A true feature that short would be lost; record faster to see it.",
+        )
+    if flat.any():
+        yield Caution(
+            "clipped",
+            f"{channel.name}: {np.count_nonzero(flat)} samples sit on one highest reading, {show(float(np.nanmax(values)), unit)}: "
+            "the channel ran out of range. Peak and integrals are lower bounds.",
+        )
+    elif channel.limit is not None and height > channel.limit:
+        yield Caution(
+            "over range",
+            f"{channel.name}: reads above the range that the firing file gives, {show(channel.limit, unit)}.",
+        )
+    if math.isfinite(drift) and abs(drift) > DRIFT * height:
+        about = "pressure drift" if channel.kind == "pressure" else "load drift"
+        yield Caution(about, _drift_text(firing, channel, drift, height))
+    if channel.kind == "pressure" and float(np.nanmin(values)) < -3.0 * cleaned.noise - 0.01 * height:
+        yield Caution(
+            "negative pressure",
+            f"{channel.name}: falls to {show(float(np.nanmin(values)), unit)} absolute, which cannot be; check zero and wiring.",
+        )
+    if not seen[0]:
+        yield Caution(
+            "late trigger",
+            f"{channel.name}: the record starts above 10 % of the peak; the rise is lost and times and integrals are lower bounds.",
+        )
+    if not seen[1]:
+        yield Caution(
+            "record cut short",
+            f"{channel.name}: the record ends above 10 % of the peak; times and integrals are lower bounds.",
+        )
+
+
+def _drift_text(firing: Firing, channel: Channel, drift: float, height: float) -> str:
+    unit = "pressure" if channel.kind == "pressure" else "thrust"
+    text = (
+        f"{channel.name}: the zero moved by {show(drift, unit)} ({100.0 * drift / height:+.1f} % of the peak) from before "
+        "to after the firing. It is not corrected; the uncertainty of the integrals covers it."
+    )
+    mass = mass_of(firing)
+    if channel.kind == "thrust" and mass is not None:
+        weight = mass * constants.STANDARD_GRAVITY
+        if 0.5 < abs(drift) / weight < 2.0:
+            text += (
+                f" A vertical stand loses the propellant's weight, {show(weight, 'thrust')}; that may be part of it."
+            )
+    return text

@@ -1,0 +1,214 @@
+"""The commands, thin: read the options, call the part that does the work, print or write what it gives back.
+
+Heavy imports happen inside the commands, so that `--help` answers at once. Exit codes: 0 done, 1 the answer is "no",
+2 the input is wrong, 3 the machine failed, 130 interrupted. May import everything in optimizer.
+"""
+
+from __future__ import annotations
+
+import functools
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+DONE, NO, WRONG_INPUT, MACHINE_FAILED, INTERRUPTED = 0, 1, 2, 3, 130
+
+
+def _guarded(command: Callable[..., int]) -> Callable[..., None]:
+    """Turn what a command returns or raises into an exit code and one plain message on stderr."""
+
+    @functools.wraps(command)
+    def run(*args: Any, **options: Any) -> None:
+        from optimizer.inputs import InputError
+        from optimizer.results import OutputError
+
+        try:
+            code = command(*args, **options)
+            sys.stdout.flush()
+        except InputError as error:
+            _complain(str(error))
+            code = WRONG_INPUT
+        except OutputError as error:
+            _complain(f"cannot write: {error}")
+            code = MACHINE_FAILED
+        except MemoryError:
+            _complain("out of memory: the machine has too little for this; make the study smaller or lower its budget")
+            code = MACHINE_FAILED
+        except KeyboardInterrupt:
+            _complain("interrupted; what was finished is kept, and the same command goes on from there")
+            code = INTERRUPTED
+        except BrokenPipeError:
+            # The reader of our output has gone; there is nobody left to tell.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            code = DONE
+        sys.exit(code)
+
+    return run
+
+
+def _complain(text: str) -> None:
+    click.echo(text, err=True)
+
+
+def _shared(kernel: bool = False) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """The options that every command has, and `--kernel` where a motor is evaluated."""
+
+    def decorate(command: Callable[..., Any]) -> Callable[..., Any]:
+        if kernel:
+            command = click.option(
+                "--kernel",
+                type=click.Choice(["steady", "transient"]),
+                help="steady: equilibrium at each web; transient: filling, port flow, erosive burning.",
+            )(command)
+        command = click.option("--quiet", is_flag=True, help="Say nothing but errors.")(command)
+        command = click.option(
+            "--out", type=click.Path(path_type=Path, file_okay=False), help="Folder for what is written."
+        )(command)
+        command = click.option(
+            "--units", type=click.Choice(["metric", "imperial"]), default="metric", help="Units of tables and drawings."
+        )(command)
+        return click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout and nothing else.")(command)
+
+    return decorate
+
+
+_MOTOR = click.Path(path_type=Path)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="grainwright", prog_name="grainwright")
+def main() -> None:
+    """Design, check and learn from your own solid rocket motors.
+
+    Work with your club and under your local codes; a figure printed here is no permission to fire.
+    """
+
+
+@main.command()
+@click.argument("study", type=_MOTOR)
+@click.option("--seed", type=int, help="Seed, in place of the study's.")
+@_shared(kernel=True)
+@_guarded
+def search(
+    study: Path, seed: int | None, kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool
+) -> int:
+    """Search a study's candidates and write its Pareto table."""
+    from optimizer import actions
+
+    return actions.search(study, seed=seed, kernel=kernel, output=actions.Output(as_json, units, out, quiet))
+
+
+@main.command()
+@click.argument("motor", type=_MOTOR)
+@click.option("--curve", type=click.Path(path_type=Path, dir_okay=False), help="Write the histories to a CSV file.")
+@_shared(kernel=True)
+@_guarded
+def check(
+    motor: Path, curve: Path | None, kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool
+) -> int:
+    """Evaluate one motor: ballistics, failure ladder, masses, fit, cautions."""
+    from optimizer import actions
+
+    return actions.check(motor, curve=curve, kernel=kernel or "steady", output=actions.Output(as_json, units, out, quiet))
+
+
+@main.command()
+@click.argument("motors", type=_MOTOR, nargs=-1, required=True)
+@_shared(kernel=True)
+@_guarded
+def compare(
+    motors: tuple[Path, ...], kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool
+) -> int:
+    """Show what changed between motors, and what each change did."""
+    from optimizer import actions
+
+    return actions.compare(motors, kernel=kernel or "steady", output=actions.Output(as_json, units, out, quiet))
+
+
+@main.command()
+@click.argument("motor", type=_MOTOR)
+@click.option("--samples", type=click.IntRange(16, 2**20), default=4096, help="Points drawn; a power of two is best.")
+@click.option("--seed", type=int, default=1, help="Seed of the points.")
+@_shared(kernel=True)
+@_guarded
+def spread(
+    motor: Path,
+    samples: int,
+    seed: int,
+    kernel: str | None,
+    as_json: bool,
+    units: str,
+    out: Path | None,
+    quiet: bool,
+) -> int:
+    """Show what tolerances and lot scatter do to a motor."""
+    from optimizer import actions
+
+    output = actions.Output(as_json, units, out, quiet)
+    return actions.spread(motor, samples=samples, seed=seed, kernel=kernel or "steady", output=output)
+
+
+@main.command()
+@click.argument("firings", type=_MOTOR, nargs=-1, required=True)
+@click.option("--propellant", type=click.Path(path_type=Path, dir_okay=False), help="Write the re-fitted propellant.")
+@_shared(kernel=True)
+@_guarded
+def reduce(
+    firings: tuple[Path, ...],
+    propellant: Path | None,
+    kernel: str | None,
+    as_json: bool,
+    units: str,
+    out: Path | None,
+    quiet: bool,
+) -> int:
+    """Turn static-firing records into figures and a re-fitted propellant."""
+    from optimizer import actions
+
+    output = actions.Output(as_json, units, out, quiet)
+    return actions.reduce(firings, propellant=propellant, kernel=kernel, output=output)
+
+
+@main.command()
+@click.argument("firing", type=_MOTOR)
+@_shared(kernel=True)
+@_guarded
+def explain(firing: Path, kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool) -> int:
+    """Rank the failure modes that fit a failed firing."""
+    from optimizer import actions
+
+    return actions.explain(firing, kernel=kernel or "steady", output=actions.Output(as_json, units, out, quiet))
+
+
+@main.command()
+@click.argument("motor", type=_MOTOR)
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", help="Sheet the wrap is tiled on.")
+@_shared(kernel=True)
+@_guarded
+def draw(
+    motor: Path, paper: str, kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool
+) -> int:
+    """Draw the section, the 1:1 drilling wrap, the cut list and the review sheets."""
+    from optimizer import actions
+
+    output = actions.Output(as_json, units, out, quiet)
+    return actions.draw(motor, paper=paper, kernel=kernel or "steady", output=output)
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path), required=False)
+@_shared()
+@_guarded
+def new(folder: Path | None, as_json: bool, units: str, out: Path | None, quiet: bool) -> int:
+    """Make a commented starter folder that runs as it is."""
+    from optimizer import actions
+
+    return actions.new(folder, output=actions.Output(as_json, units, out, quiet))
+
+
+if __name__ == "__main__":
+    main(prog_name="grainwright")

@@ -1,0 +1,106 @@
+"""Drawings for the bench: section, drilling wrap at 1:1, DXF, cut list, review sheet, test-stand page.
+
+`draw` makes them all and writes them; the modules beside it own one sheet each. May import everything in optimizer
+but the report and the commands.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from physics.motors import Motors
+
+
+def draw(
+    motors: Motors,
+    assessment: Any,
+    folder: Path,
+    paper: str = "A4",
+    name: str = "motor",
+    *,
+    file: str = "",
+    digest: str = "",
+    units: str = "metric",
+    designation: str = "",
+) -> list[Path]:
+    """Write every drawing of one motor into a folder and return the files, in the order they are listed.
+
+    Parameters
+    ----------
+    motors : Motors
+        A batch of one.
+    assessment : Assessment or None
+        Of the same motor; without it the review sheet and the test-stand page are left out.
+    folder : Path
+        Made where it is not there.
+    paper : str
+        "A4" or "Letter".
+    name, file, digest : str
+        What the foot of each sheet says; `digest` is of the motor file.
+    units : str
+        "metric" or "imperial", for the numbers on the sheets; DXF and CSV stay in mm.
+
+    Raises
+    ------
+    ValueError
+        For a batch that is not of one, an unknown paper, or a wrap that the paper cannot carry.
+    OutputError
+        Where a file cannot be written; each file is whole or absent.
+    """
+    from optimizer.results import write_bytes
+
+    if motors.size != 1:
+        raise ValueError(f"drawings are of one motor, not of {motors.size}")
+    contents = sheets(motors, assessment, paper, name, file=file, digest=digest, units=units, designation=designation)
+    written = []
+    for file_name, content in contents.items():
+        path = Path(folder) / file_name
+        write_bytes(path, content)
+        written.append(path)
+    return written
+
+
+def sheets(
+    motors: Motors,
+    assessment: Any,
+    paper: str = "A4",
+    name: str = "motor",
+    *,
+    file: str = "",
+    digest: str = "",
+    units: str = "metric",
+    designation: str = "",
+) -> dict[str, bytes]:
+    """The drawings as file names and bytes, nothing written; the same motor gives the same bytes."""
+    from optimizer.cautions import cautions
+    from optimizer.drawing.cuts import cut_list_csv, cut_list_sheet
+    from optimizer.drawing.dxf import wrap_dxf
+    from optimizer.drawing.geometry import wrap
+    from optimizer.drawing.plates import Labels
+    from optimizer.drawing.review import review_sheet, stand_sheet
+    from optimizer.drawing.section_sheet import section_sheet
+    from optimizer.drawing.sheet import PAPERS, pdf_bytes, svg_bytes
+    from optimizer.drawing.wrap_sheet import wrap_sheets
+
+    if paper not in PAPERS:
+        raise ValueError(f"no paper {paper!r}: give one of {', '.join(PAPERS)}")
+    labels = Labels(name, file, digest, units)
+    section = section_sheet(motors, labels, paper)
+    found = {
+        "section.svg": svg_bytes(section, f"{name}: section"),
+        "section.pdf": pdf_bytes([section], f"{name}: section"),
+    }
+    for end in ("forward", "aft"):
+        shape = wrap(motors, end)
+        if shape is not None:
+            found[f"wrap-{end}.pdf"] = pdf_bytes(wrap_sheets(shape, labels, paper), f"{name}: drilling wrap, {end}")
+            found[f"wrap-{end}.dxf"] = wrap_dxf(shape, labels)
+    found["cut-list.csv"] = cut_list_csv(motors, labels)
+    found["cut-list.pdf"] = pdf_bytes([cut_list_sheet(motors, labels, paper)], f"{name}: cut list")
+    if assessment is not None:
+        told = cautions(assessment, units)
+        review = review_sheet(assessment, labels, told, paper, designation)
+        found["review.pdf"] = pdf_bytes([review], f"{name}: review")
+        found["test-stand.pdf"] = pdf_bytes([stand_sheet(assessment, labels, paper)], f"{name}: test stand")
+    return found

@@ -1,0 +1,515 @@
+"""Families of candidates: one outside each (what the kernel sees), with the whole inner catalogue solved inside it.
+
+Owns how a study is split into outer variables (ballistics and geometry) and inner ones (closures, materials, seals),
+the evaluation of a block of outsides with every limit counted over the whole family, and the rows that a family puts
+forward. Both drivers go through it. May import space, limits, patterns, front and physics.
+
+`rejected` counts candidates, each limit alone: a candidate that breaks three limits counts under each of the three.
+Candidates that geometry rules out are counted under that reason and no other. Rungs that need the burn's heat flow
+("late" rungs) are checked on finalists, see `late`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer import limits
+from optimizer.limits import Aim, Bound, Rules, objective_columns, rules_of
+from optimizer.patterns import (
+    Catalogue,
+    Patterns,
+    Table,
+    Term,
+    count_within,
+    limit_name,
+    part_variables,
+    probe_columns,
+    tabulate,
+    variables_of,
+)
+from optimizer.space import Space, SpaceError
+from optimizer.watch import watched_mode
+from physics import kernel as kernels
+from physics import ladder
+from physics.fit import fit
+from physics.mass import PARTS, part_mass
+from physics.modes import NotComputable
+from physics.motors import Figures, Motors, Situation
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+REFUSED = "parts that do not fit each other"
+SMALL_TABLE = 200_000
+_GEOMETRY = ("case.outer_diameter", "case.wall", "case.length", "liner.thickness", "airframe.")
+_ALWAYS_BALLISTIC = ("propellant.", "grain.", "nozzle.throat", "nozzle.exit", "ambient.")
+
+
+@dataclass(frozen=True)
+class Block:
+    """What a block of outsides came to.
+
+    `rows` holds the outsides with at least one good pattern, as float64 columns named by `Families.columns`; `rejected`
+    and `feasible` count candidates over the whole families.
+    """
+
+    rows: Floats
+    rejected: Mapping[str, int]
+    feasible: int
+    evaluated: int
+
+
+class Families:
+    """The families of a study under one kernel."""
+
+    def __init__(self, study: Any, kernel: str = "steady") -> None:
+        self.study, self.kernel = study, kernel
+        self.space = Space(study)
+        self.rules: Rules = rules_of(study)
+        self.terms = ladder_terms(self.space)
+        self._split()
+        late = {number for term in self.terms if term.late for number in term.variables}
+        self.late_terms = [term for term in self.terms if term.late]
+        early = [term for term in self.terms if not term.late]
+        self.catalogue = Catalogue(self.space, self.rules, early, self.inner, late | self._seen_by_transient())
+        self.outer_terms = [term for term in early if not term.variables & set(self.inner)]
+        self._outer_tables = {id(term): self._outer_table(term) for term in self.outer_terms}
+        self._outer_parts = [part for part in PARTS if part not in self.catalogue.mass_tables]
+        self._check_rules()
+        self.outer_aims = [aim for aim in self.rules.aims if not self._is_crossed(aim.name)]
+        self.columns = [*(f"#{self.space.names[number]}" for number in self.outer), "pressure", "floor", "mass",
+                        "propellant", *dict.fromkeys(aim.name for aim in self.outer_aims)]  # fmt: skip
+
+    # --- the split --------------------------------------------------------------------------------------------------
+
+    def _split(self) -> None:
+        names = range(len(self.space.variables))
+        read = probe_columns(self.space, lambda motors: self._burn(_bare(motors) if self.kernel == "steady" else motors))
+        ballistic = set(variables_of(self.space, read))
+        outside = {
+            number for number in names if any(c.startswith((*_GEOMETRY, *_ALWAYS_BALLISTIC))
+                                              for c in self.space.variables[number].columns)
+        }  # fmt: skip
+        burn = {number for term in self.terms if term.burn and not term.late for number in term.variables}
+        ballistic |= {number for number in outside if self._moves_ballistics(number)}
+        self.ballistic = sorted(ballistic)
+        self.outer = [*self.ballistic, *sorted((outside | burn) - ballistic)]
+        self.inner = [number for number in names if number not in self.outer]
+        self.outer_radices = tuple(self.space.radices[number] for number in self.outer)
+
+    def _moves_ballistics(self, number: int) -> bool:
+        return any(column.startswith(_ALWAYS_BALLISTIC) for column in self.space.variables[number].columns)
+
+    def _burn(self, motors: Motors) -> tuple[Figures, Floats]:
+        figures = kernels.evaluate(motors, kernel=self.kernel)
+        return figures, kernels.maximum_expected_pressure(motors, kernel=self.kernel)
+
+    def _seen_by_transient(self) -> set[int]:
+        """Inner variables that move what the transient kernel takes as free volume."""
+        columns = frozenset({"forward_closure.plate_thickness", "aft_closure.plate_thickness"})
+        return set(variables_of(self.space, columns)) & set(self.inner)
+
+    def _outer_table(self, term: Term) -> Table | None:
+        size = int(np.prod([self.space.radices[number] for number in term.variables], dtype=float))
+        if term.burn or size > SMALL_TABLE:
+            return None
+        return tabulate(self.space, sorted(term.variables), lambda motors: term.pressure(motors, None, None))
+
+    def _is_crossed(self, name: str) -> bool:
+        """Whether a column is known only once an outside meets a pattern."""
+        if name == "smallest_factor":
+            return True
+        if name in ("loaded_mass", "propellant_mass_fraction"):
+            return bool(self.catalogue.mass_tables)
+        return name.removesuffix("_mass") in self.catalogue.mass_tables and name.endswith("_mass")
+
+    def _check_rules(self) -> None:
+        known = {*kernels.FIGURES, "maximum_expected_pressure", "smallest_factor", *limits.MASS_NAMES, *limits.DIMENSIONS}
+        for entry in (*self.rules.bounds, *self.rules.aims):
+            name = entry.quantity if isinstance(entry, Bound) else entry.name
+            if name not in known:
+                raise SpaceError(name, "cannot be computed in a search", "use a figure of the kernel, a mass or a dimension")
+        modes = {term.mode for term in self.terms}
+        for mode in self.rules.factors:
+            if mode not in modes:
+                raise SpaceError(
+                    f"limits.minimum_factor.{mode}", "cannot be assessed for the base motor",
+                    "give what it needs in the motor file (see `check`), or leave this limit out",
+                )  # fmt: skip
+        if not self.rules.aims:
+            raise SpaceError("objectives", "names nothing", 'add one, for instance loaded_mass = "min"')
+        for aim in self.rules.aims:
+            self._check_aim(aim)
+
+    def _check_aim(self, aim: Aim) -> None:
+        if aim.name != "smallest_factor":
+            return
+        if not any(not term.late or term.kind != "heat" for term in self.terms):
+            raise SpaceError("objectives.smallest_factor", "has no rung that can be assessed", "dimension the parts first")
+        if not aim.more:
+            raise SpaceError("objectives.smallest_factor", "would look for the weakest motor", 'write "max"')
+
+    # --- sizes and keys ---------------------------------------------------------------------------------------------
+
+    @property
+    def outer_size(self) -> int:
+        """Number of families."""
+        return self.space.size // self.catalogue.size
+
+    def full_digits(self, outer: Integers, pattern: Integers | None = None) -> Integers:
+        """Digits over all variables from digits of the outer ones and, where given, pattern numbers."""
+        digits = np.zeros((len(outer), len(self.space.variables)), dtype=np.int64)
+        digits[:, self.outer] = outer
+        if pattern is not None and self.inner:
+            digits[:, list(self.catalogue.inner)] = self.catalogue.digits(pattern)
+        return digits
+
+    # --- a block of outsides ----------------------------------------------------------------------------------------
+
+    def evaluate(self, outer: Integers) -> Block:
+        """A block of outsides by their digits (n, outer variables)."""
+        outer = np.asarray(outer, dtype=np.int64).reshape(-1, len(self.outer))
+        digits = self.full_digits(outer)
+        rejected: Counter[str] = Counter()
+        rows, feasible = [], 0
+        for group in self.space.groups(digits):
+            found = self._group(digits[group], rejected)
+            if found is not None:
+                rows.append(found[0])
+                feasible += found[1]
+        table = np.vstack(rows) if rows else np.zeros((0, len(self.columns)))
+        return Block(table, dict(rejected), feasible, len(outer) * self.catalogue.size)
+
+    def _group(self, digits: Integers, rejected: Counter[str]) -> tuple[Floats, int] | None:
+        seen = self.look(digits, rejected)
+        if seen is None:
+            return None
+        good, many = seen.passes, self.catalogue.size
+        for name, fails in seen.fails.items():
+            rejected[name] += int(fails.sum()) * many
+        self._count_crossed(seen, rejected)
+        count = np.zeros(len(seen.digits), dtype=np.int64)
+        count[good] = self._good_patterns(seen.take(good))
+        kept = count > 0
+        return self._rows(seen.take(kept)), int(count.sum())
+
+    def look(self, digits: Integers, rejected: Counter[str] | None = None) -> Seen | None:
+        """Everything about outsides with these digits (n, all variables) that no pattern changes; None where none is
+        possible. What geometry rules out is left out, and counted."""
+        from optimizer.problems import InputError
+
+        try:
+            candidates = self.space.candidates(digits)
+        except InputError:
+            if rejected is not None:
+                rejected[REFUSED] += len(digits) * self.catalogue.size
+            return None
+        if rejected is not None:
+            for reason, which in candidates.impossible.items():
+                if which.any():
+                    rejected[reason] += int(which.sum()) * self.catalogue.size
+        possible = candidates.possible
+        if not possible.any():
+            return None
+        motors = candidates.motors if possible.all() else candidates.motors.take(possible)
+        return self._seen(digits[possible], motors)
+
+    def _seen(self, digits: Integers, motors: Motors) -> Seen:
+        figures, pressure = self._burn_once(digits, motors)
+        columns = self._columns(motors, figures, pressure)
+        fails = {bound.name: bound.fails(columns[bound.quantity]) for bound in self._outer_bounds()}
+        fails[limits.CHOKED] = np.asarray(figures.flags["port_choked"], dtype=bool)
+        fails[limits.OUTSIDE] = ~np.isfinite(pressure)
+        if motors.airframe is not None and motors.case is not None:
+            fails[limits.FIT] = ~np.broadcast_to(np.asarray(fit(motors)["ok"], dtype=bool), (motors.size,))
+        floor = np.full(motors.size, np.inf)
+        mode_fails: dict[str, Mask] = {}
+        for term in self.outer_terms:
+            lowest = self._outer_pressure(term, digits, motors, figures, pressure)
+            with np.errstate(invalid="ignore"):
+                short = ~(lowest / pressure >= term.required)
+            mode_fails[term.mode] = mode_fails.get(term.mode, np.zeros(motors.size, dtype=bool)) | short
+            floor = np.fmin(floor, lowest)
+        passes = np.ones(motors.size, dtype=bool)
+        for failing in (*fails.values(), *mode_fails.values()):
+            passes &= ~failing
+        smallest = self.rules.smallest_factor
+        if smallest is not None:
+            passes &= ~smallest.fails(floor / pressure)
+        return Seen(digits, motors, figures, pressure, columns, fails, mode_fails, floor, passes)
+
+    def _burn_once(self, digits: Integers, motors: Motors) -> tuple[Figures, Floats]:
+        """Figures and maximum expected pressure, the kernel run once for each distinct ballistic motor."""
+        bare = _bare(motors) if self.kernel == "steady" else motors
+        if len(self.ballistic) == len(self.outer) or motors.size < 2:
+            return self._burn(bare)
+        _, first, inverse = np.unique(digits[:, self.ballistic], axis=0, return_index=True, return_inverse=True)
+        inverse = inverse.ravel()
+        figures, pressure = self._burn(bare.take(first))
+        values = {name: column[inverse] for name, column in figures.values.items()}
+        flags = {name: column[inverse] for name, column in figures.flags.items()}
+        return replace(figures, values=values, flags=flags), pressure[inverse]
+
+    def _columns(self, motors: Motors, figures: Figures, pressure: Floats) -> dict[str, Floats]:
+        columns: dict[str, Floats] = dict(figures.values)
+        columns["maximum_expected_pressure"] = pressure
+        has_airframe = motors.airframe is not None and motors.case is not None
+        columns |= limits.dimension_columns(motors, fit(motors) if has_airframe else None)  # type: ignore[arg-type]
+        parts = {part: part_mass(motors, part) for part in self._outer_parts}
+        loaded = np.zeros(motors.size)
+        for values in parts.values():
+            loaded = loaded + np.nan_to_num(values)
+        parts |= {part: np.full(motors.size, np.nan) for part in self.catalogue.mass_tables}
+        masses = limits.mass_columns(parts | {"loaded": loaded})
+        masses.pop("propellant_mass", None)  # the kernel's own figure is the one that is reported
+        return columns | masses
+
+    def _outer_bounds(self) -> list[Bound]:
+        """Bounds that no pattern can change."""
+        masses = [bound for bound in self.rules.masses if not self._is_crossed(bound.quantity)]
+        return [*self.rules.figures, *self.rules.dimensions, *masses]
+
+    def _outer_pressure(
+        self, term: Term, digits: Integers, motors: Motors, figures: Figures, pressure: Floats
+    ) -> Floats:
+        table = self._outer_tables[id(term)]
+        if table is not None:
+            return table.at(digits)
+        return np.broadcast_to(term.pressure(motors, figures if term.burn else None, pressure), (motors.size,))
+
+    # --- the catalogue inside ---------------------------------------------------------------------------------------
+
+    def _outsides(self, digits: Integers) -> Iterator[tuple[Patterns, Integers]]:
+        """The patterns of each outside that occurs, with the rows that have it."""
+        shared = digits[:, list(self.catalogue.shared)]
+        if not len(digits):
+            return
+        distinct, inverse = np.unique(shared, axis=0, return_inverse=True)
+        inverse = inverse.ravel()
+        order = np.argsort(inverse, kind="stable")
+        ends = np.searchsorted(inverse[order], np.arange(len(distinct) + 1))
+        for place, outside in enumerate(distinct):
+            yield self.catalogue.at(tuple(outside.tolist())), order[ends[place] : ends[place + 1]]
+
+    def _mass_window(self, propellant: Floats, mass: Floats) -> tuple[Floats, Floats]:
+        """Lowest and highest mass a pattern may add, by the limits on loaded mass and on propellant fraction."""
+        low, high = np.full(len(mass), -np.inf), np.full(len(mass), np.inf)
+        for bound in self._crossed_masses():
+            if bound.quantity == "loaded_mass":
+                high = high if bound.maximum is None else np.minimum(high, bound.maximum - mass)
+                low = low if bound.minimum is None else np.maximum(low, bound.minimum - mass)
+            else:
+                high = high if bound.minimum is None else np.minimum(high, propellant / bound.minimum - mass)
+                low = low if bound.maximum is None else np.maximum(low, propellant / bound.maximum - mass)
+        return low, high
+
+    def _crossed_masses(self) -> list[Bound]:
+        names = ("loaded_mass", "propellant_mass_fraction")
+        return [bound for bound in self.rules.masses if bound.quantity in names and self._is_crossed(bound.quantity)]
+
+    def _good_patterns(self, seen: Seen) -> Integers:
+        """How many patterns are good for each outside."""
+        found = np.zeros(len(seen.digits), dtype=np.int64)
+        low, high = self._mass_window(seen.columns["propellant_mass"], seen.columns["loaded_mass"])
+        for patterns, rows in self._outsides(seen.digits):
+            if self._crossed_masses():
+                found[rows] = count_within(
+                    patterns.threshold, patterns.mass, seen.pressure[rows], low[rows], high[rows]
+                )
+            else:
+                below = np.searchsorted(patterns.sorted_threshold, seen.pressure[rows], side="left")
+                found[rows] = self.catalogue.size - below
+        return found
+
+    def _count_crossed(self, seen: Seen, rejected: Counter[str]) -> None:
+        """Rejections by modes, by the smallest factor and by masses, over all candidates of all families."""
+        many = self.catalogue.size
+        counted: set[str] = set()
+        for count in self.catalogue.counts:
+            fails = self.catalogue.failing(count, seen.digits, seen.pressure)
+            fails = np.where(seen.mode_fails.get(count.mode, np.zeros(len(fails), dtype=bool)), many, fails)
+            rejected[count.name] += int(fails.sum())
+            counted.add(count.mode)
+        for mode, short in seen.mode_fails.items():
+            if mode not in counted:
+                rejected[limit_name(self.rules, mode)] += int(short.sum()) * many
+        if self.rules.smallest_factor is not None:
+            rejected[self.rules.smallest_factor.name] += self._weak(seen, self.rules.smallest_factor)
+        for bound in self.rules.masses:
+            if self._is_crossed(bound.quantity):
+                rejected[bound.name] += self._too_heavy(seen, bound)
+
+    def _weak(self, seen: Seen, bound: Bound) -> int:
+        total = 0
+        for patterns, rows in self._outsides(seen.digits):
+            weakest = np.sort(patterns.weakest)
+            alone = bound.fails(np.fmin(seen.floor[rows], np.inf) / seen.pressure[rows])
+            limit = seen.pressure[rows] * (bound.minimum or 0.0)
+            total += int(np.where(alone, self.catalogue.size, np.searchsorted(weakest, limit, side="left")).sum())
+        return total
+
+    def _too_heavy(self, seen: Seen, bound: Bound) -> int:
+        total = 0
+        one = replace(self.rules, masses=(bound,))
+        for patterns, rows in self._outsides(seen.digits):
+            values = patterns.parts.get(bound.quantity.removesuffix("_mass"))
+            if values is not None:
+                total += int(bound.fails(values).sum()) * len(rows)
+                continue
+            kept, self.rules = self.rules, one
+            low, high = self._mass_window(seen.columns["propellant_mass"][rows], seen.columns["loaded_mass"][rows])
+            self.rules = kept
+            mass = np.sort(patterns.mass)
+            within = np.searchsorted(mass, high, side="right") - np.searchsorted(mass, low, side="left")
+            total += int((self.catalogue.size - np.maximum(within, 0)).sum())
+        return total
+
+    def _rows(self, seen: Seen) -> Floats:
+        columns = [
+            seen.digits[:, self.outer].astype(float),
+            *(column[:, None] for column in (seen.pressure, seen.floor, seen.columns["loaded_mass"])),
+            seen.columns["propellant_mass"][:, None],
+            *(seen.columns[name][:, None] for name in self.columns[len(self.outer) + 4 :]),
+        ]
+        return np.hstack(columns) if len(seen.digits) else np.zeros((0, len(self.columns)))
+
+    # --- rows of the front ------------------------------------------------------------------------------------------
+
+    def cross(self, rows: Floats, every: bool = False) -> Iterator[Crossed]:
+        """Candidates of stored rows, in parts: each outside with the patterns that matter and are good for it.
+
+        With `every`, with all good patterns.
+        """
+        wide = len(self.outer)
+        digits = self.full_digits(rows[:, :wide].astype(np.int64))
+        pressure = rows[:, wide]
+        low, high = self._mass_window(rows[:, wide + 3], rows[:, wide + 2])
+        for patterns, place in self._outsides(digits):
+            chosen = np.arange(self.catalogue.size) if every else patterns.kept
+            for part in np.array_split(place, max(1, len(place) * len(chosen) // 500_000)):
+                good = patterns.threshold[chosen][None, :] >= pressure[part][:, None]
+                mass = patterns.mass[chosen][None, :]
+                good &= (mass >= low[part][:, None]) & (mass <= high[part][:, None])
+                row, column = np.nonzero(good)
+                yield self._crossed(rows[part[row]], patterns, chosen[column])
+
+    def _crossed(self, rows: Floats, patterns: Patterns, pattern: Integers) -> Crossed:
+        wide = len(self.outer)
+        columns = {name: rows[:, wide + 4 + place] for place, name in enumerate(self.columns[wide + 4 :])}
+        columns["smallest_factor"] = np.fmin(rows[:, wide + 1], patterns.weakest[pattern]) / rows[:, wide]
+        if self.catalogue.mass_tables:
+            columns["loaded_mass"] = rows[:, wide + 2] + patterns.mass[pattern]
+            columns["propellant_mass_fraction"] = rows[:, wide + 3] / columns["loaded_mass"]
+            columns |= {f"{part}_mass": values[pattern] for part, values in patterns.parts.items()}
+        keys = np.hstack([rows[:, :wide].astype(np.int64), pattern[:, None]])
+        return Crossed(objective_columns(self.rules.aims, columns), keys, patterns.threshold[pattern], rows[:, wide])
+
+
+@dataclass(frozen=True)
+class Crossed:
+    """Candidates: objectives to be minimised (n, m), keys (outer digits and pattern number), the highest maximum
+    expected pressure that each pattern stands, and the one it meets."""
+
+    points: Floats
+    keys: Integers
+    threshold: Floats
+    pressure: Floats
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Outsides as evaluated: everything that no pattern changes, one entry each."""
+
+    digits: Integers
+    motors: Motors
+    figures: Figures
+    pressure: Floats
+    columns: Mapping[str, Floats]
+    fails: Mapping[str, Mask]
+    mode_fails: Mapping[str, Mask]
+    floor: Floats
+    passes: Mask
+
+    def take(self, which: Any) -> Seen:
+        """The outsides picked; motors and figures stay behind."""
+        return replace(
+            self,
+            digits=self.digits[which],
+            pressure=self.pressure[which],
+            columns={name: np.asarray(column)[which] for name, column in self.columns.items()},
+            fails={name: column[which] for name, column in self.fails.items()},
+            mode_fails={name: column[which] for name, column in self.mode_fails.items()},
+            floor=self.floor[which],
+            passes=self.passes[which],
+        )
+
+
+def _bare(motors: Motors) -> Motors:
+    """What the steady kernel is about: without case, liner, closures and airframe, so that it cannot depend on them."""
+    return replace(motors, case=None, liner=None, forward_closure=None, aft_closure=None, airframe=None)
+
+
+def ladder_terms(space: Space) -> list[Term]:
+    """The rungs that can be assessed somewhere in the space, with the variables each depends on."""
+    if not space.probes():
+        raise SpaceError("search", "has a first candidate that the motor file's rules refuse", "see `check` on the base motor")
+    ends = [(row, end) for row in ladder.MODES for end in (ladder.ENDS if row.part == "closure" else ("",))]
+    found = (_term(space, row, end) for row, end in ends)
+    return [term for term in found if term is not None]
+
+
+def _term(space: Space, row: ladder.Mode, end: str) -> Term | None:
+    """The rung with what it depends on; None where it can be assessed nowhere.
+
+    What a function reads is settled by what it has read before, so only changes of columns that were read are probed.
+    Marching heat is slow, and what it reads changes with the choices of material alone: there numbers are not probed.
+    """
+    read: set[str] = set()
+    assessed = False
+    late = bool(row.lasts) or row.function.__module__.endswith("heat")
+    for number, motors in space.probes():
+        if number is not None:
+            variable = space.variables[number]
+            if not variable.columns & read or (late and not variable.is_text):
+                continue
+        if row.applies(motors, end):
+            answer, columns = watched_mode(row.function, motors, end, curve=late)
+            read |= columns
+            assessed |= answer is not None and not bool(np.isnan(np.asarray(answer, dtype=float)).all())
+    if not assessed:
+        return None
+    burn = late or bool(read & {"situation.figures", "situation.maximum_expected_pressure"})
+    kind_factor = space.study.motor.motors.factors.get(row.kind, ladder.DEFAULT_FACTORS[row.kind])
+    required = float(space.study.minimum_factor.get(row.mode, kind_factor))
+    part = f"{end} closure" if end else row.part
+    variables = variables_of(space, frozenset(read))
+    return Term(row.mode, part, row.kind, required, variables, burn, late, _Asked(row, end), row.lasts or None)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A rung as a function of motors, figures and maximum expected pressure: its pressure, or its time as it stands."""
+
+    row: ladder.Mode
+    end: str
+
+    def __call__(self, motors: Motors, figures: Figures | None, pressure: Floats | None) -> Floats:
+        """Values (n,); infinite, which never fails, where the mode does not apply or cannot be assessed."""
+        if not self.row.applies(motors, self.end):
+            return np.full(motors.size, np.inf)
+        try:
+            with np.errstate(all="ignore"):
+                value = self.row.function(motors, Situation(self.end, figures, pressure))
+        except NotComputable:
+            return np.full(motors.size, np.inf)
+        return np.broadcast_to(np.asarray(value, dtype=float), (motors.size,))
+
+
+__all__ = ["Block", "Crossed", "Families", "Seen", "ladder_terms", "part_variables"]

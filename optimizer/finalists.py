@@ -1,0 +1,204 @@
+"""What is too slow to ask of every candidate: rungs that march heat, and the transient kernel.
+
+Owns the judging of finalists. A finalist is a candidate of a front; it is judged for what it depends on (its outside
+and the few inner choices that heat and free volume see), and what is known then corrects every candidate that shares
+these. The front is drawn again until each of its members has been judged, so that the answer is the front of all
+candidates that pass the judge, not of some. May import families, limits and physics.
+
+Why this is exact. Judging only takes candidates away or lowers their smallest factor (a hot rung adds a term to a
+minimum), never the other way round, so a candidate that is not on the front before is not missed by not judging it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer import limits
+from optimizer.families import Crossed, Families
+from optimizer.patterns import limit_name
+from physics import kernel as kernels
+from physics.motors import Figures, Motors
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+BATCH = 512
+
+
+@dataclass(frozen=True)
+class Verdicts:
+    """Verdicts on keys: whether they pass, the pressure patterns must stand, the lowest pressure of late rungs."""
+
+    ok: Mask
+    pressure: Floats
+    floor: Floats
+    broken: tuple[tuple[str, ...], ...]
+
+
+@dataclass
+class Judge:
+    """Judges outsides (with the inner choices that matter) by one kernel, and remembers.
+
+    Without `confirm`: the late rungs by the study's own kernel. With it: everything again by the transient kernel.
+    """
+
+    families: Families
+    confirm: bool = False
+    _known: dict[tuple[int, ...], int] = field(default_factory=dict)
+    _ok: list[bool] = field(default_factory=list)
+    _pressure: list[float] = field(default_factory=list)
+    _floor: list[float] = field(default_factory=list)
+    _broken: list[tuple[str, ...]] = field(default_factory=list)
+
+    @property
+    def needed(self) -> bool:
+        """Whether there is anything to judge."""
+        return self.confirm or bool(self.families.late_terms)
+
+    @property
+    def judged(self) -> int:
+        """How many keys have been judged."""
+        return len(self._known)
+
+    def keys(self, keys: Integers) -> Integers:
+        """What a verdict on candidates (outer digits and pattern) depends on: outer digits and late inner digits."""
+        return np.hstack([keys[:, :-1], self.families.catalogue.late_key(keys[:, -1])])
+
+    def unknown(self, keys: Integers) -> Integers:
+        """Distinct keys of candidates that have no verdict yet, (n, k)."""
+        if not self.needed or not len(keys):
+            return np.zeros((0, 0), dtype=np.int64)
+        distinct = np.unique(self.keys(keys), axis=0)
+        return distinct[[tuple(row) not in self._known for row in distinct.tolist()]]
+
+    def judge(self, keys: Integers) -> None:
+        """Judge keys as `unknown` gives them, in batches."""
+        for start in range(0, len(keys), BATCH):
+            part = keys[start : start + BATCH]
+            self.remember(part, self._judged(part))
+
+    def remember(self, keys: Integers, verdicts: Verdicts) -> None:
+        """Keep verdicts on keys."""
+        for place, key in enumerate(keys.tolist()):
+            if tuple(key) not in self._known:
+                self._known[tuple(key)] = len(self._ok)
+                self._ok.append(bool(verdicts.ok[place]))
+                self._pressure.append(float(verdicts.pressure[place]))
+                self._floor.append(float(verdicts.floor[place]))
+                self._broken.append(verdicts.broken[place])
+
+    def verdict(self, key: Sequence[int]) -> tuple[bool, float, float, tuple[str, ...]] | None:
+        """What is known of one key: passes, pressure, floor, limits broken."""
+        place = self._known.get(tuple(int(digit) for digit in key))
+        return None if place is None else (self._ok[place], self._pressure[place], self._floor[place], self._broken[place])
+
+    def broken(self) -> Mapping[str, int]:
+        """How many judged keys break each limit."""
+        counts: dict[str, int] = {}
+        for names in self._broken:
+            for name in names:
+                counts[name] = counts.get(name, 0) + 1
+        return counts
+
+    def corrected(self, crossed: Crossed) -> Crossed:
+        """Candidates with what is known applied: the failing ones left out, the smallest factors lowered."""
+        if not self._known or not len(crossed.keys):
+            return crossed
+        place = self._places(self.keys(crossed.keys))
+        known = place >= 0
+        ok, pressure, floor = (np.array(column) for column in (self._ok, self._pressure, self._floor))
+        keep = ~known
+        keep[known] = ok[place[known]] & (crossed.threshold[known] >= pressure[place[known]])
+        points = crossed.points.copy()
+        for column, aim in enumerate(self.families.rules.aims):
+            if aim.name == "smallest_factor":
+                lower = -floor[place[known]] / crossed.pressure[known]
+                points[known, column] = np.fmax(points[known, column], lower)
+        return Crossed(points[keep], crossed.keys[keep], crossed.threshold[keep], crossed.pressure[keep])
+
+    def _places(self, keys: Integers) -> Integers:
+        """Place of each key among the verdicts, -1 where it has none."""
+        known = _as_bytes(np.array(list(self._known), dtype=np.int64))
+        order = np.argsort(known)
+        wanted = _as_bytes(keys)
+        found = np.minimum(np.searchsorted(known[order], wanted), len(known) - 1)
+        hit = known[order[found]] == wanted
+        return np.where(hit, order[found], -1).astype(np.int64)
+
+    # --- judging ----------------------------------------------------------------------------------------------------
+
+    def _judged(self, keys: Integers) -> Verdicts:
+        families = self.families
+        digits = families.full_digits(keys[:, : len(families.outer)])
+        for place, number in enumerate(families.catalogue.late_variables):
+            digits[:, number] = keys[:, len(families.outer) + place]
+        ok, pressure = np.ones(len(keys), dtype=bool), np.zeros(len(keys))
+        floor = np.full(len(keys), np.inf)
+        broken: list[set[str]] = [set() for _ in range(len(keys))]
+        for group in families.space.groups(digits):
+            motors = families.space.candidates(digits[group]).motors
+            expected, fails, lowest = self._assessed(motors)
+            pressure[group], floor[group] = expected, lowest
+            for name, which in fails.items():
+                ok[group] &= ~which
+                for row in group[which]:
+                    broken[row].add(name)
+        if not self.confirm:
+            pressure[:] = -np.inf  # the patterns have been held against this pressure already
+        else:
+            floor[:] = np.inf  # the objectives stay those of the kernel that screens
+        return Verdicts(ok, pressure, floor, tuple(tuple(sorted(names)) for names in broken))
+
+    def _assessed(self, motors: Motors) -> tuple[Floats, Mapping[str, Mask], Floats]:
+        """Maximum expected pressure, what fails by name, and the lowest pressure of the late pressure rungs."""
+        families = self.families
+        kernel = "transient" if self.confirm else families.kernel
+        figures = kernels.evaluate(motors, kernel=kernel, curve=True)
+        expected = kernels.maximum_expected_pressure(motors, kernel=kernel)
+        fails: dict[str, Mask] = {}
+        if self.confirm:
+            fails |= self._confirmed(motors, figures, expected)
+        floor = np.full(motors.size, np.inf)
+        for term in families.late_terms:
+            value = term.pressure(motors, figures, expected)
+            held = expected if term.lasts is None else figures[term.lasts]
+            with np.errstate(all="ignore"):
+                short = ~(value / held >= term.required)
+            name = limit_name(families.rules, term.mode)
+            fails[name] = fails.get(name, np.zeros(motors.size, dtype=bool)) | short
+            if term.lasts is None:
+                floor = np.fmin(floor, value)
+        smallest = families.rules.smallest_factor
+        if smallest is not None:
+            fails[smallest.name] = smallest.fails(np.where(np.isinf(floor), np.finfo(float).max, floor / expected))
+        return expected, fails, floor
+
+    def _confirmed(self, motors: Motors, figures: Figures, expected: Floats) -> dict[str, Mask]:
+        """The limits on figures and the outer rungs, held against the transient kernel."""
+        columns: dict[str, Any] = dict(figures.values) | {"maximum_expected_pressure": expected}
+        rules = self.families.rules
+        fails = {bound.name: bound.fails(columns[bound.quantity]) for bound in rules.figures}
+        fails[limits.CHOKED] = np.asarray(figures.flags["port_choked"], dtype=bool)
+        fails[limits.OUTSIDE] = ~np.isfinite(expected)
+        for term in self.families.outer_terms:
+            value = term.pressure(motors, figures if term.burn else None, expected)
+            name = limit_name(rules, term.mode)
+            with np.errstate(all="ignore"):
+                short = ~(value / expected >= term.required)
+            fails[name] = fails.get(name, np.zeros(motors.size, dtype=bool)) | short
+        return fails
+
+
+def _as_bytes(rows: Integers) -> Any:
+    """Rows of integers as one sortable value each."""
+    rows = np.ascontiguousarray(rows, dtype=np.int64)
+    return rows.view(np.dtype((np.void, rows.dtype.itemsize * rows.shape[1]))).ravel()
+
+
+__all__ = ["BATCH", "Judge", "Verdicts"]

@@ -1,0 +1,615 @@
+"""Static firings: from a noisy record to measured figures, with what each figure is worth.
+
+Owns the definitions of ignition, burn time and action time, the integrals, the throat history and the uncertainties.
+Imports record, channels, traces, inputs and physics; the re-fit of the burning rate sits in `fit_rate`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer import traces
+from optimizer.asfired import ambient_of, computed_mass, mass_of, motors_of, throat_of
+from optimizer.cautions import Caution
+from optimizer.channels import Trace, clean_channel
+from optimizer.inputs import Firing
+from optimizer.record import Record, read_record
+from optimizer.units import show
+from physics import constants, nozzle
+from physics.motors import Motors
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+COVERAGE = 2.0
+"""Stated uncertainties are this many standard deviations: about 19 firings in 20."""
+DISAGREEMENT = 0.05
+"""Two transducers that differ by more than this share of the peak for a twentieth of the action time are said."""
+LONG_GAP = 10.0
+"""A step of the clock this many times the usual one is a gap."""
+
+DEFINITIONS: dict[str, str] = {
+    "pressure": "absolute chamber pressure: each channel zeroed to ambient on the quiet stretch before ignition, lone "
+    "spikes of one or two samples replaced by the median of eleven, then the mean of the channels",
+    "peak_pressure": "highest sample of that trace (highest_pressure_sample), less what noise of the size seen lifts the "
+    "highest of so many samples near the top; peak_pressure_smoothed is the top of a running straight-line fit over 2 % of "
+    "the action time; peak_thrust likewise",
+    "action_time": "between the points at 10 % of peak pressure (of peak thrust where no pressure was recorded)",
+    "ignition_time": "last time before the rise, on the record's clock, at which the smoothed trace is within 1 % of the "
+    "peak, or three standard deviations of the noise, of its quiet level",
+    "burn_time": "from the 10 % point on the rise to the aft tangent-bisector point of the tail-off",
+    "mean_pressure": "pressure integral over burn_time, divided by burn_time",
+    "mean_thrust": "thrust integral over burn_time, divided by burn_time",
+    "pressure_integral": "integral of absolute pressure over the action time; pressure_integral_above_ambient leaves out "
+    "ambient pressure",
+    "total_impulse": "integral of thrust over the action time, load cell zeroed before ignition, drift not corrected",
+    "thrust_coefficient": "total_impulse / (throat area before the firing × pressure_integral); "
+    "thrust_coefficient_above_ambient divides by pressure_integral_above_ambient instead",
+    "characteristic_velocity": "throat area × integral of absolute pressure while the nozzle is choked, / propellant mass "
+    "of the motor file",
+    "specific_impulse": "total_impulse / (propellant mass × standard gravity)",
+    "throat_diameter": "from thrust / (pressure × thrust coefficient of the nozzle), scaled to the throat diameter of the "
+    "motor file over the first fifth of the burn",
+    "uncertainty": "two standard deviations (about 95 %): instrument accuracy as the half-width of a rectangular "
+    "distribution, sampling noise, zero drift, and the spread between transducers; throat and propellant mass are "
+    "taken as exact",
+}
+
+
+@dataclass(frozen=True)
+class Reduction:
+    """What one firing was, measured.
+
+    `time`, `pressure` and `thrust` are the cleaned series (None where not recorded); `throat_diameter` follows
+    `throat_time`. `measured` and `uncertainty` map figures to SI values; a figure that the record cannot give is None.
+    `pressure_noise` is one standard deviation of the cleaned pressure, `pressure_bound` its instrument's accuracy.
+    """
+
+    firing: Firing
+    time: Array
+    pressure: Array | None
+    thrust: Array | None
+    traces: tuple[Trace, ...]
+    start: float
+    stop: float
+    burnout: float | None
+    measured: Mapping[str, float | None]
+    uncertainty: Mapping[str, float | None]
+    cautions: tuple[Caution, ...]
+    pressure_noise: float = 0.0
+    pressure_bound: float | None = None
+    pressure_zero_error: float = 0.0
+    throat_time: Array = field(default_factory=lambda: np.empty(0))
+    throat_diameter: Array = field(default_factory=lambda: np.empty(0))
+
+    @property
+    def name(self) -> str:
+        """The firing's name."""
+        return str(self.firing.name)
+
+    def as_json(self) -> dict[str, Any]:
+        """The object of `reduce --json`, without a fit."""
+        return {
+            "schema": 1,
+            "firing": self.name,
+            "measured": {key: clean(value) for key, value in self.measured.items()},
+            "uncertainty": {key: clean(value) for key, value in self.uncertainty.items()},
+            "fit": None,
+            "cautions": [{"about": item.about, "text": item.text} for item in self.cautions],
+            "channels": [_channel_json(trace, self.time) for trace in self.traces],
+            "definitions": DEFINITIONS,
+        }
+
+
+def clean(value: float | None) -> float | None:
+    """A float for JSON: None where there is no finite value."""
+    return float(value) if value is not None and math.isfinite(value) else None
+
+
+def _channel_json(trace: Trace, time: Array) -> dict[str, Any]:
+    return {
+        "name": trace.channel.name,
+        "kind": trace.channel.kind,
+        "peak": clean(trace.peak),
+        "integral": clean(traces.integral(time, trace.values, trace.start, trace.stop)),
+        "noise": clean(trace.noise),
+        "zero": clean(trace.zero),
+        "drift": clean(trace.drift),
+        "spikes": int(np.count_nonzero(trace.spikes)),
+        "blanks": int(np.count_nonzero(~np.isfinite(trace.channel.values))),
+        "clipped": int(np.count_nonzero(trace.clipped)),
+    }
+
+
+def reduce_firing(firing: Firing) -> Reduction:
+    """Measured figures of a static firing.
+
+    Parameters
+    ----------
+    firing : Firing
+        As `optimizer.inputs.load_firing` gives it.
+
+    Raises
+    ------
+    InputError
+        When the record cannot be read or holds no firing.
+
+    Notes
+    -----
+    `DEFINITIONS` says what each figure is. Nothing is corrected in silence: zero, spikes, clipping, gaps, drift and
+    disagreement are all in the cautions, with their size.
+    """
+    return reduce_record(firing, read_record(firing))
+
+
+def reduce_record(firing: Firing, record: Record) -> Reduction:
+    """As `reduce_firing`, for a record that is read already."""
+    notes: list[Caution] = list(record.cautions)
+    ambient = ambient_of(firing)
+    cleaned = tuple(clean_channel(firing, record.time, channel, ambient, notes) for channel in record.channels)
+    pressures = [trace for trace in cleaned if trace.channel.kind == "pressure"]
+    thrusts = [trace for trace in cleaned if trace.channel.kind == "thrust"]
+    pressure, thrust = _mean(pressures), _mean(thrusts)
+    lead = pressure if pressure is not None else thrust
+    assert lead is not None  # inputs refuse a firing file without a channel
+    foot = ambient if pressure is not None else 0.0
+    frame = _frame(record.time, lead, foot, notes)
+    notes += _disagreements(record.time, pressures, frame)
+    notes += _gaps(record.time, frame)
+    work = _Work(firing, record.time, pressure, thrust, pressures, thrusts, frame, ambient)
+    measured, uncertainty = _figures(work)
+    throat_time, throat = _throat_history(work)
+    _throat_figures(work, throat_time, throat, measured, uncertainty, notes)
+    notes += _doubts(work, measured)
+    return Reduction(
+        firing=firing,
+        time=record.time,
+        pressure=pressure,
+        thrust=thrust,
+        traces=cleaned,
+        start=frame.start,
+        stop=frame.stop,
+        burnout=frame.burnout,
+        measured=measured,
+        uncertainty=uncertainty,
+        cautions=tuple(notes),
+        pressure_noise=_noise(pressures),
+        pressure_bound=_bound(pressures),
+        pressure_zero_error=zero_error(pressures),
+        throat_time=throat_time,
+        throat_diameter=throat,
+    )
+
+
+# --- all channels together -------------------------------------------------------------------------------------------
+
+
+def _mean(kind: list[Trace]) -> Array | None:
+    """Mean of the channels at each sample, of those that are neither blank nor clipped there (of all, if all are)."""
+    if not kind:
+        return None
+    values = np.stack([trace.values for trace in kind])
+    good = np.isfinite(values) & ~np.stack([trace.clipped for trace in kind])
+    good = np.where(good.any(axis=0), good, np.isfinite(values))
+    count = good.sum(axis=0)
+    total = np.where(good, values, 0.0).sum(axis=0)
+    return np.asarray(np.divide(total, count, out=np.full(count.size, np.nan), where=count > 0))
+
+
+def _noise(kind: list[Trace]) -> float:
+    return math.sqrt(sum(trace.noise**2 for trace in kind)) / len(kind) if kind else 0.0
+
+
+def _bound(kind: list[Trace]) -> float | None:
+    """Accuracy of the mean: instruments of one make err alike, so the bounds are averaged, not divided."""
+    bounds = [trace.channel.bound for trace in kind]
+    known = [bound for bound in bounds if bound is not None]
+    return sum(known) / len(known) if known and len(known) == len(bounds) else None
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """The clock of the burn on the leading trace: 10 % points, ignition, burnout, peaks, and their uncertainties (1 σ)."""
+
+    start: float
+    stop: float
+    ignition: float
+    burnout: float | None
+    peak: float
+    smoothed_peak: float
+    highest: float
+    edge_error: float
+    burnout_error: float
+    step: float
+
+
+def _frame(time: Array, lead: Array, foot: float, notes: list[Caution]) -> _Frame:
+    known = np.isfinite(lead)
+    t, v = time[known], lead[known]
+    peak = float(np.max(v))
+    noise = traces.noise_of(v)
+    level = 0.1 * peak
+    if foot > 0.0 and level < 1.2 * foot + 3.0 * noise:
+        level = foot + 0.1 * (peak - foot)
+        notes.append(
+            Caution(
+                "low peak",
+                "10 % of the peak pressure is about ambient; the 10 % points are taken on the pressure above ambient.",
+            )
+        )
+    start, stop, _ = traces.crossings(t, v, level)
+    smoothed = traces.smooth(t, v, 0.02 * (stop - start))
+    best, top = traces.peak_of(t, v, 0.02 * (stop - start))
+    inner = (t >= start) & (t <= stop)
+    noise = traces.noise_of(v[inner])
+    width = traces.knee_width(t, v, start, stop, noise)
+    knees = [traces.tail_off(t, v, start, stop, foot, factor * width) for factor in (1.0, 0.7, 1.5)]
+    if knees[0].time is None:
+        notes.append(
+            Caution("burn time", f"{knees[0].why[:1].upper()}{knees[0].why[1:]}; the end of burning is not stated.")
+        )
+    found = [knee.time for knee in knees if knee.time is not None]
+    step = float(np.median(np.diff(t)))
+    if np.count_nonzero(inner) < 50:
+        notes.append(
+            Caution(
+                "few samples", f"Only {np.count_nonzero(inner)} samples in the action time; times and peak are rough."
+            )
+        )
+    return _Frame(
+        start=start,
+        stop=stop,
+        ignition=_ignition(t, smoothed, start, foot, max(0.01 * (peak - foot), 3.0 * noise)),
+        burnout=knees[0].time,
+        peak=best,
+        smoothed_peak=top,
+        highest=peak,
+        edge_error=step / math.sqrt(12.0) + noise / max(_steepness(t, smoothed, start), 1e-300),
+        burnout_error=step / math.sqrt(12.0) + (float(np.std(found)) if len(found) > 1 else 0.0),
+        step=step,
+    )
+
+
+def _steepness(time: Array, values: Array, at: float) -> float:
+    return abs(float(np.interp(at, time, np.gradient(values, time))))
+
+
+def _ignition(time: Array, smoothed: Array, start: float, foot: float, margin: float) -> float:
+    before = np.flatnonzero((time < start) & (smoothed <= foot + margin))
+    return float(time[before[-1]]) if before.size else float(time[0])
+
+
+def _disagreements(time: Array, kind: list[Trace], frame: _Frame) -> Iterator[Caution]:
+    for i, first in enumerate(kind):
+        for second in kind[i + 1 :]:
+            inside = (
+                (time >= frame.start) & (time <= frame.stop) & np.isfinite(first.values) & np.isfinite(second.values)
+            )
+            if np.count_nonzero(inside) < 5:
+                continue
+            gap = traces.smooth(time[inside], (first.values - second.values)[inside], 0.02 * (frame.stop - frame.start))
+            apart = np.abs(gap) > DISAGREEMENT * frame.peak
+            if np.mean(apart) < 0.05:
+                continue
+            when = time[inside][apart]
+            worst = float(np.max(np.abs(gap)))
+            text = (
+                f"{first.channel.name} and {second.channel.name} differ by up to {show(worst, 'pressure')} between "
+                f"{when[0]:.3f} s and {when[-1]:.3f} s. Their mean is used; a blocked port or a fault in one of them is likely."
+            )
+            if worst > 0.2 * frame.peak and np.mean(apart) > 0.3:
+                text += " They disagree for so much of the burn that no pressure figure here should be relied on."
+            yield Caution("transducers disagree", text)
+
+
+def _gaps(time: Array, frame: _Frame) -> Iterator[Caution]:
+    steps = np.diff(time)
+    inside = (time[1:] > frame.start) & (time[:-1] < frame.stop)
+    long = inside & (steps > LONG_GAP * np.median(steps))
+    if long.any():
+        share = 100.0 * float(np.sum(steps[long])) / (frame.stop - frame.start)
+        yield Caution(
+            "gaps",
+            f"{np.count_nonzero(long)} gaps of up to {float(np.max(steps[long])):.3f} s, {share:.1f} % of the action time, are bridged by "
+            "straight lines; what happened there is not known.",
+        )
+
+
+# --- figures ---------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Work:
+    firing: Firing
+    time: Array
+    pressure: Array | None
+    thrust: Array | None
+    pressures: list[Trace]
+    thrusts: list[Trace]
+    frame: _Frame
+    ambient: float
+
+
+_Table = dict[str, "float | None"]
+
+
+def _figures(work: _Work) -> tuple[_Table, _Table]:
+    frame = work.frame
+    burn = None if frame.burnout is None else frame.burnout - frame.start
+    measured: _Table = {
+        "peak_pressure": None,
+        "pressure_integral": None,
+        "peak_thrust": None,
+        "total_impulse": None,
+        "burn_time": burn,
+        "action_time": frame.stop - frame.start,
+        "mean_pressure": None,
+        "thrust_coefficient": None,
+        "characteristic_velocity": None,
+        "specific_impulse": None,
+        "ignition_time": frame.ignition,
+    }
+    uncertainty: _Table = {
+        "action_time": COVERAGE * math.sqrt(2.0) * frame.edge_error,
+        "burn_time": None if burn is None else COVERAGE * math.hypot(frame.edge_error, frame.burnout_error),
+    }
+    if work.pressure is not None:
+        _pressure_figures(work, measured, uncertainty)
+    if work.thrust is not None:
+        _thrust_figures(work, measured, uncertainty)
+    _ratios(work, measured, uncertainty)
+    return measured, uncertainty
+
+
+def _level_error(kind: list[Trace]) -> float:
+    """One standard deviation of a level that the instruments' accuracy gives."""
+    bound = _bound(kind)
+    return 0.0 if bound is None else bound / math.sqrt(3.0)
+
+
+def zero_error(kind: list[Trace]) -> float:
+    """One standard deviation of the zero of the mean of channels."""
+    return math.sqrt(sum(trace.zero_error**2 for trace in kind)) / len(kind) if kind else 0.0
+
+
+def _integral_error(work: _Work, kind: list[Trace], start: float, stop: float) -> float:
+    """One standard deviation of an integral: accuracy, noise, drift and the spread between channels."""
+    span = stop - start
+    drifts = [abs(trace.drift) for trace in kind if math.isfinite(trace.drift)]
+    drift = max(drifts, default=0.0) * span / math.sqrt(3.0)
+    each = [traces.integral(work.time, trace.values, start, stop) for trace in kind]
+    apart = float(np.std(each, ddof=1)) / math.sqrt(len(each)) if len(each) > 1 else 0.0
+    noise = traces.integral_noise(work.time, start, stop, _noise(kind))
+    zero = zero_error(kind) * span
+    return math.sqrt((_level_error(kind) * span) ** 2 + drift**2 + apart**2 + noise**2 + zero**2)
+
+
+def _pressure_figures(work: _Work, measured: _Table, uncertainty: _Table) -> None:
+    frame, time, pressure = work.frame, work.time, work.pressure
+    assert pressure is not None
+    whole = traces.integral(time, pressure, frame.start, frame.stop)
+    error = _integral_error(work, work.pressures, frame.start, frame.stop)
+    peaks = [trace.peak for trace in work.pressures]
+    apart = float(np.std(peaks, ddof=1)) / math.sqrt(len(peaks)) if len(peaks) > 1 else 0.0
+    measured["peak_pressure"] = frame.peak
+    measured["highest_pressure_sample"] = frame.highest
+    measured["peak_pressure_smoothed"] = frame.smoothed_peak
+    measured["pressure_integral"] = whole
+    measured["pressure_integral_above_ambient"] = whole - work.ambient * (frame.stop - frame.start)
+    spread = math.hypot(_level_error(work.pressures), apart, zero_error(work.pressures))
+    uncertainty["peak_pressure"] = COVERAGE * math.hypot(spread, 0.5 * _noise(work.pressures))
+    uncertainty["peak_pressure_smoothed"] = COVERAGE * spread
+    uncertainty["pressure_integral"] = uncertainty["pressure_integral_above_ambient"] = COVERAGE * error
+    if frame.burnout is not None:
+        span = frame.burnout - frame.start
+        measured["mean_pressure"] = traces.integral(time, pressure, frame.start, frame.burnout) / span
+        uncertainty["mean_pressure"] = (
+            COVERAGE * _integral_error(work, work.pressures, frame.start, frame.burnout) / span
+        )
+
+
+def _thrust_figures(work: _Work, measured: _Table, uncertainty: _Table) -> None:
+    frame, time, thrust = work.frame, work.time, work.thrust
+    assert thrust is not None
+    known = np.isfinite(thrust)
+    measured["peak_thrust"], _ = traces.peak_of(time[known], thrust[known], 0.02 * (frame.stop - frame.start))
+    uncertainty["peak_thrust"] = COVERAGE * math.hypot(_level_error(work.thrusts), 0.5 * _noise(work.thrusts))
+    measured["total_impulse"] = traces.integral(time, thrust, frame.start, frame.stop)
+    uncertainty["total_impulse"] = COVERAGE * _integral_error(work, work.thrusts, frame.start, frame.stop)
+    measured["total_impulse_of_record"] = traces.integral(time, thrust, float(time[0]), float(time[-1]))
+    if frame.burnout is not None:
+        span = frame.burnout - frame.start
+        measured["mean_thrust"] = traces.integral(time, thrust, frame.start, frame.burnout) / span
+        uncertainty["mean_thrust"] = COVERAGE * _integral_error(work, work.thrusts, frame.start, frame.burnout) / span
+
+
+def _ratios(work: _Work, measured: _Table, uncertainty: _Table) -> None:
+    """What needs the throat or the propellant mass beside the record."""
+    impulse, integral = measured["total_impulse"], measured["pressure_integral"]
+    diameter, mass, motors = throat_of(work.firing), mass_of(work.firing), motors_of(work.firing)
+    throat = None if diameter is None else 0.25 * math.pi * diameter**2
+    if impulse is not None and integral is not None and throat is not None:
+        share = math.hypot(
+            _relative(measured, uncertainty, "total_impulse"), _relative(measured, uncertainty, "pressure_integral")
+        )
+        for name, over in (
+            ("thrust_coefficient", integral),
+            ("thrust_coefficient_above_ambient", measured["pressure_integral_above_ambient"]),
+        ):
+            measured[name] = value = impulse / (throat * (over or math.nan))
+            uncertainty[name] = value * share
+    if impulse is not None and mass is not None:
+        measured["specific_impulse"] = impulse / (mass * constants.STANDARD_GRAVITY)
+        uncertainty["specific_impulse"] = measured["specific_impulse"] * _relative(
+            measured, uncertainty, "total_impulse"
+        )
+    if work.pressure is not None and mass is not None and throat is not None:
+        measured["characteristic_velocity"] = _characteristic_velocity(work, motors, throat, mass)
+        uncertainty["characteristic_velocity"] = measured["characteristic_velocity"] * _relative(
+            measured, uncertainty, "pressure_integral"
+        )
+    if mass is not None:
+        measured["propellant_mass"] = mass
+
+
+def _relative(measured: _Table, uncertainty: _Table, name: str) -> float:
+    value, error = measured[name], uncertainty[name]
+    return abs(error / value) if value and error is not None else 0.0
+
+
+def _characteristic_velocity(work: _Work, motors: Motors | None, throat: float, mass: float) -> float:
+    """c* = ∫ A_t·p dt / m while the throat is choked; the throat opens as measured, or as the motor file says."""
+    pressure, time = work.pressure, work.time
+    assert pressure is not None
+    gamma = 1.2 if motors is None else float(np.ravel(motors.propellant.gamma)[0])
+    choked = work.ambient * ((gamma + 1.0) / 2.0) ** (gamma / (gamma - 1.0))
+    known = np.isfinite(pressure)
+    t, p = time[known], pressure[known]
+    smoothed = traces.smooth(t, p, 0.01 * (work.frame.stop - work.frame.start))
+    start, stop, _ = traces.crossings(
+        t, smoothed, min(max(choked, work.ambient + 0.02 * work.frame.peak), 0.1 * work.frame.peak)
+    )
+    area = throat * throat_growth(work.firing, t, p, work.frame.start, work.frame.stop) ** 2
+    return traces.integral(t, p * area, start, stop) / mass
+
+
+def throat_growth(firing: Firing, time: Array, pressure: Array, start: float, stop: float) -> Array:
+    """Throat diameter along the record over the one before the firing, growing at a rate ∝ p^0.8.
+
+    The growth is that of the throat measured before and after, else the recession of the motor file. [-]
+    """
+    diameter, after = throat_of(firing), firing.measured.get("throat_diameter_after")
+    motors = motors_of(firing)
+    recession = 0.0 if motors is None else float(np.ravel(motors.nozzle.throat_recession)[0])
+    if diameter is None or (after is None and not recession):
+        return np.ones(time.size)
+    burning = np.where((time >= start) & (time <= stop), np.maximum(pressure, 0.0), 0.0) ** 0.8
+    grown = np.concatenate([[0.0], np.cumsum(0.5 * (burning[1:] + burning[:-1]) * np.diff(time))])
+    if after is not None:
+        return np.asarray(1.0 + (after / diameter - 1.0) * grown / grown[-1])
+    assert motors is not None
+    at = float(np.ravel(motors.nozzle.throat_recession_at)[0])
+    return np.asarray(1.0 + 2.0 * recession * at**-0.8 * grown / diameter)
+
+
+# --- the throat ------------------------------------------------------------------------------------------------------
+
+
+def _throat_history(work: _Work) -> tuple[Array, Array]:
+    """Throat diameter along the burn from thrust and pressure together; empty where one of them is missing.
+
+    A_t = F/(C_F·p) with the nozzle's own C_F at each pressure, scaled so that the first fifth of the burn gives the
+    throat of the motor file; so the level of either instrument cancels and only the change is measured. Method: throat
+    area from thrust and pressure of hybrid firings, Aerospace 13(7) 575 (2026); read at second hand.
+    """
+    motors, frame = motors_of(work.firing), work.frame
+    empty = np.empty(0)
+    if work.pressure is None or work.thrust is None or motors is None or frame.burnout is None:
+        return empty, empty
+    known = np.isfinite(work.pressure) & np.isfinite(work.thrust)
+    t = work.time[known]
+    width = 0.03 * (frame.stop - frame.start)
+    p = traces.smooth(t, work.pressure[known], width)
+    force = traces.smooth(t, work.thrust[known], width)
+    margin = 0.05 * (frame.burnout - frame.start)
+    inside = (t > frame.start + margin) & (t < frame.burnout - margin) & (p > 0.3 * frame.smoothed_peak)
+    if np.count_nonzero(inside) < 20:
+        return empty, empty
+    t, p, force = t[inside], p[inside], force[inside]
+    area = force / (_model_coefficient(motors, p, work.ambient) * p)
+    first = t <= t[0] + 0.2 * (t[-1] - t[0])
+    start = float(np.mean(area[first]))
+    if start <= 0 or np.any(area <= 0):
+        return empty, empty
+    return t, np.asarray(float(np.ravel(motors.nozzle.throat_diameter)[0]) * np.sqrt(area / start))
+
+
+def _model_coefficient(motors: Motors, pressure: Array, ambient: float) -> Array:
+    """Thrust coefficient of the motor file's nozzle along a pressure history."""
+    one = motors.take(0).nozzle
+    gamma, throat, exit_, angle, efficiency = (
+        np.asarray(float(np.ravel(leaf)[0]))
+        for leaf in (motors.propellant.gamma, one.throat_diameter, one.exit_diameter, one.half_angle, one.efficiency)
+    )
+    flow = nozzle.thrust(
+        pressure, np.asarray(1.0), (exit_ / throat) ** 2, gamma, np.asarray(ambient), efficiency, angle
+    )
+    return np.asarray(flow.thrust / pressure)
+
+
+def _throat_figures(
+    work: _Work, time: Array, diameter: Array, measured: _Table, uncertainty: _Table, notes: list[Caution]
+) -> None:
+    if time.size == 0:
+        return
+    last = time >= time[-1] - 0.1 * (time[-1] - time[0])
+    final, first = float(np.median(diameter[last])), float(diameter[0])
+    measured["final_throat_diameter"] = final
+    kinds = (work.pressures, work.thrusts)
+    moved = [max((abs(t.drift) for t in kind if math.isfinite(t.drift)), default=0.0) for kind in kinds]
+    level = [
+        float(np.interp(time[-1], work.time, np.nan_to_num(values)))
+        for values in (work.pressure, work.thrust)
+        if values is not None
+    ]
+    share = math.hypot(*(drift / max(abs(value), 1e-300) for drift, value in zip(moved, level, strict=True)))
+    ripple = float(np.std(diameter[last])) / final
+    error = COVERAGE * final * math.hypot(0.5 * share / math.sqrt(3.0), ripple)
+    uncertainty["final_throat_diameter"] = error
+    if abs(final - first) > max(error, 0.02 * first):
+        word = "opened" if final > first else "closed"
+        notes.append(
+            Caution(
+                "throat",
+                f"Thrust over pressure says that the throat {word} from {show(first, 'length')} to {show(final, 'length')} "
+                f"(± {show(error, 'length')}). Measure it: a worn throat lowers pressure, slag raises it.",
+            )
+        )
+
+
+# --- what does not add up --------------------------------------------------------------------------------------------
+
+
+def _doubts(work: _Work, measured: _Table) -> Iterator[Caution]:
+    if work.pressure is None:
+        yield Caution(
+            "no pressure",
+            "Thrust only: pressures, characteristic velocity and thrust coefficient are not measured, and the times are taken on the thrust.",
+        )
+    if work.thrust is None:
+        yield Caution("no thrust", "Pressure only: impulse, specific impulse and thrust coefficient are not measured.")
+    kinds = ("pressure", work.pressures), ("thrust", work.thrusts)
+    for name, kind in kinds:
+        if kind and _bound(kind) is None:
+            yield Caution(
+                f"{name} instrument",
+                f"[instruments] gives no range and accuracy for {name}; its uncertainty covers noise and drift only.",
+            )
+    value = measured.get("thrust_coefficient")
+    if value is not None and not 0.8 < value < 2.0:
+        yield Caution(
+            "thrust coefficient",
+            f"The thrust coefficient comes out at {value:.2f}; a nozzle gives about 1.2 to 1.7. Check throat diameter, units and zero.",
+        )
+    motors, speed = motors_of(work.firing), measured.get("characteristic_velocity")
+    if motors is not None and work.firing.motor is not None and "propellant_mass" in work.firing.measured:
+        weighed, computed = work.firing.measured["propellant_mass"], computed_mass(work.firing.motor.motors)
+        if abs(weighed / computed - 1.0) > 0.03:
+            yield Caution(
+                "propellant mass",
+                f"Weighed {show(weighed, 'mass')}, dimensions and density give {show(computed, 'mass')}; the weighed one is used.",
+            )
+    if motors is not None and speed is not None:
+        expected = float(np.ravel(motors.propellant.characteristic_velocity)[0])
+        if abs(speed / expected - 1.0) > 0.08:
+            yield Caution(
+                "characteristic velocity",
+                f"Throat area × pressure integral / propellant mass gives {show(speed, 'characteristic_velocity')} where the "
+                f"propellant file says {show(expected, 'characteristic_velocity')}. Check mass, throat and pressure before believing either.",
+            )

@@ -1,0 +1,162 @@
+"""The two closures of a motor file: what holds them, their ring and plate, their seal.
+
+Imports the tables, the materials and the types of the kernel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from optimizer.inputs.materials import MaterialShelf, find_screw
+from optimizer.inputs.tables import Table, both_systems, sub_table
+from optimizer.units import show_dimension
+from optimizer.vocabulary import RETENTION_KEYS, RETENTIONS, SECTIONS
+from physics.motors import Array, Case, Closure, Screws, Seal, SnapRing, ThreadedRing
+
+
+def _column(value: Any) -> Array | None:
+    return None if value is None else np.array([value], dtype=float)
+
+
+def read_closure(table: Table, shelf: MaterialShelf, case: Case | None) -> Closure | None:
+    """One closure; None after a problem that leaves nothing to go on."""
+    common = SECTIONS["forward_closure"]
+    retention = table.data.get("retention")
+    held = RETENTION_KEYS.get(retention, ()) if isinstance(retention, str) else ()
+    elsewhere = _keys_of_other_retentions(retention)
+    _refuse_other_retention(table, elsewhere)
+    known = [spec.key for spec in (*common, *held)]
+    table.refuse_unknown(
+        [*known, *elsewhere] if retention in RETENTIONS else [*known, *_all_retention_keys()], ("seal",)
+    )
+    values = table.read((*common, *held))
+    holding = _holding(table, values, shelf)
+    materials = {
+        key: shelf.material(table, key, values.get(key), "metal") for key in ("ring_material", "plate_material")
+    }
+    seal_table = sub_table(table, "seal")
+    seal = None if seal_table is None else _seal(seal_table, shelf, case)
+    if values.get("retention") is None or holding is None:
+        return None
+    return Closure(
+        retention=values["retention"],
+        ring_material=materials["ring_material"],
+        plate_material=materials["plate_material"] or materials["ring_material"],
+        plate_thickness=_column(values.get("plate_thickness")),
+        shoulder_thickness=_column(values.get("shoulder_thickness")),
+        mass=_column(values.get("mass")),
+        seal=seal,
+        **holding,
+    )
+
+
+def _all_retention_keys() -> list[str]:
+    return [spec.key for specs in RETENTION_KEYS.values() for spec in specs]
+
+
+def _keys_of_other_retentions(retention: Any) -> dict[str, str]:
+    own = {spec.key for spec in RETENTION_KEYS.get(retention, ())} if isinstance(retention, str) else set()
+    return {spec.key: kind for kind, specs in RETENTION_KEYS.items() for spec in specs if spec.key not in own}
+
+
+def _refuse_other_retention(table: Table, elsewhere: Mapping[str, str]) -> None:
+    retention = table.data.get("retention")
+    if retention not in RETENTIONS:
+        return
+    for key in table.data:
+        if key in elsewhere:
+            fix = f'remove it, or write retention = "{elsewhere[key]}"'
+            table.problem(key, f"belongs to retention = {elsewhere[key]!r}, not {retention!r}", fix, "E115")
+
+
+def _holding(table: Table, values: Mapping[str, Any], shelf: MaterialShelf) -> dict[str, Any] | None:
+    """What holds the closure, as the one field of Closure that its retention sets."""
+    retention = values.get("retention")
+    needed = [spec.key for spec in RETENTION_KEYS.get(str(retention), ()) if spec.required]
+    if retention == "radial-screws":
+        screws = _screws(table, values, shelf)
+        return None if screws is None else {"screws": screws}
+    if retention is None or any(key not in values for key in needed):
+        return None
+    if retention == "threaded-ring":
+        return {"threaded_ring": ThreadedRing(*(np.array([values[key]]) for key in needed))}
+    depth, thickness, margin = (np.array([values[key]]) for key in needed)
+    return {"snap_ring": SnapRing(depth, thickness, margin, _column(values.get("snap_ring_shear_strength")))}
+
+
+def _screws(table: Table, values: Mapping[str, Any], shelf: MaterialShelf) -> Screws | None:
+    size = find_screw(table, "screw", values.get("screw"))
+    strength = shelf.strength_of_grade(table, values.get("grade"))
+    hole = values.get("hole_diameter")
+    if size is not None and hole is not None and hole < size.diameter:
+        fix = f"at least {both_systems(size.diameter, 'length')}"
+        table.problem("hole_diameter", f"is smaller than the screw {values['screw']}", fix, "E138")
+    needed = ("count", "shear_plane", "load_sharing", "fitting_factor")
+    if size is None or strength is None or any(key not in values for key in needed):
+        return None
+    optional = ("edge_distance", "ring_edge_distance", "ring_thickness", "flush_length")
+    return Screws(
+        diameter=np.array([size.diameter]),
+        pitch=np.array([size.pitch]),
+        metric=np.array([float(size.metric)]),
+        tensile_strength=np.array([strength]),
+        count=np.array([float(values["count"])]),
+        hole_diameter=np.array([size.clearance_hole if hole is None else hole]),
+        threads_in_plane=np.array([1.0 if values["shear_plane"] == "threads" else 0.0]),
+        load_sharing=np.array([values["load_sharing"]]),
+        fitting_factor=np.array([values["fitting_factor"]]),
+        designation=values["screw"],
+        grade=values["grade"],
+        **{key: _column(values.get(key)) for key in optional},
+    )
+
+
+def _seal(table: Table, shelf: MaterialShelf, case: Case | None) -> Seal | None:
+    specs = SECTIONS["forward_closure.seal"]
+    data = _with_dash(table, table.data.get("dash"))
+    table.refuse_unknown([spec.key for spec in specs])
+    values = Table(table.document, table.path, {**data, **table.data}, table.problems).read(specs)
+    values.pop("dash", None)
+    material = shelf.material(table, "material", values.pop("material", None), "seal")
+    section, depth = values.get("cross_section"), values.get("gland_depth")
+    if section is not None and depth is not None and depth >= section:
+        table.problem(
+            "gland_depth",
+            "does not squeeze the O-ring",
+            f"less than the cross section, {show_dimension(section, 'length')}",
+            "E138",
+        )
+    width = values.get("gland_width")
+    if section is not None and width is not None and width < section:
+        table.problem(
+            "gland_width",
+            "is narrower than the O-ring",
+            f"more than the cross section, {show_dimension(section, 'length')}",
+            "E138",
+        )
+    sealed = values.get("diameter")
+    if sealed is not None and case is not None and sealed > float(case.outer_diameter[0]):
+        table.problem(
+            "diameter", "is wider than the case", "the diameter that the ring seals, at most the bore", "E138"
+        )
+    if any(values.get(key) is None for key in ("rings", "cross_section", "gland_depth", "gap", "hardness")):
+        return None
+    return Seal(material=material, **{key: np.array([float(value)]) for key, value in values.items()})
+
+
+def _with_dash(table: Table, dash: Any) -> dict[str, str]:
+    """Cross section and inner diameter of an AS568 size, as quantities."""
+    if not isinstance(dash, str):
+        return {}
+    from optimizer.shop import load_stock
+
+    wanted = "-" + dash.strip().upper().removeprefix("AS568").strip(" -").zfill(3)
+    rings = {item.name: item for item in load_stock("orings-as568").items}
+    if wanted not in rings:
+        near = sorted(rings, key=lambda name: abs(int(name[1:]) - int(wanted[1:])) if wanted[1:].isdigit() else 0)[:3]
+        table.problem("dash", "is not an AS568 size in the list", f"near it: {', '.join(near)}", "E124")
+        return {}
+    return {key: rings[wanted].texts[key] for key in ("cross_section", "inner_diameter")}

@@ -1,0 +1,653 @@
+"""Study files: what to search, within which limits, for which objectives, by which driver.
+
+Imports the spans, the motor files, the tables and the vocabulary.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from optimizer.inputs.motor import MotorFile, load_motor, load_propellant
+from optimizer.inputs.spans import SAME, Span, SpanReader, SpanValue, parse_bound
+from optimizer.inputs.tables import Table, check_schema, read_exact, read_text, read_value, sub_table, type_name
+from optimizer.inputs.text import Path_, read_document
+from optimizer.problems import InputError, Problems, nearest, plain_file
+from optimizer.units import DIMENSIONS, to_float
+from optimizer.vocabulary import (
+    BOTH_ENDS,
+    CLOSURES,
+    COLUMN_KEYS,
+    LIMIT_NAMES,
+    MODE_NAMES,
+    MOTOR_KEYS,
+    QUANTITIES,
+    SHORT_KEYS,
+    KeySpec,
+)
+from physics.designation import CLASSES, class_range
+
+SECTIONS = ("target", "search", "limits", "objectives", "driver")
+METHODS = ("auto", "exhaustive", "evolve")
+KERNELS = ("auto", "steady", "transient")
+HOLDS = ("outer-diameter", "bore")
+NAME_KINDS = ("screw", "grade", "material")
+PRESSURE_LIMIT = "maximum_pressure"
+MOST_OBJECTIVES = 8
+
+
+@dataclass(frozen=True)
+class Limit:
+    """Bounds (SI, ends included) of a figure; `name` is as in the study, `quantity` the figure it bounds."""
+
+    name: str
+    minimum: float | None = None
+    maximum: float | None = None
+    quantity: str = ""
+
+
+@dataclass(frozen=True)
+class Objective:
+    """A figure and which way is better: "min" or "max"."""
+
+    name: str
+    sense: str
+
+    @property
+    def sign(self) -> float:
+        """+1 to minimise, -1 to maximise."""
+        return 1.0 if self.sense == "min" else -1.0
+
+
+@dataclass(frozen=True)
+class Driver:
+    """How the search runs."""
+
+    method: str = "auto"
+    seed: int = 1
+    budget: int = 20000
+    kernel: str = "auto"
+    store: str = "local"
+
+
+@dataclass(frozen=True)
+class Study:
+    """A study as read; every number is SI.
+
+    `target` is a range of total impulse, its low end left out where `target_open` (an impulse class).
+    `case_follows` says that the case grows and shrinks with the grains. `variables` are in the order of the file.
+    `grain_length_mode` is "given", "fill", "neutral" or "span".
+    `cautions` say what was read in a way the user may not expect. `digest` covers every file read.
+    """
+
+    path: Path
+    name: str
+    motor: MotorFile
+    variables: dict[str, Span]
+    limits: list[Limit]
+    minimum_factor: dict[str, float]
+    objectives: list[Objective]
+    driver: Driver
+    target: tuple[float, float] | None = None
+    target_open: bool = False
+    impulse_class: str = ""
+    grain_length_mode: str = "given"
+    hold: str = "outer-diameter"
+    case_follows: bool = False
+    digest: str = ""
+    sources: tuple[tuple[str, str], ...] = ()
+    cautions: tuple[str, ...] = ()
+    document: dict[str, Any] = field(default_factory=dict, repr=False)
+
+    @property
+    def size(self) -> int:
+        """Number of candidates in the space."""
+        return math.prod(span.count for span in self.variables.values())
+
+
+def load_study(path: str | Path) -> Study:
+    """Read a study and every file it names; InputError with every problem found."""
+    document = read_document(path, "a study file (TOML)")
+    problems = Problems()
+    reader = _StudyReader(Table(document, (), document.data, problems))
+    study = reader.read()
+    problems.stop_if_any(document.file)
+    assert study is not None
+    return study
+
+
+class _StudyReader:
+    """Reads the tables of one study in order."""
+
+    def __init__(self, root: Table) -> None:
+        self.root, self.path = root, root.document.path
+        self.folder = self.path.parent
+        self.cautions: list[str] = []
+        self.sources: list[tuple[str, str]] = [(str(self.path), root.document.digest)]
+
+    def read(self) -> Study | None:
+        root = self.root
+        check_schema(root, "study")
+        root.refuse_unknown(("schema", "name", "motor"), SECTIONS)
+        name = (
+            read_text(root, ("name",), root.data["name"], KeySpec("name", "text", "name"))
+            if "name" in root.data
+            else None
+        )
+        self.motor = self._motor()
+        target = self._target()
+        self.hold, self.case_follows = "outer-diameter", False
+        variables, mode = self._search()
+        limits, factors = self._limits()
+        objectives = self._objectives()
+        driver = self._driver()
+        if root.problems or self.motor is None:
+            return None
+        digest = hashlib.sha256("".join(item for _, item in self.sources).encode()).hexdigest()
+        return Study(
+            path=self.path,
+            name=name or self.path.stem,
+            motor=self.motor,
+            variables=variables,
+            limits=limits,
+            minimum_factor=factors,
+            objectives=objectives,
+            driver=driver,
+            target=target[0],
+            target_open=target[1],
+            impulse_class=target[2],
+            grain_length_mode=mode,
+            hold=self.hold,
+            case_follows=self.case_follows,
+            digest=digest,
+            sources=tuple(self.sources),
+            cautions=tuple(self.cautions),
+            document=dict(root.data),
+        )
+
+    def _motor(self) -> MotorFile | None:
+        value = self.root.data.get("motor")
+        if not isinstance(value, str) or not value.strip():
+            if "motor" in self.root.data:
+                self.root.problem("motor", "is not the name of a file", 'write motor = "motors/NAME.toml"', "E108")
+            else:
+                self.root.missing(
+                    "motor", 'add motor = "motors/NAME.toml", the motor that everything not searched comes from'
+                )
+            return None
+        try:
+            motor = load_motor(self.folder / value)
+        except InputError as error:
+            missing = plain_file(self.folder / value)
+            for item in error.problems:
+                if item.code in ("E142", "E143") and item.file == missing:
+                    self.root.problem("motor", f"{item.problem}: {missing}", item.fix, item.code)
+                else:
+                    self.root.problems.found.append(item)
+            return None
+        self.sources += motor.sources
+        return motor
+
+    def _target(self) -> tuple[tuple[float, float] | None, bool, str]:
+        table = sub_table(self.root, "target")
+        if table is None:
+            return None, False, ""
+        table.refuse_unknown(("impulse_class", "impulse"))
+        if "impulse_class" in table.data and "impulse" in table.data:
+            table.problem("impulse", "stands beside impulse_class", "keep one of the two", "E115")
+            return None, False, ""
+        if "impulse_class" in table.data:
+            value = table.data["impulse_class"]
+            if isinstance(value, str) and value.strip().upper() in CLASSES:
+                letter = value.strip().upper()
+                return class_range(letter), True, letter
+            table.problem("impulse_class", "is not an impulse class", f"one of: {', '.join(CLASSES)}", "E113")
+        elif "impulse" in table.data:
+            return self._impulse(table), False, ""
+        else:
+            table.problem(None, "is empty", 'write impulse_class = "K" or impulse = ["1500 N*s", "2200 N*s"]', "E112")
+        return None, False, ""
+
+    def _impulse(self, table: Table) -> tuple[float, float] | None:
+        value = table.data["impulse"]
+        if not isinstance(value, list) or len(value) != 2:
+            table.problem("impulse", "is not a pair", 'write impulse = ["1500 N*s", "2200 N*s"]', "E108")
+            return None
+        spec = KeySpec("impulse", "quantity", "total impulse", "impulse", 0.01, 1e7)
+        low, high = (read_value(table, ("impulse", place), item, spec) for place, item in enumerate(value))
+        if low is None or high is None:
+            return None
+        if low > high:
+            table.problem("impulse", "has its bounds the wrong way round", "write the smaller first", "E157")
+            return None
+        return (low, high)
+
+    def _search(self) -> tuple[dict[str, Span], str]:
+        table = sub_table(self.root, "search")
+        if table is None:
+            if "search" not in self.root.data:
+                self.root.missing(
+                    "search",
+                    "add a [search] table with what may vary, as in grain_count = {from = 2, to = 6}",
+                )
+            return {}, "given"
+        self.hold = self._choice(table, "hold", HOLDS, "outer-diameter", "what stays put when the wall changes")
+        self.spans = SpanReader(table, self.folder)
+        variables: dict[str, Span] = {}
+        mode = "given"
+        for path, value in _flat(table.data):
+            name = ".".join(path)
+            if name == "hold":
+                continue
+            if name in ("case_length", "case.length") and value == "follow":
+                self.case_follows = True
+                self._check_case_length(table, path, "follow")
+                continue
+            if name == "grain_length" and value in ("fill", "neutral"):
+                mode = value
+                if mode == "fill":
+                    self._check_case_length(table, path, "fill")
+                continue
+            span = self._span(table, path, name, value)
+            if span is not None:
+                variables[name] = span
+                mode = "span" if name == "grain_length" else mode
+        self._check_aft(table, variables)
+        if self.case_follows and mode == "fill":
+            table.problem("grain_length", "cannot fill a case that follows the grains", "keep one of the two", "E115")
+        if not variables and mode == "given" and not self.root.problems:
+            table.problem(
+                None,
+                "varies nothing",
+                "name what may vary, as in grain_count = {from = 2, to = 6}",
+                "E156",
+            )
+        self.sources += [(str(stock.path), stock.digest) for stock in self.spans.stock_used.values()]
+        return variables, mode
+
+    def _check_case_length(self, table: Table, path: tuple[str, ...], what: str) -> None:
+        if self.motor and (self.motor.motors.case is None or self.motor.motors.case.length is None):
+            problem = f"cannot {what}: the base motor gives no case.length"
+            table.problem(path, problem, "give case.length in the motor file", "E159")
+
+    def _check_aft(self, table: Table, variables: Mapping[str, Span]) -> None:
+        pair = ("core_diameter_aft", "aft_count")
+        for name, other in (pair, pair[::-1]):
+            if name in variables and other not in table.data:
+                table.problem(
+                    name, f"goes with {other}", "give both: the core, and how many of the last grains have it", "E159"
+                )
+
+    def _span(self, table: Table, path: tuple[str, ...], name: str, value: Any) -> Span | None:
+        if name == "propellant":
+            return self._propellants(table, path, value)
+        spec, key = variable_spec(name)
+        if spec is None:
+            known = variable_names()
+            near = nearest(name, known)
+            fix = (
+                f"did you mean {near[0]!r}?"
+                if near
+                else f"variables: {', '.join(known[:12])}, or a dotted key of the motor file"
+            )
+            table.problem(path, "is not something that can vary", fix, "E150", value)
+            return None
+        if not self._has_part(table, path, name, key, spec):
+            return None
+        if spec.kind in NAME_KINDS:
+            return self._names(table, path, name, key, spec, value)
+        column = (
+            "wall"
+            if key in ("case.wall", "liner.thickness")
+            else "outer_diameter"
+            if key == "case.outer_diameter"
+            else "diameter"
+        )
+        found = self.spans.numeric(path, value, spec, column)
+        if found is None:
+            return None
+        kind, values, stock = found
+        if key == "case.wall" and kind == "stock":
+            chosen = self._tubes(table, path, value, values)
+            if chosen is None:
+                return None
+            values = chosen
+        return Span(name, kind, values, key, spec.column, spec.dimension, spec.kind == "whole", stock)
+
+    def _has_part(self, table: Table, path: tuple[str, ...], name: str, key: str, spec: KeySpec) -> bool:
+        """Whether the base motor has the part that a variable belongs to."""
+        if self.motor is None:
+            return True
+        if name in BOTH_ENDS:
+            owners = [f"{end}.{BOTH_ENDS[name]}".rpartition(".")[0] for end in CLOSURES]
+        else:
+            inside = ".screws" if spec.kind in ("screw", "grade") else ""
+            owners = [spec.column.rpartition(".")[0] if spec.column else key.rpartition(".")[0] + inside]
+        if any(self._part(owner) is not None for owner in owners):
+            return True
+        where = key.rpartition(".")[0] or "forward_closure"
+        extra = ' with retention = "radial-screws"' if "screws" in owners[0] else ""
+        fix = f"give [{where}]{extra} in the motor file, or do not vary it"
+        table.problem(path, "belongs to a part that the base motor does not have", fix, "E159")
+        return False
+
+    def _part(self, name: str) -> Any:
+        part: Any = self.motor.motors if self.motor else None
+        for step in name.split("."):
+            part = getattr(part, step, None)
+        return part
+
+    def _names(
+        self, table: Table, path: tuple[str, ...], name: str, key: str, spec: KeySpec, value: Any
+    ) -> Span | None:
+        """A span of names: screws, grades, materials."""
+        from optimizer.inputs.materials import MaterialShelf, find_screw
+
+        stock = ""
+        if isinstance(value, dict) and "stock" in value:
+            found = self.spans.stock_list(path, value)
+            if found is None:
+                return None
+            stock, names = found.name, [item.name for item in found.items]
+        else:
+            names = value if isinstance(value, list) else [value]
+        if not names or not all(isinstance(item, str) for item in names):
+            table.problem(
+                path, "is not a list of names", f'write {path[-1]} = ["...", "..."]', "E108" if names else "E156", value
+            )
+            return None
+        shelf = MaterialShelf(Table(self.root.document, (), self._base_materials(), Problems()))
+        kind = {"grade": "screw", "screw": None}.get(spec.kind, "liner" if key == "liner.material" else "metal")
+        values: list[SpanValue] = []
+        for place, item in enumerate(names):
+            where: Path_ = (*path, place) if isinstance(value, list) else path
+            if spec.kind == "screw":
+                extra: dict[str, Any] = {"screw": find_screw(table, where, item)}
+            else:
+                extra = {"material": shelf.material(table, where, item, kind)}
+            if next(iter(extra.values())) is None:
+                return None
+            values.append(SpanValue(item, None, extra))
+        return Span(name, "stock" if stock else "list", tuple(values), key, "", "", False, stock)
+
+    def _base_materials(self) -> dict[str, Any]:
+        return {} if self.motor is None else {"materials": self.motor.document.get("materials", {})}
+
+    def _propellants(self, table: Table, path: tuple[str, ...], value: Any) -> Span | None:
+        names = value if isinstance(value, list) else [value]
+        if not names or not all(isinstance(item, str) and item.strip() for item in names):
+            table.problem(
+                path,
+                "is not a list of propellant files",
+                'write propellant = ["propellants/A.toml", "propellants/B.toml"]',
+                "E108",
+                value,
+            )
+            return None
+        values = []
+        for place, item in enumerate(names):
+            try:
+                found = load_propellant(self.folder / item)
+            except InputError as error:
+                where: Path_ = (*path, place) if isinstance(value, list) else path
+                for problem in error.problems:
+                    if problem.code in ("E142", "E143"):
+                        table.problem(where, f"{problem.problem}: {problem.file}", problem.fix, problem.code)
+                    else:
+                        table.problems.found.append(problem)
+                continue
+            self.sources.append((str(found.path), found.digest))
+            extra = {"propellant": found.propellant, "document": found.document, "use": str(found.path.resolve())}
+            values.append(SpanValue(item, None, extra))
+        return Span("propellant", "list", tuple(values), "propellant", "") if len(values) == len(names) else None
+
+    def _tubes(
+        self, table: Table, path: tuple[str, ...], value: Any, values: tuple[SpanValue, ...]
+    ) -> tuple[SpanValue, ...] | None:
+        """The tubes of a list that can be had at what is held: its outside, or its bore."""
+        if self.motor is None or self.motor.motors.case is None:
+            return values
+        case = self.motor.motors.case
+        outer, bore = float(case.outer_diameter[0]), float(case.bore[0])
+        with_size = [item for item in values if "outer_diameter" in item.extra]
+        if self.hold == "outer-diameter":
+            kept = [item for item in with_size if abs(item.extra["outer_diameter"] - outer) <= SAME]
+            if not kept:
+                sizes = sorted(
+                    {item.extra["outer_diameter"] for item in with_size}, key=lambda size: abs(size - outer)
+                )[:3]
+                near = ", ".join(
+                    dict.fromkeys(
+                        next(i.extra["texts"]["outer_diameter"] for i in with_size if i.extra["outer_diameter"] == size)
+                        for size in sizes
+                    )
+                )
+                problem = f"has no tube of the base motor's outer diameter, {1e3 * outer:g} mm"
+                table.problem(
+                    path, problem, f"set case.outer_diameter to a size of the list; near it: {near}", "E156", value
+                )
+                return None
+            return tuple(kept)
+        kept = [item for item in with_size if abs(item.extra["outer_diameter"] - 2 * item.si - bore) <= SAME]  # type: ignore[operator]
+        if kept:
+            return tuple(kept)
+        self.cautions.append(
+            f"no tube of {value['stock']} has the bore that is held, {1e3 * bore:g} mm; its walls are taken, "
+            "and the outside is the bore and two walls: such a tube is turned, not bought"
+        )
+        walls = {item.si: replace(item, extra={"item": item.extra["item"]}) for item in reversed(values)}
+        return tuple(walls[wall] for wall in sorted(walls, key=lambda wall: wall or 0.0))
+
+    def _limits(self) -> tuple[list[Limit], dict[str, float]]:
+        table = sub_table(self.root, "limits")
+        if table is None:
+            return [], {}
+        limits: list[Limit] = []
+        factors: dict[str, float] = {}
+        for name, value in table.data.items():
+            if name == "minimum_factor":
+                factors = self._factors(table)
+            elif name == PRESSURE_LIMIT:
+                spec = KeySpec(name, "quantity", "maximum expected pressure", "pressure", 1e3, 2e8)
+                most = read_value(table, name, value, spec)
+                if most is not None:
+                    limits.append(Limit(name, None, most, "maximum_expected_pressure"))
+            elif name not in LIMIT_NAMES:
+                known = (*LIMIT_NAMES, PRESSURE_LIMIT, "minimum_factor")
+                near = nearest(name, known)
+                fix = f"did you mean {near[0]!r}?" if near else f"figures: {', '.join(known[:12])}, ..."
+                table.problem(name, "is not a figure that can be limited", fix, "E151")
+            else:
+                limit = self._limit(table, name, value)
+                if limit is not None:
+                    limits.append(limit)
+        return limits, factors
+
+    def _limit(self, table: Table, name: str, value: Any) -> Limit | None:
+        dimension = QUANTITIES[name].dimension
+        sample = f'"... {DIMENSIONS[dimension].units[0]}"' if dimension != "ratio" else "..."
+        form = f"write {name} = {{min = {sample}, max = {sample}}}, or one of the two"
+        if not isinstance(value, dict):
+            table.problem(name, f"is {type_name(value)}; expected bounds", form, "E108")
+            return None
+        unknown = [key for key in value if key not in ("min", "max")]
+        if unknown or not value:
+            key: tuple[str, ...] = (name, unknown[0]) if unknown else (name,)
+            table.problem(
+                key, "is neither min nor max" if unknown else "has no bound", form, "E110" if unknown else "E112"
+            )
+            return None
+        bounds = {key: parse_bound(table, (name, key), item, dimension) for key, item in value.items()}
+        if any(bound is None for bound in bounds.values()):
+            return None
+        low, high = bounds.get("min"), bounds.get("max")
+        if low is not None and high is not None and low > high:
+            table.problem(name, "has its bounds the wrong way round", "exchange min and max", "E157")
+            return None
+        if (
+            high is not None
+            and high < 0
+            and name not in ("clearance", "length_clearance")
+            and dimension != "temperature"
+        ):
+            table.problem((name, "max"), "is negative; nothing can meet it", "a bound above zero", "E106")
+            return None
+        return Limit(name, low, high, name)
+
+    def _factors(self, table: Table) -> dict[str, float]:
+        inner = sub_table(table, "minimum_factor")
+        if inner is None:
+            return {}
+        known = known_modes()
+        factors: dict[str, float] = {}
+        for mode, value in inner.data.items():
+            if mode not in known:
+                near = nearest(mode, known)
+                fix = f"did you mean {near[0]!r}?" if near else f"modes: {', '.join(known)}"
+                inner.problem(mode, "is not a rung of the failure ladder", fix, "E151")
+                continue
+            factor = read_value(
+                inner, mode, value, KeySpec(mode, "number", "minimum factor", "ratio", 0.1, 50.0, example="2.0")
+            )
+            if factor is not None:
+                factors[mode] = factor
+        return factors
+
+    def _objectives(self) -> list[Objective]:
+        table = sub_table(self.root, "objectives")
+        if table is None:
+            if "objectives" not in self.root.data:
+                self.root.missing("objectives", 'add an [objectives] table, as in loaded_mass = "min"')
+            return []
+        found: list[Objective] = []
+        for name, value in table.data.items():
+            if name not in LIMIT_NAMES:
+                near = nearest(name, LIMIT_NAMES)
+                fix = f"did you mean {near[0]!r}?" if near else f"figures: {', '.join(LIMIT_NAMES[:12])}, ..."
+                table.problem(name, "is not a figure that can be aimed for", fix, "E152")
+            elif value not in ("min", "max"):
+                table.problem(name, "is neither min nor max", f'write {name} = "min" or "max"', "E113")
+            else:
+                found.append(Objective(name, value))
+        if len(table.data) > MOST_OBJECTIVES:
+            table.problem(
+                None, f"has {len(table.data)} objectives", f"at most {MOST_OBJECTIVES}; make the others limits", "E155"
+            )
+        elif not table.data:
+            table.problem(None, "is empty", 'aim for something, as in loaded_mass = "min"', "E156")
+        return found
+
+    def _driver(self) -> Driver:
+        table = sub_table(self.root, "driver")
+        if table is None:
+            return Driver()
+        table.refuse_unknown(("method", "seed", "budget", "kernel", "store"))
+        whole = {
+            "seed": KeySpec("seed", "whole", "seed", "ratio", 0, 2**32 - 1, default=1, example="1"),
+            "budget": KeySpec(
+                "budget", "whole", "number of evaluations", "ratio", 1, 10**9, default=20000, example="20000"
+            ),
+        }
+        numbers = {
+            key: read_value(table, key, table.data[key], spec) if key in table.data else spec.default
+            for key, spec in whole.items()
+        }
+        return Driver(
+            method=self._choice(table, "method", METHODS, "auto", "the method"),
+            kernel=self._choice(table, "kernel", KERNELS, "auto", "the kernel"),
+            store=self._store(table),
+            seed=int(numbers["seed"] or 0),
+            budget=int(numbers["budget"] or 1),
+        )
+
+    def _choice(self, table: Table, key: str, choices: tuple[str, ...], default: str, meaning: str) -> str:
+        if key not in table.data:
+            return default
+        return read_text(table, (key,), table.data[key], KeySpec(key, "choice", meaning, choices=choices)) or default
+
+    def _store(self, table: Table) -> str:
+        value = table.data.get("store", "local")
+        if value == "local" or (isinstance(value, str) and value.startswith(("postgresql://", "postgres://"))):
+            return str(value)
+        fix = 'write store = "local", or a URL "postgresql://USER@HOST/DATABASE"'
+        table.problem(
+            "store",
+            "is not a store that is known here",
+            fix,
+            "E113",
+            "..." if isinstance(value, str) and "@" in value else ...,
+        )
+        return "local"
+
+
+def _flat(data: Mapping[str, Any], prefix: tuple[str, ...] = ()) -> list[tuple[tuple[str, ...], Any]]:
+    """Dotted names with their spans, in order: a table without a span's keys is a part of a dotted name."""
+    items: list[tuple[tuple[str, ...], Any]] = []
+    for key, value in data.items():
+        part = isinstance(value, dict) and not set(value) & {"from", "to", "step", "stock"} and bool(value)
+        if part and (key in PARTS if not prefix else key == "seal" or key.isdigit()):
+            items += _flat(value, (*prefix, key))
+        else:
+            items.append(((*prefix, key), value))
+    return items
+
+
+PARTS = tuple(dict.fromkeys(key.split(".")[0] for key in MOTOR_KEYS if "." in key))
+
+
+def variable_spec(name: str) -> tuple[KeySpec | None, str]:
+    """The spec of a search variable and the motor file's key it stands for; (None, "") where there is none."""
+    if name == "core_diameter_aft":
+        return MOTOR_KEYS["grain.core_diameter"], "grain.core_diameter"
+    if name == "expansion_ratio":
+        return KeySpec(
+            name, "number", "exit area over throat area", "ratio", 1.0, 400.0, column="nozzle.exit_diameter"
+        ), name
+    if name in BOTH_ENDS:
+        return _both_ends(name)
+    if name == "aft_count":
+        return replace(MOTOR_KEYS["grain.count"], low=0.0, meaning="grains of the last row"), "grain.count"
+    key = SHORT_KEYS.get(name, name)
+    if key.startswith("grain."):  # grain.1.core_diameter: the second row
+        key = ".".join(part for part in key.split(".") if not part.isdigit())
+    spec = MOTOR_KEYS.get(key)
+    if spec is None or key.startswith(("propellant.", "ambient.", "factors.", "materials.", "airframe.")):
+        return None, ""
+    numeric = spec.kind in ("quantity", "number", "whole") and bool(spec.column)
+    return (spec, key) if numeric or spec.kind in NAME_KINDS else (None, "")
+
+
+def _both_ends(name: str) -> tuple[KeySpec | None, str]:
+    """A name that stands for a column of both closures; its spec is that of the forward one."""
+    column = f"forward_closure.{BOTH_ENDS[name]}"
+    key = COLUMN_KEYS.get(column, "")
+    return (MOTOR_KEYS[key], name) if key else (None, "")
+
+
+def variable_names() -> list[str]:
+    """Names under which something may vary, the short ones first."""
+    short = [
+        "grain_count",
+        "core_diameter",
+        "core_diameter_aft",
+        "aft_count",
+        "throat_diameter",
+        "exit_diameter",
+        "expansion_ratio",
+    ]
+    names = [*short, "wall", "grain_length", "propellant", "hold", "case_length", *SHORT_KEYS, *BOTH_ENDS, *MOTOR_KEYS]
+    return [name for name in dict.fromkeys(names) if name in ("propellant", "hold") or variable_spec(name)[0]]
+
+
+def known_modes() -> list[str]:
+    """Names of the rungs that a study may ask a factor of."""
+    from physics.ladder import MODES
+
+    return list(dict.fromkeys([*MODE_NAMES, *(row.mode for row in MODES)]))
+
+
+__all__ = ["Driver", "Limit", "Objective", "Study", "load_study", "read_exact", "to_float"]

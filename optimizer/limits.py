@@ -1,0 +1,171 @@
+"""Limits and objectives as columns.
+
+Owns what a study asks of a candidate: bounds on figures, on masses and on dimensions, required factors of the failure
+ladder, the airframe and the impulse target; and what it aims for. Limits are hard: there is no tolerance, and NaN
+never passes. May import inputs, vocabulary and physics.
+
+What is always enforced, beside the study's own limits: the fit in the airframe, where the motor file names one; a
+port that is not choked (beyond that the kernels do not describe the motor); and the required factor of every rung of
+the ladder that can be assessed, because a design that `check` would refuse is no answer. `minimum_factor` replaces the
+required factor of its mode. A mode named there that cannot be assessed for the base motor is an error.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+MASS_PARTS = ("propellant", "case", "liner", "forward_closure", "aft_closure", "nozzle")
+MASS_NAMES = frozenset(f"{part}_mass" for part in MASS_PARTS if part != "propellant") | {
+    "loaded_mass",
+    "propellant_mass_fraction",
+}
+FIT_NAMES = frozenset({"clearance", "length_clearance"})
+ALIASES = {"maximum_pressure": "maximum_expected_pressure"}
+CHOKED = "port choked (outside the model)"
+OUTSIDE = "outside the model"
+FIT = "airframe fit"
+TARGET = "target impulse"
+FACTOR = "minimum_factor."
+REQUIRED = "required_factor."
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A limit on one column: `name` is what a rejection is called, `quantity` the column."""
+
+    name: str
+    quantity: str
+    minimum: float | None = None
+    maximum: float | None = None
+    open_minimum: bool = False
+
+    def fails(self, values: Floats) -> NDArray[np.bool_]:
+        """Which values lie outside; NaN does."""
+        values = np.asarray(values, dtype=float)
+        good = ~np.isnan(values)
+        if self.minimum is not None:
+            good &= values > self.minimum if self.open_minimum else values >= self.minimum
+        if self.maximum is not None:
+            good &= values <= self.maximum
+        return ~good
+
+    def excess(self, values: Floats) -> Floats:
+        """How far outside, as a part of the bound: 0 inside, positive outside, infinite where NaN."""
+        values = np.asarray(values, dtype=float)
+        beyond = np.zeros(values.shape)
+        if self.minimum is not None:
+            beyond = np.maximum(beyond, (self.minimum - values) / _scale(self.minimum))
+        if self.maximum is not None:
+            beyond = np.maximum(beyond, (values - self.maximum) / _scale(self.maximum))
+        # On the open end itself nothing is missing, and yet it does not pass.
+        beyond = np.where(self.fails(values), np.maximum(beyond, np.finfo(float).tiny), 0.0)
+        return np.where(np.isnan(values), np.inf, beyond)
+
+    def relaxed(self, value: float) -> dict[str, Any]:
+        """The change that would admit `value`: the bound it breaks, what it is now and what it would have to be."""
+        low = self.minimum is not None and value <= self.minimum
+        return {"limit": self.name, "bound": "min" if low else "max", "from": self.minimum if low else self.maximum,
+                "to": value, "quantity": self.quantity}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Aim:
+    """One objective: a column and whether more of it is better."""
+
+    name: str
+    more: bool
+
+    def minimised(self, values: Floats) -> Floats:
+        """The values with the sign that makes smaller better."""
+        return -values if self.more else values
+
+
+@dataclass(frozen=True)
+class Rules:
+    """Everything a study asks, sorted by what it takes to know it.
+
+    `figures`, `dimensions` and `masses` are bounds; `factors` are required factors by mode, replacing those of the motor
+    file; `smallest_factor` is a bound on the smallest factor, if there is one; `aims` are the objectives.
+    """
+
+    figures: tuple[Bound, ...]
+    dimensions: tuple[Bound, ...]
+    masses: tuple[Bound, ...]
+    smallest_factor: Bound | None
+    factors: Mapping[str, float]
+    aims: tuple[Aim, ...]
+
+    @property
+    def bounds(self) -> tuple[Bound, ...]:
+        """All bounds on columns."""
+        extra = () if self.smallest_factor is None else (self.smallest_factor,)
+        return (*self.figures, *self.dimensions, *self.masses, *extra)
+
+
+DIMENSIONS = frozenset({"outer_diameter", "motor_length", "expansion_ratio", "grain_length"}) | FIT_NAMES
+
+
+def rules_of(study: Any) -> Rules:
+    """The rules of a study."""
+    figures: list[Bound] = []
+    dimensions: list[Bound] = []
+    masses: list[Bound] = []
+    smallest: Bound | None = None
+    if study.target is not None:
+        figures.append(Bound(TARGET, "total_impulse", *study.target, open_minimum=study.target_open))
+    for limit in study.limits:
+        bound = Bound(limit.name, limit.quantity or ALIASES.get(limit.name, limit.name), limit.minimum, limit.maximum)
+        if bound.quantity == "smallest_factor":
+            smallest = bound
+        elif bound.quantity in MASS_NAMES:
+            masses.append(bound)
+        elif bound.quantity in DIMENSIONS:
+            dimensions.append(bound)
+        else:
+            figures.append(bound)
+    aims = tuple(Aim(aim.name, aim.sense == "max") for aim in study.objectives)
+    return Rules(tuple(figures), tuple(dimensions), tuple(masses), smallest, dict(study.minimum_factor), aims)
+
+
+def objective_columns(aims: Sequence[Aim], columns: Mapping[str, Floats]) -> Floats:
+    """The objectives (n, m), all to be minimised."""
+    return np.stack([aim.minimised(np.asarray(columns[aim.name], dtype=float)) for aim in aims], axis=1)
+
+
+def dimension_columns(motors: Any, fit: Mapping[str, Any] | None) -> dict[str, Floats]:
+    """Outer diameter, length, expansion ratio and grain length of a batch, and its room in the airframe. SI, (n,)."""
+    size = motors.size
+    grain, nozzle = motors.grain, motors.nozzle
+    stack = (np.atleast_2d(grain.count) * np.atleast_2d(grain.length)).sum(axis=1)
+    has_case = motors.case is not None
+    length = motors.case.length if has_case and motors.case.length is not None else stack
+    columns = {
+        "outer_diameter": motors.case.outer_diameter if has_case else np.atleast_2d(grain.outer_diameter).max(axis=1),
+        "motor_length": length,
+        "expansion_ratio": (nozzle.exit_diameter / nozzle.throat_diameter) ** 2,
+        "grain_length": np.atleast_2d(grain.length)[:, 0],
+    }
+    for name in FIT_NAMES:
+        room = None if fit is None else fit.get(name)
+        columns[name] = np.nan if room is None else room
+    return {name: np.broadcast_to(np.asarray(values, dtype=float), (size,)) for name, values in columns.items()}
+
+
+def mass_columns(masses: Mapping[str, Floats]) -> dict[str, Floats]:
+    """Masses under the names that limits and objectives use. kg, (n,)."""
+    columns = {f"{part}_mass": masses[part] for part in MASS_PARTS if part in masses}
+    columns["loaded_mass"] = masses["loaded"]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        columns["propellant_mass_fraction"] = masses["propellant"] / masses["loaded"]
+    return columns
+
+
+def _scale(bound: float) -> float:
+    return abs(bound) if bound != 0.0 else 1.0

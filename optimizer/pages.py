@@ -1,0 +1,170 @@
+"""From results to the views that the report pages are made of.
+
+Owns which file, version and caution goes on which page. May import the result types and the report.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from optimizer import report
+from optimizer.cautions import Caution, cautions
+from physics.assessment import Assessment, assess
+from physics.designation import designation
+
+if TYPE_CHECKING:
+    from optimizer.compare import Comparison
+    from optimizer.fit_rate import Learned
+    from optimizer.inputs import MotorFile
+    from optimizer.spread import SpreadResult
+
+VERSIONS = ("grainwright", "numpy", "scipy")
+
+
+def _common(title: str, file: Any, units: str, found: Sequence[Any]) -> dict[str, Any]:
+    """What every page carries; the caution for people comes once, at the end."""
+    return {
+        "title": title,
+        "file": "" if file is None else str(file),
+        "units": units,
+        "cautions": [{"about": caution.about, "text": caution.text} for caution in found],
+        "versions": {name: version(name) for name in VERSIONS},
+    }
+
+
+def _inputs(file: MotorFile) -> list[dict[str, str]]:
+    return [
+        {"role": "motor" if str(path) == str(file.path) else "read", "path": str(path), "digest": str(digest)}
+        for path, digest in file.sources
+    ]
+
+
+def named(assessment: Assessment, index: int = 0) -> str:
+    """Designation of one motor of an assessed batch."""
+    figures = assessment.figures
+    return designation(figures["total_impulse"], figures["mean_thrust"])[index]
+
+
+def check_page(file: MotorFile, assessment: Assessment, found: Sequence[Caution], units: str) -> str:
+    """The page of `check`."""
+    view = _common(file.name, file.path, units, found)
+    view |= {
+        "kernel": assessment.figures.kernel,
+        "inputs": _inputs(file),
+        "design": report.design_view(assessment, file.name, designation=named(assessment)),
+    }
+    return report.render_check(view)
+
+
+def compare_page(comparison: Comparison, units: str) -> str:
+    """The page of `compare`; the cautions are those of the last motor."""
+    looked = [assess(motor.motors, kernel=comparison.kernel, curve=True) for motor in comparison.motors]
+    title = " → ".join(comparison.names)
+    view = _common(title, comparison.motors[-1].path, units, cautions(looked[-1], units))
+    answer = comparison.as_json()
+    view |= {
+        "kernel": comparison.kernel,
+        "inputs": [entry for motor in comparison.motors for entry in _inputs(motor)],
+        "designs": [
+            report.design_view(assessment, name, designation=named(assessment))
+            for assessment, name in zip(looked, comparison.names, strict=True)
+        ],
+        "changes": [
+            {key: change[key] for key in ("key", "from", "to")} | {"alone": _moved(change, answer["figures"])}
+            for change in answer["changes"]
+        ],
+        "answers": [step.answer for step in comparison.steps],
+    }
+    return report.render_compare(view)
+
+
+_SHOWN_CHANGES = ("peak_pressure", "total_impulse", "burn_time", "propellant_mass", "smallest_factor")
+
+
+def _moved(change: Mapping[str, Any], figures: Mapping[str, Sequence[float | None]]) -> dict[str, float | None]:
+    """What one change alone does to the figures that matter first, as a difference in SI."""
+    alone = change["alone"]
+    if alone is None:
+        return {}
+    before = {name: values[change["step"][0]] for name, values in figures.items()}
+    return {
+        name: None if alone.get(name) is None or before.get(name) is None else alone[name] - before[name]
+        for name in _SHOWN_CHANGES
+        if name in alone
+    }
+
+
+def spread_page(file: MotorFile, result: SpreadResult, units: str) -> str:
+    """The page of `spread`, with the nominal motor beside the percentiles."""
+    assessment = assess(file.motors, kernel=result.kernel, curve=True)
+    view = _common(file.name, file.path, units, cautions(assessment, units))
+    view |= result.as_json()
+    view |= {
+        "kernel": result.kernel,
+        "seed": result.seed,
+        "inputs": _inputs(file),
+        "design": report.design_view(assessment, file.name, designation=named(assessment)),
+    }
+    return report.render_spread(view)
+
+
+def reduce_page(learned: Learned, units: str) -> str:
+    """The page of `reduce`: measured against predicted before and after the fit, and the rate law."""
+    answer = learned.as_json()
+    first = learned.reductions[0]
+    view = _common(", ".join(reduction.name for reduction in learned.reductions), first.firing.path, units, learned.cautions)
+    series = {} if learned.fit is None else {one.name: one for one in learned.fit.series}
+    view |= {
+        "firings": [
+            {
+                "name": reduction.name,
+                "measured": reduction.measured,
+                "uncertainty": reduction.uncertainty,
+                "predicted": {},
+                "measured_curve": _measured_curve(reduction),
+                "predicted_curve": _fitted_curve(series.get(reduction.name), "before"),
+                "refitted_curve": _fitted_curve(series.get(reduction.name), "predicted"),
+                "cautions": [{"about": caution.about, "text": caution.text} for caution in reduction.cautions],
+            }
+            for reduction in learned.reductions
+        ],
+        "fit": answer["fit"],
+        "fit_why": "" if answer["fit"] else learned.cautions[0].text,
+        "rate_lines": [] if learned.fit is None else _rate_lines(learned.fit),
+    }
+    return report.render_reduce(view)
+
+
+def _numbers(values: Any) -> list[float | None]:
+    return [float(value) if np.isfinite(value) else None for value in values]
+
+
+def _measured_curve(reduction: Any) -> dict[str, Any]:
+    curve: dict[str, Any] = {"time": _numbers(reduction.time)}
+    if reduction.pressure is not None:
+        curve["chamber_pressure"] = _numbers(reduction.pressure)
+    if reduction.thrust is not None:
+        curve["thrust"] = _numbers(reduction.thrust)
+    return curve
+
+
+def _fitted_curve(series: Any, name: str) -> dict[str, Any] | None:
+    if series is None:
+        return None
+    return {"time": _numbers(series.time), "chamber_pressure": _numbers(getattr(series, name))}
+
+
+def _rate_lines(fit: Any) -> list[dict[str, Any]]:
+    pressure = np.geomspace(*fit.pressure_range, 40)
+    lines = [{"name": "re-fitted", "pressure": list(pressure), "rate": list(fit.rate * (pressure / fit.at) ** fit.exponent)}]
+    before = fit.before
+    if {"rate", "exponent"} <= set(before):
+        at = before.get("at", fit.at)
+        lines.append(
+            {"name": "motor file", "pressure": list(pressure), "rate": list(before["rate"] * (pressure / at) ** before["exponent"])}
+        )
+    return lines

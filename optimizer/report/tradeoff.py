@@ -1,0 +1,136 @@
+"""The trade-off: rows and columns for the picture and its table, picks from the front, what nearly was feasible.
+
+Imports values.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from optimizer.report.values import meaning, number_text, spoken, unit_text, value_text
+
+View = Mapping[str, Any]
+
+
+def value_of(design: View, name: str) -> Any:
+    """A design's result or variable of a name, None where it has neither."""
+    results, variables = design.get("results") or {}, design.get("variables") or {}
+    return results[name] if name in results else variables.get(name)
+
+
+def _number(value: Any) -> float:
+    return float(value) if isinstance(value, int | float) and math.isfinite(value) else math.nan
+
+
+def thinned_designs(designs: Sequence[View], most: int, view: View) -> list[View]:
+    """All designs, or `most` of them spread evenly along the first objective with the best of each kept."""
+    if len(designs) <= most:
+        return list(designs)
+    objectives = view.get("objectives") or ()
+    kept: set[int] = set()
+    for objective in objectives:
+        order = _ranked(designs, objective)
+        kept.update(order[:1])
+    order = _ranked(designs, objectives[0]) if objectives else list(range(len(designs)))
+    step = len(order) / (most - len(kept))
+    kept.update(order[int(k * step)] for k in range(most - len(kept)))
+    return [designs[k] for k in sorted(kept)]
+
+
+def _ranked(designs: Sequence[View], objective: View) -> list[int]:
+    sign = -1.0 if objective["direction"] == "max" else 1.0
+
+    def key(index: int) -> tuple[bool, float]:
+        value = sign * _number(value_of(designs[index], objective["name"]))
+        return (math.isnan(value), value)
+
+    return sorted(range(len(designs)), key=key)
+
+
+def picks_of(designs: Sequence[View], objectives: Sequence[View]) -> list[dict[str, str]]:
+    """The best design of each objective, and the one nearest to the best of all of them at once.
+
+    Nearness: every objective runs from 0 at its best on the front to 1 at its worst; the sum of squares decides.
+    """
+    if not designs or not objectives:
+        return []
+    picks: list[dict[str, str]] = []
+    if len(objectives) > 1:
+        columns = []
+        for objective in objectives:
+            sign = -1.0 if objective["direction"] == "max" else 1.0
+            column = [sign * _number(value_of(design, objective["name"])) for design in designs]
+            known = [value for value in column if not math.isnan(value)]
+            low, high = (min(known), max(known)) if known else (0.0, 0.0)
+            columns.append([(value - low) / (high - low) if high > low else 0.0 for value in column])
+        sums = [sum(column[k] ** 2 for column in columns) for k in range(len(designs))]
+        balanced = min(range(len(designs)), key=lambda k: (math.isnan(sums[k]), sums[k]))
+        why = "nearest to the best of every objective at once, each scaled from its best to its worst on the front"
+        picks.append({"id": str(designs[balanced]["id"]), "title": "balanced", "why": why})
+    for objective in objectives:
+        best = _ranked(designs, objective)[0]
+        word = "highest" if objective["direction"] == "max" else "lowest"
+        name = spoken(objective["name"])
+        picks.append({"id": str(designs[best]["id"]), "title": f"{word} {name}", "why": f"{word} {name} on the front"})
+    return picks
+
+
+def table_data(designs: Sequence[View], view: View, picks: Sequence[View], units: str) -> dict[str, Any]:
+    """What the script needs: columns, rows of texts, which columns are the objectives, and the picks."""
+    objectives = [objective["name"] for objective in view.get("objectives") or ()]
+    direction = {objective["name"]: objective["direction"] for objective in view.get("objectives") or ()}
+    variables = list(view.get("variables") or dict.fromkeys(k for d in designs for k in d.get("variables") or {}))
+    results = dict.fromkeys(k for d in designs for k in d.get("results") or {})
+    names = list(dict.fromkeys([*objectives, *variables, *(name for name in results if name not in variables)]))
+    columns = []
+    for name in names:
+        values = [value_of(design, name) for design in designs]
+        is_text = any(isinstance(value, str) for value in values)
+        columns.append(
+            {
+                "key": name,
+                "label": spoken(name),
+                "unit": "" if is_text else unit_text(name, units),
+                "meaning": meaning(name),
+                "text": is_text,
+                "role": "objective" if name in objectives else "variable" if name in variables else "result",
+                "best": direction.get(name, ""),
+            }
+        )
+    rows = [[number_text(value_of(design, name), name, units) for name in names] for design in designs]
+    return {
+        "columns": columns,
+        "rows": rows,
+        "ids": [str(design["id"]) for design in designs],
+        "files": [str(design.get("motor_file") or "") for design in designs],
+        "picks": [{"id": str(p["id"]), "title": str(p["title"]), "why": str(p.get("why") or "")} for p in picks],
+    }
+
+
+def nearest_rows(view: View, units: str) -> list[dict[str, Any]]:
+    """Candidates that came nearest where none is feasible: their variables and by how much they miss."""
+    rows = []
+    for design in view.get("nearest") or ():
+        variables = [f"{spoken(k)} {value_text(v, k, units)}" for k, v in (design.get("variables") or {}).items()]
+        misses = [
+            f"{spoken(miss['limit'])} {value_text(miss.get('value'), miss['limit'], units)}, "
+            f"limit {value_text(miss.get('bound'), miss['limit'], units)}"
+            for miss in design.get("misses") or ()
+        ]
+        rows.append({"id": str(design.get("id", "")), "variables": ", ".join(variables), "misses": misses})
+    return rows
+
+
+def relaxation_rows(view: View, units: str) -> list[dict[str, str]]:
+    """The smallest change of one limit that would let a candidate in."""
+    return [
+        {
+            "limit": spoken(row["limit"]),
+            "old": value_text(row.get("from"), row["limit"], units),
+            "new": value_text(row.get("to"), row["limit"], units),
+            "admits": "" if row.get("admits") is None else str(row["admits"]),
+        }
+        for row in view.get("relaxations") or ()
+    ]

@@ -1,0 +1,106 @@
+"""How a value is written on a page: number, unit, name. Imports optimizer.units and the vocabulary."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from optimizer.drawing.plates import pretty
+from optimizer.units import display_unit, from_si, number_in, quantity, significant
+
+COUNTS = ("count", "rings", "burning_ends")  # last words of names that count things
+
+
+def spoken(name: str) -> str:
+    """A figure or key as words: "forward_closure.edge_distance" is "forward closure edge distance".
+
+    >>> spoken("peak_kn"), spoken("port_to_throat_area")
+    ('peak Kn', 'port-to-throat area')
+    """
+    if name == "kn":
+        return "Kn"
+    words = name.replace(".", " ").replace("_", " ")
+    return words.replace(" kn", " Kn").replace(" mach", " Mach").replace("port to throat area", "port-to-throat area")
+
+
+def meaning(name: str) -> str:
+    """What the vocabulary says of a name, empty where it says nothing."""
+    try:
+        return quantity(name).meaning
+    except KeyError:
+        return ""
+
+
+def unit_text(name: str, units: str) -> str:
+    """The display unit as printed, empty for a pure number or a name that the vocabulary does not have."""
+    try:
+        return pretty(display_unit(name, units))
+    except KeyError:
+        return ""
+
+
+def number_text(value: Any, name: str, units: str) -> str:
+    """A value (SI) as a number in its display unit; text stays as it is, nothing is a dash."""
+    if value is None:
+        return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return value
+    number = float(value)
+    if not math.isfinite(number):
+        return "–" if math.isnan(number) else ("∞" if number > 0 else "−∞")
+    if name.endswith(COUNTS) and number == round(number):
+        return f"{number:.0f}"
+    try:
+        return number_in(number, name, units)
+    except KeyError:
+        return significant(number, 4)
+
+
+def value_text(value: Any, name: str, units: str) -> str:
+    """A value (SI) as a number with its unit."""
+    number = number_text(value, name, units)
+    unit = unit_text(name, units)
+    return f"{number} {unit}" if unit and not isinstance(value, str) and number not in ("–", "∞", "−∞") else number
+
+
+def in_display(values: Sequence[float | None], name: str, units: str) -> list[float]:
+    """Values (SI) as numbers in the display unit; None becomes NaN."""
+    plain = [math.nan if value is None else float(value) for value in values]
+    try:
+        unit = display_unit(name, units)
+    except KeyError:
+        return plain
+    return [float(value) for value in from_si(plain, unit)] if unit else plain
+
+
+def change_text(value: float | None, name: str, units: str) -> str:
+    """A difference (SI) with its sign; a thermometer's offset plays no part in it."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    if value == 0.0:
+        return "0"
+    unit = ""
+    try:
+        unit = display_unit(name, units)
+    except KeyError:
+        pass
+    size = abs(float(from_si(value, unit, True))) if unit else abs(value)
+    sign = "+" if value > 0 else "−"
+    if name.endswith(COUNTS) and size == round(size):
+        return f"{sign}{size:.0f}"
+    return f"{sign}{significant(size, 3)}" + (f" {pretty(unit)}" if unit else "")
+
+
+def percent(share: float, digits: int = 1) -> str:
+    """A share of one as a percentage; a small one is never rounded down to nothing.
+
+    >>> percent(0.123), percent(0.0004), percent(0.0)
+    ('12.3 %', '0.04 %', '0 %')
+    """
+    if share == 0.0:
+        return "0 %"
+    size = 100.0 * share
+    return f"{size:.{digits}f} %" if abs(size) >= 10.0 ** -digits else f"{significant(size, 1)} %"

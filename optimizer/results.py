@@ -1,0 +1,195 @@
+"""Writing results: every file whole or not at all, JSON without NaN, CSV that a spreadsheet opens safely.
+
+A file is written to a temporary one in the same folder, flushed to the disk and renamed over the old one, and the
+folder is flushed too; a short write is caught. Imports nothing of ours.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import hashlib
+import io
+import json
+import math
+import os
+import secrets
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+
+class OutputError(Exception):
+    """A result that the machine could not write: the disk is full, the folder is read-only, the store is gone."""
+
+
+FULL_DISK = "the disk is full; free some room and run it again"
+REASONS = {
+    "ENOSPC": FULL_DISK,
+    "EDQUOT": "the disk quota is used up; free some room and run it again",
+    "EROFS": "the disk is read-only; name another folder with --out",
+    "EACCES": "there is no permission to write there; name another folder with --out",
+    "EPERM": "there is no permission to write there; name another folder with --out",
+    "ENOTDIR": "a part of the path is a file, not a folder; name another folder with --out",
+    "EISDIR": "a folder stands where the file should go; remove it or name another folder with --out",
+    "ENAMETOOLONG": "the name is too long; name another folder with --out",
+    "EIO": "the disk reported an error; check it before writing again",
+}
+
+
+def explain(error: OSError | ValueError, path: str | Path) -> OutputError:
+    """An OutputError that says in plain words why `path` could not be written."""
+    import errno
+
+    name = errno.errorcode.get(getattr(error, "errno", None) or 0, "")
+    reason = REASONS.get(name) or getattr(error, "strerror", None) or str(error)
+    return OutputError(f"{path}: {reason}. What stood there before is unchanged.")
+
+
+def write_bytes(path: str | Path, content: bytes) -> None:
+    """Write a file whole or not at all; folders on the way are made.
+
+    Raises OutputError where that fails; an older file of that name is then unchanged.
+    """
+    target = Path(path)
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        _replace(target, content)
+    except (OSError, ValueError) as error:
+        raise explain(error, target) from error
+
+
+def _replace(target: Path, content: bytes) -> None:
+    # The name is cut so that a long one stays within what file systems take.
+    temporary = target.parent / f".{target.name[:80]}.{os.getpid()}.{secrets.token_hex(4)}.part"
+    handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+    try:
+        try:
+            _write_all(handle, content)
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+        os.replace(temporary, target)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            os.unlink(temporary)
+        raise
+    sync_folder(target.parent)
+
+
+def _write_all(handle: int, content: bytes) -> None:
+    """Write every byte; a disk that takes a part and reports no error is caught by the next call or by the count."""
+    view = memoryview(content)
+    done = 0
+    while done < len(view):
+        written = os.write(handle, view[done:])
+        if written <= 0:
+            raise OSError(28, os.strerror(28))
+        done += written
+    if os.fstat(handle).st_size != len(view):
+        raise OSError(28, os.strerror(28))
+
+
+def sync_folder(folder: str | Path) -> None:
+    """Flush a folder's entries to the disk, where the system can."""
+    if os.name != "posix":  # pragma: no cover - folders cannot be opened there
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    except OSError as error:
+        import errno
+
+        if error.errno not in (errno.EINVAL, errno.EBADF, errno.ENOTSUP):  # network folders that cannot
+            raise
+    finally:
+        os.close(handle)
+
+
+def write_text(path: str | Path, text: str) -> None:
+    """Write UTF-8 text whole or not at all, line ends as given."""
+    write_bytes(path, text.encode("utf-8", errors="backslashreplace"))
+
+
+def plain(value: Any) -> Any:
+    """Data as JSON has it: arrays as lists, NaN and infinities as None, every key a string."""
+    if value is None or isinstance(value, (bool, str)):
+        return value
+    if isinstance(value, int):
+        return int(value)
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple, set, frozenset)):
+        return [plain(item) for item in value]
+    if hasattr(value, "tolist"):
+        return plain(value.tolist())
+    return str(value)
+
+
+def json_text(value: Any) -> str:
+    """JSON text of data made `plain`."""
+    return json.dumps(plain(value), indent=1, allow_nan=False, ensure_ascii=False) + "\n"
+
+
+def write_json(path: str | Path, value: Any) -> None:
+    """Write data as JSON, whole or not at all; NaN and infinities become null."""
+    write_text(path, json_text(value))
+
+
+_DANGEROUS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def safe_cell(value: Any) -> str:
+    """A cell as CSV text: numbers as they are, missing ones empty, text that a spreadsheet would run made harmless.
+
+    >>> safe_cell("=1+1"), safe_cell(-2.5), safe_cell("-2.5 mm"), safe_cell(float("nan"))
+    ("'=1+1", '-2.5', "'-2.5 mm", '')
+    """
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if hasattr(value, "item") and not isinstance(value, str):
+        return safe_cell(value.item())
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, float):
+        return repr(value) if math.isfinite(value) else ""
+    text = "".join(character if character.isprintable() else " " for character in str(value))
+    return "'" + text if str(value).startswith(_DANGEROUS) or text.lstrip().startswith(_DANGEROUS) else text
+
+
+def csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """CSV text of a header and rows, each cell made safe."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow([safe_cell(cell) for cell in header])
+    writer.writerows([safe_cell(cell) for cell in row] for row in rows)
+    return stream.getvalue()
+
+
+def write_csv(path: str | Path, header: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+    """Write a table as CSV, whole or not at all; safe to open in a spreadsheet, numbers stay numbers."""
+    write_text(path, csv_text(header, rows))
+
+
+def digest(value: Any) -> str:
+    """SHA-256 of bytes, of text, or of data as canonical JSON.
+
+    >>> digest({"a": 1, "b": 2}) == digest({"b": 2, "a": 1})
+    True
+    """
+    if isinstance(value, bytes):
+        return hashlib.sha256(value).hexdigest()
+    if isinstance(value, str):
+        return hashlib.sha256(value.encode()).hexdigest()
+    text = json.dumps(plain(value), sort_keys=True, separators=(",", ":"), allow_nan=False, ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def file_digest(path: str | Path) -> str:
+    """SHA-256 of a file's bytes."""
+    with open(path, "rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()

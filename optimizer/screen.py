@@ -1,0 +1,262 @@
+"""The exhaustive driver: every candidate checked, block by block, the front growing as it goes.
+
+Owns the seeded, shuffled order of the blocks, the record of finished blocks, and the proof at the end that none is
+missing. The kernel runs once for each distinct ballistic motor; inner patterns are crossed with what survives. What
+comes out does not depend on the order or the size of the blocks. May import families, finalists, front and store.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import random
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.families import Families
+from optimizer.finalists import Judge
+from optimizer.front import Archive
+from optimizer.space import digits_of
+from optimizer.store import Block as StoredBlock
+from optimizer.store import MemoryStore, Store
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+BLOCK = 4096
+"""Outsides a block."""
+JUDGE_ALL = 1500
+"""Up to so many keys the judge of heat takes every candidate that is left, and the counts are exact."""
+JUDGE_ALL_CROSSED = 20_000_000
+
+Progress = Callable[["State"], None]
+
+
+@dataclass
+class State:
+    """How far a search has come; given to the progress callback after each block."""
+
+    stage: str = "screening"
+    done: int = 0
+    total: int = 0
+    feasible: int = 0
+    front: int = 0
+    archive: Archive | None = None
+
+
+@dataclass
+class Screened:
+    """The result of a screen: the front (points to be minimised, keys) and what was counted."""
+
+    points: Floats
+    keys: Integers
+    rejected: Counter[str]
+    feasible: int
+    evaluated: int
+    judges: tuple[Judge, ...]
+    complete: bool = True
+    counts_are_exact: bool = True
+    messages: list[str] = field(default_factory=list)
+
+
+def shuffled(size: int, seed: int) -> tuple[int, int]:
+    """Factor and offset of the seeded shuffle i -> (factor·i + offset) mod size, which meets every index once."""
+    draw = random.Random(f"{seed}:{size}")
+    factor = draw.randrange(size // 3 + 1, size + 1) if size > 3 else 1
+    while math.gcd(factor, size) != 1:
+        factor += 1
+    return factor, draw.randrange(size)
+
+
+def indices_of(block: int, size: int, length: int, seed: int) -> Integers:
+    """Indices of the outsides of one block, in rising order."""
+    factor, offset = shuffled(size, seed)
+    start, stop = block * length, min((block + 1) * length, size)
+    if size < 2**31:
+        return np.sort((np.arange(start, stop, dtype=np.int64) * (factor % size) + offset) % size)
+    return np.sort(np.array([(factor * place + offset) % size for place in range(start, stop)], dtype=np.int64))
+
+
+def screen(
+    families: Families,
+    store: Store | MemoryStore,
+    seed: int = 1,
+    progress: Progress | None = None,
+    confirm: bool = False,
+    block: int = BLOCK,
+) -> Screened:
+    """Check every candidate, then judge finalists until the front holds none that is unjudged.
+
+    A block already in the store is read, not computed. Another process on the same store works elsewhere in the order.
+    """
+    size = families.outer_size
+    count = -(-size // block)
+    state = State("screening", 0, count, 0, 0, _archive(families))
+    totals = _Totals()
+    for stored in _all_blocks(families, store, size, count, block, seed):
+        _take(families, stored, totals, state.archive, ())
+        state.done, state.feasible, state.front = totals.blocks, totals.feasible, len(state.archive.points)
+        if progress is not None:
+            progress(state)
+    assert totals.blocks == count, "a block is missing"
+    heat, transient = Judge(families), Judge(families, confirm=True) if confirm else None
+    judges = tuple(judge for judge in (heat, transient) if judge is not None and judge.needed)
+    result = Screened(
+        state.archive.points, state.archive.keys, totals.rejected, totals.feasible, families.space.size, judges
+    )
+    if judges:
+        _settle(families, store, result, state, progress, heat)
+    return result
+
+
+@dataclass
+class _Totals:
+    rejected: Counter[str] = field(default_factory=Counter)
+    feasible: int = 0
+    blocks: int = 0
+    rows: int = 0
+
+
+def _archive(families: Families) -> Archive:
+    return Archive(len(families.rules.aims), len(families.outer) + 1)
+
+
+def _all_blocks(
+    families: Families, store: Store | MemoryStore, size: int, count: int, length: int, seed: int
+) -> Iterator[StoredBlock]:
+    """Every block once: those in the store first, then the others, computed and stored."""
+    finished = store.finished()
+    given: set[int] = set()
+    for number in sorted(finished & set(range(count))):
+        stored = store.read(number)
+        if stored is not None:
+            given.add(number)
+            yield stored
+    # Processes that share a record start at different places, so that they seldom compute the same block.
+    start = os.getpid() % count if len(given) and len(given) < count else 0
+    for step in range(count):
+        number = (start + step) % count
+        if number in given:
+            continue
+        stored = store.read(number) or _computed(families, store, number, size, length, seed)
+        given.add(number)
+        yield stored
+
+
+def _computed(
+    families: Families, store: Store | MemoryStore, number: int, size: int, length: int, seed: int
+) -> StoredBlock:
+    found = families.evaluate(digits_of(indices_of(number, size, length, seed), families.outer_radices))
+    notes = {"rejected": dict(found.rejected), "feasible": found.feasible, "evaluated": found.evaluated}
+    stored = StoredBlock(number, notes, found.rows)
+    store.write(stored)
+    return stored
+
+
+def _take(
+    families: Families, stored: StoredBlock, totals: _Totals | None, archive: Archive, judges: tuple[Judge, ...]
+) -> None:
+    """Add a block to the totals and its candidates to the front."""
+    if totals is not None:
+        totals.rejected.update(stored.notes["rejected"])
+        totals.feasible += stored.notes["feasible"]
+        totals.blocks += 1
+        totals.rows += len(stored.rows)
+    for crossed in families.cross(stored.rows):
+        for judge in judges:
+            crossed = judge.corrected(crossed)
+        archive.add(crossed.points, crossed.keys)
+
+
+def _settle(
+    families: Families,
+    store: Store | MemoryStore,
+    result: Screened,
+    state: State,
+    progress: Progress | None,
+    heat: Judge,
+) -> None:
+    """Judge the members of the front, and draw it again without those that fail, until all have been judged."""
+    state.stage = "judging finalists"
+    if heat.needed:
+        _judge_everything(families, store, result, heat)
+    depth = 1
+    archive = _redrawn(families, store, result.judges, depth) if heat.judged else state.archive
+    while True:
+        fresh = _judge_front(result, archive)
+        if progress is not None:
+            state.front = len(archive.points)
+            progress(state)
+        if not fresh:
+            break
+        depth = min(2 * depth, 64)
+        archive = _redrawn(families, store, result.judges, depth)
+    result.points, result.keys = archive.front()
+
+
+def _judge_front(result: Screened, archive: Archive) -> bool:
+    """Judge what in the archive is not judged; whether any was of the front itself."""
+    points, keys = archive.front()
+    fresh = False
+    for judge in result.judges:
+        first = judge.unknown(keys)
+        if not len(first):
+            continue
+        fresh = True
+        # The next layers are judged along: judging many at once costs little more than judging one.
+        judge.judge(first)
+        rest = judge.unknown(archive.keys)
+        judge.judge(rest[: max(0, 256 - len(first))])
+        if not all(_passes(judge, key) for key in judge.keys(keys)):
+            break
+    return fresh
+
+
+def _passes(judge: Judge, key: Any) -> bool:
+    verdict = judge.verdict(key)
+    return verdict is None or verdict[0]
+
+
+def _redrawn(families: Families, store: Store | MemoryStore, judges: tuple[Judge, ...], depth: int) -> Archive:
+    archive = _archive(families)
+    archive.depth = depth
+    for stored in store.blocks():
+        if stored.number < FIRST_OTHER:
+            _take(families, stored, None, archive, judges)
+    return archive
+
+
+FIRST_OTHER = 1_000_000_000
+"""Blocks from this number on are not of the screen itself."""
+
+
+def _judge_everything(families: Families, store: Store | MemoryStore, result: Screened, heat: Judge) -> None:
+    """Judge heat for all candidates that are left, where they are few, and correct the counts."""
+    rows = [stored.rows for stored in store.blocks() if stored.number < FIRST_OTHER]
+    table = np.vstack(rows) if rows else np.zeros((0, len(families.columns)))
+    late = math.prod(families.space.radices[number] for number in families.catalogue.late_variables)
+    if len(table) * late > JUDGE_ALL or len(table) * families.catalogue.size > JUDGE_ALL_CROSSED:
+        result.counts_are_exact = False
+        return
+    feasible = 0
+    for crossed in families.cross(table, every=True):
+        heat.judge(heat.unknown(crossed.keys))
+        feasible += len(heat.corrected(crossed).keys)
+        result.rejected.update(_broken_by(heat, crossed.keys))
+    result.feasible = feasible
+
+
+def _broken_by(heat: Judge, keys: Integers) -> Counter[str]:
+    """Candidates that break each limit of the judge."""
+    distinct, counts = np.unique(heat.keys(keys), axis=0, return_counts=True) if len(keys) else ([], [])
+    broken: Counter[str] = Counter()
+    for key, many in zip(distinct, counts, strict=True):
+        verdict = heat.verdict(key)
+        for name in verdict[3] if verdict is not None else ():
+            broken[name] += int(many)
+    return broken

@@ -1,0 +1,546 @@
+"""What tolerances and lot scatter do to a motor: percentiles, chance of failure, and which tolerance matters.
+
+Owns the sampling of the [tolerances] table and everything that is said of the samples. Imports the problems, the
+vocabulary and physics.
+
+How it is done. Each toleranced column is one random number a motor, the same for all its grains and all rows of its
+rate law; numbers are independent of each other, those of the two closures too. A tolerance given as bounds is uniform
+between them, one given as a standard deviation is normal, one given as both is normal cut off at the bounds. Points
+are scrambled Sobol points of a fixed seed, so two designs with the same tolerances see the same points and a
+difference between them is design, not luck. All samples are one batch for the kernel.
+
+A sample fails a pressure rung when its own highest head pressure exceeds the pressure of that rung in that sample, and
+a time rung when the rung's time is shorter than that sample's own action time. A sample that cannot be computed counts
+as failed. The margins that the ladder asks for are not part of this: it asks what happens, not what is allowed.
+The propellant temperature is `ambient.temperature`, scattered where it has a tolerance; the soak range belongs to the
+maximum expected pressure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from optimizer.problems import InputError, Problem
+from optimizer.vocabulary import BOTH_ENDS, COLUMN_KEYS, SHORT_KEYS
+from physics.kernel import evaluate
+from physics.ladder import assess_ladder
+from physics.motors import Figures, Motors, Tolerance
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+CONFIDENCE = 0.95
+PERCENTILES = (1, 5, 50, 95, 99)
+FEWEST, MOST = 64, 1 << 20
+FULL_CORNERS = 8
+"""Up to so many tolerances every corner of their box is computed; beyond, the corners that one-at-a-time moves point to."""
+BLOCK = 8192
+RATE_COLUMNS = frozenset(f"propellant.{name}" for name in ("rate_from", "rate_to", "rate", "rate_at", "exponent"))
+INTERVAL_NOTE = (
+    "Sobol points are spread more evenly than chance would, so the true uncertainty is mostly smaller than the interval "
+    "says. It covers the sampling alone: tolerances that are guessed, and the model itself, are not in it."
+)
+
+
+# --- points and columns ----------------------------------------------------------------------------------------------
+
+
+def unit_points(dimensions: int, samples: int, seed: int) -> Floats:
+    """Scrambled Sobol points in the unit cube, (samples, dimensions); `samples` a power of two.
+
+    >>> unit_points(2, 64, 1).mean(axis=0).round(2)
+    array([0.5, 0.5])
+    """
+    engine = stats.qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed))
+    return np.asarray(engine.random(samples), dtype=float)
+
+
+def deviation(tolerance: Tolerance, point: Floats) -> Floats:
+    """Deviation from nominal at points of (0, 1), relative or in SI units as the tolerance is.
+
+    >>> deviation(Tolerance(minus=0.1, plus=0.3), np.array([0.0, 0.5, 1.0]))
+    array([-0.1,  0.1,  0.3])
+    """
+    sigma = tolerance.standard_deviation
+    if sigma == 0.0:
+        return np.asarray(-tolerance.minus + (tolerance.minus + tolerance.plus) * point)
+    inside = np.clip(point, 1e-12, 1.0 - 1e-12)
+    if tolerance.minus == 0.0 and tolerance.plus == 0.0:
+        return np.asarray(sigma * stats.norm.ppf(inside))
+    return np.asarray(sigma * stats.truncnorm.ppf(inside, -tolerance.minus / sigma, tolerance.plus / sigma))
+
+
+def distribution(tolerance: Tolerance) -> str:
+    """The distribution that a tolerance stands for, by name."""
+    if tolerance.standard_deviation == 0.0:
+        return "uniform"
+    return "normal" if tolerance.minus == 0.0 and tolerance.plus == 0.0 else "normal, cut off at the bounds"
+
+
+def scattered(motors: Motors, tolerances: Mapping[str, Tolerance], deviations: Floats) -> Motors:
+    """A batch with every toleranced column moved; `deviations` (n, tolerances) in the order of the mapping.
+
+    A dimension of a grain that is zero, such as the core of an end burner, stays so. Raises InputError where a column
+    that must be positive is moved to zero or below.
+    """
+    columns: dict[str, Floats] = {}
+    for index, (column, tolerance) in enumerate(tolerances.items()):
+        leaf = np.asarray(motors.value(column), dtype=float)
+        wide = leaf.ndim == 2 or column.startswith("grain.") or column in RATE_COLUMNS
+        by = deviations[:, index, None] if wide else deviations[:, index]
+        moved = leaf * (1.0 + by) if tolerance.relative else leaf + by
+        if column.startswith("grain."):
+            moved = np.where(leaf == 0.0, 0.0, moved)
+        if np.any((leaf > 0.0) & (moved <= 0.0)):
+            raise InputError([_too_wide(column)])
+        columns[column] = moved
+    return motors.with_values(columns)
+
+
+def tolerance_name(column: str) -> str:
+    """What a toleranced column is called under [tolerances], with its end where both closures have it.
+
+    >>> tolerance_name("nozzle.throat_diameter"), tolerance_name("aft_closure.screws.tensile_strength")
+    ('throat_diameter', 'aft_closure.screw_strength')
+    """
+    end, _, rest = column.partition(".")
+    if end in ("forward_closure", "aft_closure"):
+        short = next((name for name, path in BOTH_ENDS.items() if path == rest), None)
+        if short is not None:
+            return f"{end}.{short}"
+    key = COLUMN_KEYS.get(column, column)
+    return next((name for name, full in SHORT_KEYS.items() if full == key), key)
+
+
+def _needed_tolerances(motors: Motors, file: str) -> dict[str, Tolerance]:
+    """The tolerances in a fixed order; InputError with lines to paste where there are none."""
+    given = {column: motors.tolerances[column] for column in sorted(motors.tolerances)}
+    moving = {column: one for column, one in given.items() if one.minus or one.plus or one.standard_deviation}
+    if moving:
+        return moving
+    lines = ["[tolerances]", 'throat_diameter = {plus_minus = "0.05 mm"}', 'core_diameter = {plus_minus = "0.1 mm"}',
+             'rate = {standard_deviation = "3 %"}']
+    if motors.case is not None:
+        lines.append('wall = {minus = "10 %"}')
+    shown = "\n             ".join(lines)
+    raise InputError([Problem(
+        file or "the motor file", 0, "tolerances", "", "nothing scatters: there is no [tolerances] table to sample",
+        f"say how well each dimension and each lot is known, for example (with your own numbers):\n             {shown}",
+        "E112")])
+
+
+def _too_wide(column: str) -> Problem:
+    name = tolerance_name(column)
+    return Problem("the motor file", 0, f"tolerances.{name}", "", "is so wide that samples reach zero or less",
+                   "narrow it, or give a standard deviation together with minus and plus bounds", "E107")
+
+
+def _whole_samples(samples: int) -> int:
+    """The next power of two, which Sobol points need to be balanced."""
+    if not FEWEST <= samples <= MOST:
+        raise InputError([Problem("--samples", 0, "samples", str(samples), f"is not between {FEWEST} and {MOST}",
+                                  "4096 is a good start", "E106")])
+    return 1 << (int(samples) - 1).bit_length()
+
+
+# --- evaluating ------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A batch evaluated: figures by name, factors by (mode, part) against each motor's own head pressure, flags; (n,)."""
+
+    figures: dict[str, Floats]
+    factors: dict[tuple[str, str], Floats]
+    flags: dict[str, Mask]
+    times: frozenset[tuple[str, str]] = frozenset()
+    not_assessed: tuple[tuple[str, str, str], ...] = ()
+
+    @property
+    def smallest_factor(self) -> Floats:
+        """Smallest factor over the rungs that are pressures, (n,); NaN where one is NaN or there are none."""
+        pressures = [values for rung, values in self.factors.items() if rung not in self.times]
+        if not pressures:
+            return np.full(next(iter(self.figures.values())).shape, np.nan)
+        return np.asarray(np.min(pressures, axis=0))
+
+    def failed(self, rung: tuple[str, str]) -> Mask:
+        """Which motors fail a rung; one whose factor is not known does."""
+        return np.asarray(~(self.factors[rung] >= 1.0))
+
+    @property
+    def any_failed(self) -> Mask:
+        """Which motors fail at least one rung."""
+        return np.asarray(np.logical_or.reduce([self.failed(rung) for rung in self.factors]))
+
+
+def outcome(motors: Motors, kernel: str, heat: bool = True) -> Outcome:
+    """Figures and factors of a batch, in blocks. Without `heat` the rungs that march the wall's heat are left out."""
+    parts = [_outcome_block(motors.take(slice(low, low + BLOCK)) if motors.size > BLOCK else motors, kernel, heat)
+             for low in range(0, motors.size, BLOCK)]
+    if len(parts) == 1:
+        return parts[0]
+    first = parts[0]
+    return Outcome(
+        {name: np.concatenate([part.figures[name] for part in parts]) for name in first.figures},
+        {rung: np.concatenate([part.factors[rung] for part in parts]) for rung in first.factors},
+        {name: np.concatenate([part.flags[name] for part in parts]) for name in first.flags},
+        first.times,
+        first.not_assessed,
+    )
+
+
+def _outcome_block(motors: Motors, kernel: str, heat: bool) -> Outcome:
+    figures: Figures = evaluate(motors, kernel=kernel)
+    # Without a liner no heat rung can be computed, and no other rung asks for it.
+    ladder = assess_ladder(motors if heat else replace(motors, liner=None), figures, figures["peak_head_pressure"])
+
+    def column(leaf: Any) -> Any:
+        return np.array(np.broadcast_to(leaf, (motors.size,)))
+
+    return Outcome(
+        {name: column(np.asarray(leaf, dtype=float)) for name, leaf in figures.values.items()},
+        {(rung.mode, rung.part): column(np.asarray(rung.factor, dtype=float)) for rung in ladder.rungs},
+        {name: column(np.asarray(leaf, dtype=bool)) for name, leaf in figures.flags.items()},
+        frozenset((rung.mode, rung.part) for rung in ladder.rungs if rung.time is not None),
+        tuple((row.mode, row.part, row.why) for row in ladder.not_assessed),
+    )
+
+
+# --- what is said of the samples -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Chance:
+    """A share of samples with its interval: Clopper and Pearson at `CONFIDENCE`, one-sided where none or all failed."""
+
+    failed: int
+    samples: int
+
+    @property
+    def value(self) -> float:
+        """Share of the samples that failed."""
+        return self.failed / self.samples
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Lower and upper end. None of N failed: 0 to 1 − 0.05^(1/N), the bound that "3 in N" stands for."""
+        if self.failed in (0, self.samples):
+            edge = (1.0 - CONFIDENCE) ** (1.0 / self.samples)
+            return (0.0, 1.0 - edge) if self.failed == 0 else (edge, 1.0)
+        found = stats.binomtest(self.failed, self.samples).proportion_ci(CONFIDENCE, method="exact")
+        return float(found.low), float(found.high)
+
+    @property
+    def text(self) -> str:
+        """The chance in words; never "0 %".
+
+        >>> Chance(0, 4096).text
+        'below 0.073 % (none of 4096 samples failed, 95 % confidence)'
+        >>> Chance(41, 4096).text
+        '1 % (0.72 % to 1.4 %)'
+        """
+        low, high = self.interval
+        if self.failed == 0:
+            return f"below {_percent(high)} (none of {self.samples} samples failed, 95 % confidence)"
+        if self.failed == self.samples:
+            return f"above {_percent(low)} (all of {self.samples} samples failed, 95 % confidence)"
+        return f"{_percent(self.value)} ({_percent(low)} to {_percent(high)})"
+
+    def as_json(self) -> dict[str, Any]:
+        """Value, interval, count and words."""
+        low, high = self.interval
+        return {"value": self.value, "low": low, "high": high, "failed": self.failed, "text": self.text}
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.2g} %" if share < 0.995 else f"{100.0 * share:.6g} %"
+
+
+@dataclass(frozen=True)
+class SpreadResult:
+    """Everything `spread` found; `as_json` is what the command prints. `percentiles` of figures and factors by name."""
+
+    samples: int
+    seed: int
+    kernel: str
+    tolerances: tuple[dict[str, Any], ...]
+    figures: dict[str, dict[str, float]]
+    factors: tuple[dict[str, Any], ...]
+    smallest_factor: dict[str, float]
+    any_failure: Chance | None
+    rungs: tuple[tuple[str, str, Chance], ...]
+    shares: dict[str, dict[str, float]]
+    total_shares: dict[str, dict[str, float]]
+    share_evaluations: int
+    corners: dict[str, dict[str, Any]]
+    convergence: tuple[dict[str, Any], ...]
+    flags: dict[str, float]
+    not_assessed: tuple[tuple[str, str, str], ...]
+    outcome: Outcome
+
+    def as_json(self) -> dict[str, Any]:
+        """The result as plain data, SI units; NaN is left for the writer to turn into null."""
+        return {
+            "samples": self.samples,
+            "seed": self.seed,
+            "kernel": self.kernel,
+            "tolerances": list(self.tolerances),
+            "figures": self.figures,
+            "factors": list(self.factors),
+            "smallest_factor": self.smallest_factor,
+            "chance_of_failure": {
+                "any": None if self.any_failure is None else self.any_failure.as_json(),
+                "rungs": [{"mode": mode, "part": part, **chance.as_json()} for mode, part, chance in self.rungs],
+                "confidence": CONFIDENCE,
+                "note": INTERVAL_NOTE,
+            },
+            "shares": self.shares,
+            "total_shares": self.total_shares,
+            "share_evaluations": self.share_evaluations,
+            "worst_corners": self.corners,
+            "convergence": list(self.convergence),
+            "flags": self.flags,
+            "not_assessed": [{"mode": mode, "part": part, "why": why} for mode, part, why in self.not_assessed],
+        }
+
+
+def spread(motors: Motors, kernel: str = "steady", samples: int = 4096, seed: int = 1, file: str = "") -> SpreadResult:
+    """What the tolerances of one motor do to its figures and its failure ladder.
+
+    `motors` is a batch of one with its tolerances; `samples` is rounded up to a power of two; `file` names the motor
+    file in an error. Raises InputError where nothing scatters or a tolerance is too wide, ValueError for a kernel that
+    does not exist or a batch that is not one motor.
+    """
+    if motors.size != 1:
+        raise ValueError(f"expected one motor, got {motors.size}")
+    samples = _whole_samples(samples)
+    tolerances = _needed_tolerances(motors, file)
+    points = unit_points(len(tolerances), samples, seed)
+    found = outcome(scattered(motors.repeat(samples), tolerances, _deviations(tolerances, points)), kernel)
+    nominal = outcome(motors, kernel)
+    first, total, evaluations = variance_shares(motors, tolerances, kernel, max(FEWEST, samples // 4), seed)
+    rungs = sorted(((mode, part, Chance(int(found.failed((mode, part)).sum()), samples)) for mode, part in found.factors),
+                   key=lambda row: -row[2].failed)
+    return SpreadResult(
+        samples=samples,
+        seed=seed,
+        kernel=kernel,
+        tolerances=tuple(_described(motors, column, one) for column, one in tolerances.items()),
+        figures={name: _percentiles(values, nominal.figures[name]) for name, values in found.figures.items()},
+        factors=tuple({"mode": mode, "part": part, **_percentiles(values, nominal.factors[mode, part])}
+                      for (mode, part), values in found.factors.items()),
+        smallest_factor=_percentiles(found.smallest_factor, nominal.smallest_factor),
+        any_failure=Chance(int(found.any_failed.sum()), samples) if found.factors else None,
+        rungs=tuple(rungs),
+        shares=first,
+        total_shares=total,
+        share_evaluations=evaluations,
+        corners=worst_corners(motors, tolerances, kernel),
+        convergence=tuple(_convergence(found, samples)),
+        flags={name: float(raised.mean()) for name, raised in found.flags.items() if raised.any()},
+        not_assessed=found.not_assessed,
+        outcome=found,
+    )
+
+
+def _deviations(tolerances: Mapping[str, Tolerance], points: Floats) -> Floats:
+    return np.stack([deviation(one, points[:, index]) for index, one in enumerate(tolerances.values())], axis=1)
+
+
+def _described(motors: Motors, column: str, tolerance: Tolerance) -> dict[str, Any]:
+    nominal = np.asarray(motors.value(column), dtype=float)
+    return {
+        "name": tolerance_name(column),
+        "distribution": distribution(tolerance),
+        "nominal": float(nominal.flat[0]),
+        "minus": tolerance.minus,
+        "plus": tolerance.plus,
+        "standard_deviation": tolerance.standard_deviation,
+        "relative": tolerance.relative,
+    }
+
+
+def _percentiles(values: Floats, nominal: Floats) -> dict[str, float]:
+    """Percentiles over the samples that could be computed, the nominal value, and how many could not."""
+    unknown = int(np.isnan(values).sum())
+    known = values[~np.isnan(values)]
+    # A time that never comes is infinite: the order of the samples holds, interpolation between them does not.
+    points = np.percentile(known, PERCENTILES, method="lower") if known.size else np.full(len(PERCENTILES), np.nan)
+    if known.size and np.isfinite(known).all():
+        points = np.percentile(known, PERCENTILES)
+    row = {f"p{level}": float(point) for level, point in zip(PERCENTILES, points, strict=True)}
+    row["nominal"] = float(nominal[0])
+    if unknown:
+        row["unknown"] = unknown
+    return row
+
+
+def _convergence(found: Outcome, samples: int) -> Iterator[dict[str, Any]]:
+    """The estimates from the first 1/16, 1/8 … of the points: each such part is a Sobol set of its own."""
+    failed = found.any_failed if found.factors else None
+    head = found.figures["peak_head_pressure"]
+    for count in (samples >> shift for shift in (4, 3, 2, 1, 0)):
+        if count < FEWEST // 4:
+            continue
+        known = head[:count][~np.isnan(head[:count])]
+        row: dict[str, Any] = {"samples": count}
+        for level in PERCENTILES:
+            row[f"p{level}"] = float(np.percentile(known, level)) if known.size else float("nan")
+        if failed is not None:
+            row["chance"] = Chance(int(failed[:count].sum()), count).as_json()
+        yield row
+
+
+# --- which tolerance matters -----------------------------------------------------------------------------------------
+
+
+def variance_shares(
+    motors: Motors, tolerances: Mapping[str, Tolerance], kernel: str, samples: int, seed: int
+) -> tuple[dict[str, dict[str, float]], dict[str, dict[str, float]], int]:
+    """First-order and total Sobol indices of every figure and every pressure rung's factor, by tolerance.
+
+    Saltelli's design with `samples` points (a power of two), samples·(tolerances + 2) evaluations, which are returned
+    too. A first-order index is the share of the variance that goes if that tolerance alone were perfect; sampling
+    leaves small errors, and one that comes out below zero is none. A quantity that does not vary, or is not known in
+    every sample, is left out. The heat rungs are left out: their times may be infinite.
+    """
+    count = len(tolerances)
+    both = unit_points(2 * count, samples, seed)
+    first, second = both[:, :count], both[:, count:]
+    mixed = [np.where(np.arange(count) == index, second, first) for index in range(count)]
+    points = np.concatenate([first, second, *mixed])
+    found = outcome(scattered(motors.repeat(points.shape[0]), tolerances, _deviations(tolerances, points)), kernel,
+                    heat=False)
+    rows = dict(found.figures)
+    rows |= {f"factor: {mode}, {part}": values for (mode, part), values in found.factors.items()}
+    rows["smallest_factor"] = found.smallest_factor
+    varying = {name: values for name, values in rows.items() if np.isfinite(values).all() and _varies(values)}
+    if not varying:
+        return {}, {}, points.shape[0]
+    table = np.stack([(values - values.mean()) / values.std() for values in varying.values()])
+    cut = np.split(table, count + 2, axis=1)
+    indices = stats.sobol_indices(func={"f_A": cut[0], "f_B": cut[1], "f_AB": np.stack(cut[2:])}, n=samples)
+    names = [tolerance_name(column) for column in tolerances]
+    return _named(varying, names, indices.first_order), _named(varying, names, indices.total_order), points.shape[0]
+
+
+def _varies(values: Floats) -> bool:
+    return bool(np.ptp(values) > 1e-9 * np.abs(values).max())
+
+
+def _named(rows: Mapping[str, Floats], names: Sequence[str], indices: Floats) -> dict[str, dict[str, float]]:
+    values = np.clip(np.atleast_2d(indices), 0.0, 1.0)
+    return {row: dict(zip(names, map(float, values[place]), strict=True)) for place, row in enumerate(rows)}
+
+
+# --- worst corners ---------------------------------------------------------------------------------------------------
+
+
+def worst_corners(motors: Motors, tolerances: Mapping[str, Tolerance], kernel: str) -> dict[str, dict[str, Any]]:
+    """Lowest and highest value of each figure and smallest factor of each rung with every tolerance at its reach.
+
+    Bounds are taken as they are, a standard deviation three times over. Every corner is computed for up to
+    `FULL_CORNERS` tolerances; beyond that those that one-at-a-time moves point to, which misses a corner where the
+    effects cross. Each entry names the side of every tolerance: "low" or "high".
+    """
+    signs = _corner_signs(motors, tolerances, kernel)
+    found = outcome(scattered(motors.repeat(len(signs)), tolerances, _reached(tolerances, signs)), kernel)
+    names = [tolerance_name(column) for column in tolerances]
+
+    def entry(values: Floats, index: int) -> dict[str, Any]:
+        sides = {name: "high" if sign > 0 else "low" for name, sign in zip(names, signs[index], strict=True)}
+        return {"value": float(values[index]), "at": sides}
+
+    corners: dict[str, dict[str, Any]] = {}
+    for name, values in found.figures.items():
+        if np.isfinite(values).any() and _varies(values[np.isfinite(values)]):
+            corners[name] = {"lowest": entry(values, int(np.nanargmin(values))),
+                             "highest": entry(values, int(np.nanargmax(values)))}
+    for (mode, part), values in found.factors.items():
+        if not np.isnan(values).all():
+            corners[f"factor: {mode}, {part}"] = {"lowest": entry(values, int(np.nanargmin(values)))}
+    return corners
+
+
+def _corner_signs(motors: Motors, tolerances: Mapping[str, Tolerance], kernel: str) -> Floats:
+    """Corners to compute, (corners, tolerances), −1 for the low side and +1 for the high."""
+    count = len(tolerances)
+    if count <= FULL_CORNERS:
+        return np.array(list(product((-1.0, 1.0), repeat=count)))
+    single = np.concatenate([np.eye(count), -np.eye(count)])
+    found = outcome(scattered(motors.repeat(2 * count), tolerances, _reached(tolerances, single)), kernel)
+    wanted = []
+    for values in (*found.figures.values(), *found.factors.values()):
+        up = np.where(values[:count] >= values[count:], 1.0, -1.0)
+        wanted += [up, -up]
+    return np.unique(np.array(wanted), axis=0)
+
+
+def _reached(tolerances: Mapping[str, Tolerance], signs: Floats) -> Floats:
+    """Deviations with each tolerance at its lower reach (sign −1), at nominal (0) or at its upper reach (+1)."""
+    reach = np.array([one.reach for one in tolerances.values()])
+    return np.asarray(np.where(signs > 0, reach[:, 1], np.where(signs < 0, -reach[:, 0], 0.0)))
+
+
+# --- for the search --------------------------------------------------------------------------------------------------
+
+ROBUST_NAMES = ("chance_of_failure", "smallest_factor")
+"""What `robust_columns` gives beside the figures of the kernel."""
+
+
+def robust_columns(
+    motors: Motors,
+    names: Sequence[str],
+    percentile: float,
+    kernel: str = "steady",
+    samples: int = 256,
+    seed: int = 1,
+    heat: bool = True,
+) -> dict[str, Floats]:
+    """Percentiles over the tolerances for each motor of a batch, (n,), all at the same points.
+
+    `names` are figures of the kernel, "smallest_factor" (against each sample's own head pressure), or
+    "chance_of_failure", which is no percentile but the upper end of its interval, so that none of N is not taken for
+    never. `percentile` from 0 to 100; for what should be small ask for a high one, for a factor a low one. A figure
+    that any sample leaves unknown is NaN for that motor. Without `heat` the rungs that march the wall's heat are left
+    out, which is some hundred times faster. Raises KeyError for a name that is no figure, and as `spread` does.
+    """
+    if not 0.0 <= percentile <= 100.0:
+        raise ValueError(f"percentile {percentile}: expected 0 to 100")
+    samples = _whole_samples(samples)
+    tolerances = _needed_tolerances(motors, "")
+    deviations = _deviations(tolerances, unit_points(len(tolerances), samples, seed))
+    needs_ladder = any(name in ROBUST_NAMES for name in names)
+    at_once = max(1, BLOCK // samples)
+    parts = []
+    for low in range(0, motors.size, at_once):
+        few = motors.take(slice(low, low + at_once))
+        batch = scattered(few.repeat(samples), tolerances, np.tile(deviations, (few.size, 1)))
+        found = outcome(batch, kernel, heat) if needs_ladder else _figures_only(batch, kernel)
+        parts.append({name: _robust(found, name, percentile, few.size, samples) for name in names})
+    return {name: np.concatenate([part[name] for part in parts]) for name in names}
+
+
+def _figures_only(motors: Motors, kernel: str) -> Outcome:
+    return Outcome(dict(evaluate(motors, kernel=kernel).values), {}, {})
+
+
+def _robust(found: Outcome, name: str, percentile: float, size: int, samples: int) -> Floats:
+    if name == "chance_of_failure":
+        failed = found.any_failed.reshape(size, samples).sum(axis=1)
+        return np.array([Chance(int(count), samples).interval[1] for count in failed])
+    if name != "smallest_factor" and name not in found.figures:
+        raise KeyError(name)
+    values = found.smallest_factor if name == "smallest_factor" else found.figures[name]
+    table = np.broadcast_to(values, (size * samples,)).reshape(size, samples)
+    known = ~np.isnan(table).any(axis=1)
+    finite = np.where(np.isfinite(table), table, np.finfo(float).max)
+    return np.where(known, np.percentile(finite, percentile, axis=1, method="lower"), np.nan)

@@ -1,0 +1,660 @@
+"""One table of every quantity and one of every key: what drives parsing, headers, JSON units, limits and documents.
+
+`QUANTITIES` names each figure, mass and dimension with its meaning and display units. `MOTOR_KEYS` lists every key of
+a motor file with its kind, allowed range (SI), default and the column of `physics.motors.Motors` that it fills.
+`SHORT_KEYS` gives the short names by which a study or a tolerance refers to a key. Imports nothing of ours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A quantity: `digits` are the significant digits shown; units are texts that `optimizer.units` reads."""
+
+    name: str
+    meaning: str
+    dimension: str
+    si_unit: str
+    metric_unit: str
+    imperial_unit: str
+    digits: int = 4
+
+
+_UNITS: Mapping[str, tuple[str, str, str]] = {
+    "length": ("m", "mm", "in"),
+    "time": ("s", "s", "s"),
+    "mass": ("kg", "kg", "lb"),
+    "pressure": ("Pa", "MPa", "psi"),
+    "temperature": ("K", "degC", "degF"),
+    "angle": ("rad", "deg", "deg"),
+    "force": ("N", "N", "lbf"),
+    "speed": ("m/s", "m/s", "ft/s"),
+    "rate": ("m/s", "mm/s", "in/s"),
+    "impulse": ("N*s", "N*s", "lbf*s"),
+    "pressure integral": ("Pa*s", "MPa*s", "psi*s"),
+    "density": ("kg/m^3", "kg/m^3", "lb/in^3"),
+    "mass flow": ("kg/s", "kg/s", "lb/s"),
+    "mass flux": ("kg/m^2/s", "kg/m^2/s", "lb/in^2/s"),
+    "molar mass": ("kg/mol", "g/mol", "g/mol"),
+    "per temperature": ("1/K", "1/K", "1/degF"),
+    "area": ("m^2", "mm^2", "in^2"),
+    "volume": ("m^3", "cm^3", "in^3"),
+    "specific impulse": ("s", "s", "s"),
+    "ratio": ("", "", ""),
+}
+
+
+def _quantities(rows: Iterable[tuple[str, str, str]]) -> dict[str, Quantity]:
+    table = {}
+    for name, units, meaning in rows:
+        dimension = {"rate": "speed", "specific impulse": "time"}.get(units, units)
+        table[name] = Quantity(name, meaning, dimension, *_UNITS[units])
+    return table
+
+
+FIGURE_NAMES: dict[str, Quantity] = _quantities(
+    (
+        ("peak_pressure", "pressure", "highest chamber pressure (stagnation, at the nozzle entry)"),
+        ("peak_head_pressure", "pressure", "highest static pressure at the head end"),
+        ("mean_pressure", "pressure", "mean chamber pressure over the burn time"),
+        ("initial_pressure", "pressure", "chamber pressure at the start of the burn"),
+        ("burn_time", "time", "time until the last web is gone"),
+        ("action_time", "time", "time between the 10 % of peak pressure points"),
+        ("total_impulse", "impulse", "integral of thrust"),
+        ("mean_thrust", "force", "mean thrust over the burn time"),
+        ("peak_thrust", "force", "highest thrust"),
+        ("propellant_mass", "mass", "propellant mass"),
+        ("specific_impulse", "specific impulse", "total impulse over propellant weight"),
+        ("initial_kn", "ratio", "burning area over throat area at ignition"),
+        ("peak_kn", "ratio", "largest burning area over throat area"),
+        ("port_to_throat_area", "ratio", "smallest port area over throat area at ignition"),
+        ("peak_mass_flux", "mass flux", "largest mass flux in a port"),
+        ("peak_mass_flow", "mass flow", "largest mass flow through the nozzle"),
+        ("peak_port_mach", "ratio", "largest Mach number in a port"),
+        ("head_pressure_ratio", "ratio", "largest head pressure over chamber pressure"),
+        ("thrust_coefficient", "ratio", "total impulse over throat area times the pressure integral"),
+        ("pressure_integral", "pressure integral", "integral of chamber pressure"),
+        ("final_throat_diameter", "length", "throat diameter at burnout"),
+    )
+)
+"""Figures of the kernels; every one may be a limit or an objective."""
+
+DESIGN_NAMES: dict[str, Quantity] = _quantities(
+    (
+        ("maximum_expected_pressure", "pressure", "highest head pressure over soak temperatures and tolerances"),
+        ("smallest_factor", "ratio", "smallest factor of the failure ladder over what it requires"),
+        ("loaded_mass", "mass", "mass of the loaded motor, of all parts known"),
+        ("case_mass", "mass", "mass of the case tube"),
+        ("liner_mass", "mass", "mass of the liner"),
+        ("forward_closure_mass", "mass", "mass of the forward closure"),
+        ("aft_closure_mass", "mass", "mass of the aft closure"),
+        ("nozzle_mass", "mass", "mass of the nozzle"),
+        ("propellant_mass_fraction", "ratio", "propellant mass over loaded mass"),
+        ("outer_diameter", "length", "outer diameter of the case"),
+        ("motor_length", "length", "length of the case, or of the grains where there is no case"),
+        ("clearance", "length", "room left in the airframe, on the diameter"),
+        ("length_clearance", "length", "room left in the airframe, along the motor"),
+        ("expansion_ratio", "ratio", "exit area over throat area"),
+        ("chance_of_failure", "ratio", "chance that any rung of the ladder fails, under the tolerances"),
+    )
+)
+"""What the design as a whole gives beside the kernel's figures; every one may be a limit or an objective."""
+
+_PART_NAMES = _quantities(
+    (
+        ("impulse", "impulse", "total impulse"),
+        ("pressure", "pressure", "pressure"),
+        ("chamber_pressure", "pressure", "chamber pressure"),
+        ("head_pressure", "pressure", "head-end pressure"),
+        ("time", "time", "time from ignition"),
+        ("thrust", "force", "thrust"),
+        ("mass_flow", "mass flow", "mass flow"),
+        ("mass_flux", "mass flux", "mass flux"),
+        ("kn", "ratio", "burning area over throat area"),
+        ("factor", "ratio", "factor over what is expected"),
+        ("required", "ratio", "factor required"),
+        ("ratio", "ratio", "ratio"),
+        ("mass", "mass", "mass"),
+        ("loaded", "mass", "loaded mass"),
+        ("regression", "length", "web burnt"),
+        ("count", "ratio", "number"),
+        ("screw_count", "ratio", "number of screws of each closure"),
+        ("grain_count", "ratio", "number of equal grains of the first row"),
+        ("aft_count", "ratio", "number of grains of the last row"),
+        ("length", "length", "length"),
+        ("grain_length", "length", "length of one grain"),
+        ("inner_diameter", "length", "inside diameter"),
+        ("core_diameter", "length", "core diameter"),
+        ("core_diameter_aft", "length", "core diameter of the last row of grains"),
+        ("burning_ends", "ratio", "bare end faces of a grain"),
+        ("throat_diameter", "length", "throat diameter"),
+        ("exit_diameter", "length", "exit diameter"),
+        ("half_angle", "angle", "half angle of the divergent cone"),
+        ("efficiency", "ratio", "efficiency on the momentum term of thrust"),
+        ("throat_recession", "rate", "recession of the throat radius"),
+        ("throat_recession_at", "pressure", "pressure at which the recession is given"),
+        ("seat_diameter", "length", "seat diameter"),
+        ("insert_diameter", "length", "insert diameter"),
+        ("insert_length", "length", "insert length"),
+        ("wall", "length", "wall of the case tube"),
+        ("bore", "length", "inside diameter of the case tube"),
+        ("service_temperature", "temperature", "temperature of the case when loaded"),
+        ("heat_affected_reach", "length", "reach of the heat-affected zone"),
+        ("thickness", "length", "thickness"),
+        ("gap", "length", "gap"),
+        ("edge_distance", "length", "hole centre to the end of the case"),
+        ("ring_edge_distance", "length", "hole centre to the end of the ring"),
+        ("ring_thickness", "length", "thickness of the ring at the screws"),
+        ("flush_length", "length", "length of the screw that bears in the case"),
+        ("hole_diameter", "length", "screw hole"),
+        ("diameter", "length", "diameter"),
+        ("pitch", "length", "thread pitch"),
+        ("tensile_strength", "pressure", "tensile strength"),
+        ("screw_strength", "pressure", "tensile strength of the screws"),
+        ("load_sharing", "ratio", "share of the screws that carries the load"),
+        ("fitting_factor", "ratio", "fitting factor of the joint"),
+        ("thread_diameter", "length", "major diameter of the ring's thread"),
+        ("thread_pitch", "length", "pitch of the ring's thread"),
+        ("engagement", "length", "loaded length of the thread"),
+        ("groove_depth", "length", "depth of the snap ring's groove"),
+        ("snap_ring_thickness", "length", "thickness of the snap ring"),
+        ("edge_margin", "length", "groove to the end of the case"),
+        ("plate_thickness", "length", "thickness of the closure plate"),
+        ("shoulder_thickness", "length", "thickness of the closure shoulder"),
+        ("cross_section", "length", "cross section of the O-ring"),
+        ("gland_depth", "length", "depth of the gland"),
+        ("gland_width", "length", "width of the gland"),
+        ("hardness", "ratio", "hardness of the seal, Shore A"),
+        ("rings", "ratio", "number of O-rings"),
+        ("backup_rings", "ratio", "number of backup rings"),
+        ("density", "density", "density"),
+        ("characteristic_velocity", "speed", "characteristic velocity"),
+        ("gamma", "ratio", "ratio of specific heats"),
+        ("molar_mass", "molar mass", "molar mass of the gas"),
+        ("reference_temperature", "temperature", "temperature at which the rate law is given"),
+        ("temperature_sensitivity", "per temperature", "sensitivity of the rate to temperature at constant pressure"),
+        ("rate", "rate", "burning rate"),
+        ("rate_from", "pressure", "lower end of a rate row"),
+        ("rate_to", "pressure", "upper end of a rate row"),
+        ("at", "pressure", "pressure at which the rate is given"),
+        ("exponent", "ratio", "pressure exponent"),
+        ("strength", "pressure", "crushing strength of the grain"),
+        ("temperature", "temperature", "temperature of air and propellant"),
+        ("soak", "temperature", "temperatures that the propellant must bear"),
+        ("characterised_pressure", "pressure", "pressures that the rate law covers"),
+    )
+)
+
+QUANTITIES: dict[str, Quantity] = {**_PART_NAMES, **FIGURE_NAMES, **DESIGN_NAMES}
+"""Every quantity by name."""
+
+LIMIT_NAMES: tuple[str, ...] = (*FIGURE_NAMES, *DESIGN_NAMES)
+"""Names that a study may limit or aim for."""
+
+MODE_NAMES: tuple[str, ...] = (
+    "case yield",
+    "case burst",
+    "net section",
+    "screw shear",
+    "bearing in case",
+    "bearing in ring",
+    "tear-out of case",
+    "tear-out of ring",
+    "plate bending",
+    "ring thread shear",
+    "groove shear",
+    "seal extrusion",
+    "liner burn-through",
+    "case softening",
+    "seal overheating",
+)
+"""Rungs that are always known; `physics.ladder` may have more."""
+
+
+@dataclass(frozen=True)
+class KeySpec:
+    """One key of a file.
+
+    `kind` is quantity, quantities (a list), number, whole, choice, text, flag, material, screw or grade. `low` and
+    `high` are the allowed range in SI, ends included unless `open_low`; what lies outside is refused as unlikely.
+    `column` is the dotted column of Motors that the key fills; empty where it fills none.
+    """
+
+    key: str
+    kind: str
+    meaning: str
+    dimension: str = "ratio"
+    low: float = 0.0
+    high: float = 0.0
+    required: bool = False
+    default: str | float | bool | None = None
+    choices: tuple[str, ...] = ()
+    column: str = ""
+    open_low: bool = False
+    open_high: bool = False
+    example: str = ""
+
+
+MM = 1e-3
+MPA = 1e6
+
+
+def _length(key: str, low: float, high: float, meaning: str, column: str = "", required: bool = False) -> KeySpec:
+    return KeySpec(key, "quantity", meaning, "length", low * MM, high * MM, required, column=column)
+
+
+_PROPELLANT = (
+    KeySpec("use", "text", "a propellant file, relative to this one"),
+    KeySpec("name", "text", "name of the propellant"),
+    KeySpec("density", "quantity", "density", "density", 500, 6000, True, column="propellant.density"),
+    KeySpec(
+        "characteristic_velocity",
+        "quantity",
+        "delivered characteristic velocity",
+        "speed",
+        200,
+        4000,
+        True,
+        column="propellant.characteristic_velocity",
+    ),
+    KeySpec(
+        "gamma",
+        "number",
+        "ratio of specific heats",
+        "ratio",
+        1.0,
+        1.7,
+        True,
+        column="propellant.gamma",
+        open_low=True,
+        example="1.21",
+    ),
+    KeySpec(
+        "molar_mass", "quantity", "molar mass of the gas", "molar mass", 2e-3, 0.2, True, column="propellant.molar_mass"
+    ),
+    KeySpec(
+        "reference_temperature",
+        "quantity",
+        "temperature at which the rate law is given",
+        "temperature",
+        200,
+        400,
+        default="20 degC",
+        column="propellant.reference_temperature",
+    ),
+    KeySpec(
+        "temperature_sensitivity",
+        "quantity",
+        "sensitivity of the rate to temperature",
+        "per temperature",
+        0,
+        0.03,
+        default="0 1/K",
+        column="propellant.temperature_sensitivity",
+    ),
+    KeySpec(
+        "erosive", "choice", "erosive burning law", choices=("none", "mukunda-paul", "lenoir-robillard"), default="none"
+    ),
+    KeySpec(
+        "strength", "quantity", "crushing strength of the grain", "pressure", 1e4, 1e8, column="propellant.strength"
+    ),
+)
+
+_RATE = (
+    KeySpec("from", "quantity", "lower end of the row", "pressure", 0, 200 * MPA, True, column="propellant.rate_from"),
+    KeySpec("to", "quantity", "upper end of the row", "pressure", 1e3, 200 * MPA, True, column="propellant.rate_to"),
+    KeySpec("rate", "quantity", "burning rate at `at`", "speed", 1e-5, 0.5, True, column="propellant.rate"),
+    KeySpec("at", "quantity", "pressure of `rate`", "pressure", 1, 200 * MPA, True, column="propellant.rate_at"),
+    KeySpec(
+        "exponent",
+        "number",
+        "pressure exponent",
+        "ratio",
+        -5.0,
+        1.0,
+        True,
+        column="propellant.exponent",
+        open_high=True,
+        example="0.33",
+    ),
+)
+
+_GRAIN = (
+    KeySpec(
+        "count", "whole", "equal grains in this row", "ratio", 1, 100, default=1, column="grain.count", example="4"
+    ),
+    _length("length", 2, 5000, "length of one grain", "grain.length", True),
+    _length("outer_diameter", 3, 1000, "outer diameter of the grain", "grain.outer_diameter", True),
+    _length("core_diameter", 0, 900, "core diameter", "grain.core_diameter", True),
+    KeySpec(
+        "burning_ends", "whole", "end faces left bare", "ratio", 0, 2, True, column="grain.burning_ends", example="2"
+    ),
+)
+
+_NOZZLE = (
+    _length("throat_diameter", 0.5, 500, "throat diameter", "nozzle.throat_diameter", True),
+    _length("exit_diameter", 0.5, 2000, "exit diameter", "nozzle.exit_diameter", True),
+    KeySpec(
+        "half_angle",
+        "quantity",
+        "half angle of the divergent cone",
+        "angle",
+        0.0,
+        0.7853981633974483,
+        default="15 deg",
+        column="nozzle.half_angle",
+    ),
+    KeySpec(
+        "efficiency",
+        "number",
+        "efficiency on the momentum term",
+        "ratio",
+        0.3,
+        1.0,
+        default=1.0,
+        column="nozzle.efficiency",
+        example="0.95",
+    ),
+    KeySpec(
+        "throat_recession",
+        "quantity",
+        "recession of the throat radius",
+        "speed",
+        0,
+        5e-3,
+        default="0 mm/s",
+        column="nozzle.throat_recession",
+    ),
+    KeySpec(
+        "throat_recession_at",
+        "quantity",
+        "pressure of `throat_recession`",
+        "pressure",
+        1e4,
+        200 * MPA,
+        column="nozzle.throat_recession_at",
+    ),
+    KeySpec("material", "material", "material of the nozzle"),
+    _length("seat_diameter", 1, 1000, "diameter of the seat under the insert", "nozzle.seat_diameter"),
+    _length("insert_diameter", 1, 1000, "outer diameter of the insert", "nozzle.insert_diameter"),
+    _length("insert_length", 1, 1000, "length of the insert", "nozzle.insert_length"),
+)
+
+_CASE = (
+    KeySpec("material", "material", "material and temper of the tube", required=True),
+    _length("outer_diameter", 5, 1200, "outer diameter of the tube", "case.outer_diameter", True),
+    _length("wall", 0.2, 25, "wall of the tube", "case.wall", True),
+    _length("length", 10, 20000, "length of the tube", "case.length"),
+    KeySpec(
+        "service_temperature",
+        "quantity",
+        "temperature of the case when loaded",
+        "temperature",
+        200,
+        1000,
+        column="case.service_temperature",
+    ),
+    KeySpec("heat_affected", "flag", "welded or brazed near the loaded region", default=False),
+    KeySpec(
+        "heat_affected_end",
+        "choice",
+        "end that was welded or brazed",
+        choices=("forward", "aft", "both"),
+        default="both",
+    ),
+    _length("heat_affected_reach", 0, 5000, "reach of the heat-affected zone", "case.heat_affected_reach"),
+)
+
+_LINER = (
+    KeySpec("material", "material", "material of the liner", required=True),
+    _length("thickness", 0.05, 50, "thickness of the liner", "liner.thickness", True),
+    _length("gap", 0, 200, "bare length at a joint or bulkhead", "liner.gap"),
+)
+
+RETENTIONS = ("radial-screws", "threaded-ring", "snap-ring")
+
+_CLOSURE = (
+    KeySpec("retention", "choice", "what holds the closure", required=True, choices=RETENTIONS),
+    KeySpec("ring_material", "material", "material of the ring"),
+    KeySpec("plate_material", "material", "material of the plate; the ring's where left out"),
+    _length("plate_thickness", 0.3, 200, "thickness of the plate", "plate_thickness"),
+    _length("shoulder_thickness", 0.2, 200, "thickness of the shoulder", "shoulder_thickness"),
+    KeySpec("mass", "quantity", "mass of the closure, as weighed", "mass", 1e-4, 500, column="mass"),
+)
+
+_SCREWS = (
+    KeySpec("screw", "screw", "screw size", required=True, example='"#10-24 UNC"'),
+    KeySpec("grade", "grade", "screw grade", required=True, example='"A2-70"'),
+    KeySpec("count", "whole", "number of screws", "ratio", 1, 200, True, column="screws.count", example="8"),
+    _length("edge_distance", 0.5, 500, "hole centre to the end of the case", "screws.edge_distance"),
+    KeySpec(
+        "shear_plane", "choice", "what of the screw lies in the joint", choices=("threads", "shank"), default="threads"
+    ),
+    _length("hole_diameter", 0.5, 100, "hole in the case; the close-fit drill where left out", "screws.hole_diameter"),
+    KeySpec(
+        "load_sharing",
+        "number",
+        "share of the screws that carries the load",
+        "ratio",
+        0.05,
+        1.0,
+        default=1.0,
+        column="screws.load_sharing",
+        example="1.0",
+    ),
+    KeySpec(
+        "fitting_factor",
+        "number",
+        "fitting factor of the joint",
+        "ratio",
+        1.0,
+        3.0,
+        default=1.15,
+        column="screws.fitting_factor",
+        example="1.15",
+    ),
+    _length("ring_edge_distance", 0.5, 500, "hole centre to the end of the ring", "screws.ring_edge_distance"),
+    _length("ring_thickness", 0.3, 200, "thickness of the ring at the screws", "screws.ring_thickness"),
+    _length("flush_length", 0.1, 100, "length of the screw that bears in the case", "screws.flush_length"),
+)
+
+_THREADED_RING = (
+    _length("thread_diameter", 3, 1200, "major diameter of the thread", "threaded_ring.thread_diameter", True),
+    _length("thread_pitch", 0.2, 10, "pitch of the thread", "threaded_ring.thread_pitch", True),
+    _length("engagement", 0.5, 500, "loaded length of the thread", "threaded_ring.engagement", True),
+)
+
+_SNAP_RING = (
+    _length("groove_depth", 0.1, 50, "depth of the groove", "snap_ring.groove_depth", True),
+    _length("snap_ring_thickness", 0.2, 50, "thickness of the snap ring", "snap_ring.ring_thickness", True),
+    _length("edge_margin", 0.2, 500, "groove to the end of the case", "snap_ring.edge_margin", True),
+    KeySpec(
+        "snap_ring_shear_strength",
+        "quantity",
+        "shear strength of the snap ring",
+        "pressure",
+        1e7,
+        3e9,
+        column="snap_ring.ring_shear_strength",
+    ),
+)
+
+RETENTION_KEYS: Mapping[str, tuple[KeySpec, ...]] = {
+    "radial-screws": _SCREWS,
+    "threaded-ring": _THREADED_RING,
+    "snap-ring": _SNAP_RING,
+}
+
+_SEAL = (
+    KeySpec("rings", "whole", "number of O-rings", "ratio", 1, 6, default=1, column="seal.rings", example="2"),
+    KeySpec("dash", "text", "AS568 size; gives cross section and inner diameter", example='"-228"'),
+    _length("cross_section", 0.5, 20, "cross section of the O-ring", "seal.cross_section", True),
+    _length("gland_depth", 0.3, 20, "depth of the gland", "seal.gland_depth", True),
+    _length("gap", 0, 5, "radial gap at rest", "seal.gap", True),
+    KeySpec(
+        "hardness", "number", "hardness, Shore A", "ratio", 30, 100, default=70.0, column="seal.hardness", example="70"
+    ),
+    _length("gland_width", 0.3, 60, "width of the gland", "seal.gland_width"),
+    _length("inner_diameter", 1, 1200, "inner diameter of the O-ring, as bought", "seal.inner_diameter"),
+    _length("diameter", 2, 1200, "sealed diameter; the bore where left out", "seal.diameter"),
+    KeySpec("backup_rings", "whole", "number of backup rings", "ratio", 0, 4, column="seal.backup_rings", example="1"),
+    KeySpec("material", "material", "material of the seal"),
+)
+
+_AIRFRAME = (
+    _length("inner_diameter", 5, 2000, "inside of the airframe tube", "airframe.inner_diameter", True),
+    replace(_length("clearance", 0, 100, "clearance on the diameter", "airframe.clearance"), default="0 mm"),
+    _length("length", 10, 20000, "length available to the motor", "airframe.length"),
+)
+
+_AMBIENT = (
+    KeySpec(
+        "pressure",
+        "quantity",
+        "pressure of the surroundings",
+        "pressure",
+        0,
+        MPA,
+        default="101.325 kPa",
+        column="ambient.pressure",
+    ),
+    KeySpec(
+        "temperature",
+        "quantity",
+        "temperature of air and propellant",
+        "temperature",
+        200,
+        373.15,
+        default="20 degC",
+        column="ambient.temperature",
+    ),
+    KeySpec(
+        "soak", "quantities", "temperatures that the propellant must bear, coldest first", "temperature", 200, 373.15
+    ),
+)
+
+FACTOR_KINDS = ("yield", "rupture", "seal", "heat")
+
+_FACTORS = tuple(
+    KeySpec(kind, "number", f"required factor against {kind}", "ratio", 1.0, 20.0, example="2.0")
+    for kind in FACTOR_KINDS
+)
+
+_MATERIAL = (
+    KeySpec(
+        "kind", "choice", "what it is used for", required=True, choices=("metal", "liner", "seal", "screw", "nozzle")
+    ),
+    KeySpec("density", "quantity", "density", "density", 50, 25000),
+    KeySpec("tensile_strength", "quantity", "tensile strength", "pressure", 1e5, 5e9),
+    KeySpec("yield_strength", "quantity", "yield strength", "pressure", 1e5, 5e9),
+    KeySpec("shear_strength", "quantity", "shear strength", "pressure", 1e5, 5e9),
+    KeySpec("bearing_strength", "quantity", "bearing strength", "pressure", 1e5, 1e10),
+    KeySpec("elastic_modulus", "quantity", "modulus of elasticity", "pressure", 1e5, 1e12),
+    KeySpec("poisson", "number", "Poisson's ratio", "ratio", 0.0, 0.5, example="0.33"),
+    KeySpec("expansion", "quantity", "thermal expansion", "per temperature", 0, 1e-3),
+    KeySpec("conductivity", "quantity", "thermal conductivity", "conductivity", 1e-3, 2000),
+    KeySpec("specific_heat", "quantity", "specific heat", "specific heat", 50, 10000),
+    KeySpec("melting_temperature", "quantity", "temperature at which it melts", "temperature", 200, 5000),
+    KeySpec("char_temperature", "quantity", "temperature at which it chars", "temperature", 200, 5000),
+    KeySpec("limit_temperature", "quantity", "highest service temperature", "temperature", 200, 5000),
+    KeySpec("source", "text", "where the numbers come from"),
+)
+
+_TOP = (
+    KeySpec("schema", "whole", "version of the file's layout", "ratio", 1, 1, True, example="1"),
+    KeySpec("name", "text", "name of the motor"),
+)
+
+
+def _closure_columns(end: str, specs: Iterable[KeySpec]) -> tuple[KeySpec, ...]:
+    return tuple(replace(spec, column=f"{end}.{spec.column}") if spec.column else spec for spec in specs)
+
+
+SECTIONS: dict[str, tuple[KeySpec, ...]] = {
+    "": _TOP,
+    "propellant": _PROPELLANT,
+    "propellant.rate": _RATE,
+    "grain": _GRAIN,
+    "nozzle": _NOZZLE,
+    "case": _CASE,
+    "liner": _LINER,
+    "forward_closure": _closure_columns("forward_closure", _CLOSURE),
+    "forward_closure.seal": _closure_columns("forward_closure", _SEAL),
+    "aft_closure": _closure_columns("aft_closure", _CLOSURE),
+    "aft_closure.seal": _closure_columns("aft_closure", _SEAL),
+    "airframe": _AIRFRAME,
+    "ambient": _AMBIENT,
+    "factors": _FACTORS,
+    "materials": _MATERIAL,
+}
+"""The keys of each table of a motor file; what a closure's retention adds is in `RETENTION_KEYS`."""
+
+CLOSURES = ("forward_closure", "aft_closure")
+
+MOTOR_KEYS: dict[str, KeySpec] = {
+    f"{section}.{spec.key}".lstrip("."): spec for section, specs in SECTIONS.items() for spec in specs
+}
+"""Every key of a motor file by its dotted name, as in ``forward_closure.count`` or ``propellant.rate.exponent``."""
+for _end in CLOSURES:
+    for _specs in RETENTION_KEYS.values():
+        MOTOR_KEYS.update({f"{_end}.{spec.key}": spec for spec in _closure_columns(_end, _specs)})
+
+SHORT_KEYS: dict[str, str] = {
+    "density": "propellant.density",
+    "characteristic_velocity": "propellant.characteristic_velocity",
+    "gamma": "propellant.gamma",
+    "molar_mass": "propellant.molar_mass",
+    "temperature_sensitivity": "propellant.temperature_sensitivity",
+    "strength": "propellant.strength",
+    "rate": "propellant.rate.rate",
+    "exponent": "propellant.rate.exponent",
+    "grain_count": "grain.count",
+    "grain_length": "grain.length",
+    "core_diameter": "grain.core_diameter",
+    "grain_outer_diameter": "grain.outer_diameter",
+    "throat_diameter": "nozzle.throat_diameter",
+    "exit_diameter": "nozzle.exit_diameter",
+    "half_angle": "nozzle.half_angle",
+    "efficiency": "nozzle.efficiency",
+    "throat_recession": "nozzle.throat_recession",
+    "wall": "case.wall",
+    "outer_diameter": "case.outer_diameter",
+    "case_length": "case.length",
+    "liner_thickness": "liner.thickness",
+    "temperature": "ambient.temperature",
+    "ambient_pressure": "ambient.pressure",
+}
+"""Short names of motor keys, as used under [search] and [tolerances]."""
+
+BOTH_ENDS: dict[str, str] = {
+    "screw_count": "screws.count",
+    "screw_strength": "screws.tensile_strength",
+    "edge_distance": "screws.edge_distance",
+    "hole_diameter": "screws.hole_diameter",
+    "plate_thickness": "plate_thickness",
+    "gland_depth": "seal.gland_depth",
+    "cross_section": "seal.cross_section",
+    "seal_gap": "seal.gap",
+}
+"""Short names that stand for a column of each closure that has it."""
+
+
+def column_of(key: str) -> str:
+    """The Motors column of a short name or dotted key of the motor file; KeyError where there is none.
+
+    >>> column_of("wall"), column_of("rate"), column_of("forward_closure.count")
+    ('case.wall', 'propellant.rate', 'forward_closure.screws.count')
+    """
+    full = SHORT_KEYS.get(key, key)
+    spec = MOTOR_KEYS.get(full)
+    if spec is None or not spec.column:
+        raise KeyError(key)
+    return spec.column
+
+
+COLUMN_KEYS: dict[str, str] = {spec.column: key for key, spec in MOTOR_KEYS.items() if spec.column}
+"""The file key of each Motors column, the other way round."""

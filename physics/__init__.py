@@ -1,0 +1,1 @@
+"""What a motor does: pure functions on numpy arrays in SI units, batch first."""

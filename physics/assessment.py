@@ -1,0 +1,100 @@
+"""One look at a batch of motors: figures, maximum expected pressure, failure ladder, masses and fit together.
+
+Owns `assess`, which every command that judges a motor goes through, so that a search, a check and a comparison can
+never disagree. Imports the rest of physics.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from physics import kernel as kernels
+from physics.fit import fit
+from physics.ladder import assess_ladder
+from physics.mass import masses, unknown_masses
+from physics.motors import Array, Figures, Ladder, Motors
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """What is known of a batch of motors; arrays are (n,) in SI units.
+
+    `fit` is None where the motors name no airframe. `unknown_masses` lists the parts whose mass the file does not give.
+    """
+
+    motors: Motors
+    figures: Figures
+    maximum_expected_pressure: Array
+    ladder: Ladder
+    masses: Mapping[str, Array]
+    unknown_masses: tuple[str, ...]
+    fit: Mapping[str, Array | NDArray[np.bool_] | None] | None
+
+    @property
+    def smallest_factor(self) -> Array:
+        """Smallest factor over the rungs that are pressures, (n,); NaN where there is none. [-]"""
+        return self._governing()[0]
+
+    @property
+    def governing(self) -> list[str]:
+        """The rung of the smallest factor of each motor, as "mode, part", or an empty text where there is none."""
+        return self._governing()[1]
+
+    def _governing(self) -> tuple[Array, list[str]]:
+        rungs = [rung for rung in self.ladder.rungs if rung.pressure is not None]
+        size = self.motors.size
+        if not rungs:
+            return np.full(size, np.nan), [""] * size
+        factors = np.stack([np.broadcast_to(rung.factor, (size,)) for rung in rungs])
+        lowest = np.nanmin(np.where(np.isnan(factors), np.inf, factors), axis=0)
+        names = [f"{rung.mode}, {rung.part}" for rung in rungs]
+        index = np.argmin(np.where(np.isnan(factors), np.inf, factors), axis=0)
+        return np.where(np.isfinite(lowest), lowest, np.nan), [names[i] for i in index]
+
+    @property
+    def ok(self) -> NDArray[np.bool_]:
+        """Whether every rung assessed reaches its required factor and the motor fits, (n,)."""
+        good = np.ones(self.motors.size, dtype=bool)
+        for rung in self.ladder.rungs:
+            good &= np.broadcast_to(rung.ok, good.shape)
+        if self.fit is not None:
+            good &= np.broadcast_to(np.asarray(self.fit["ok"], dtype=bool), good.shape)
+        return good
+
+
+def assess(motors: Motors, kernel: str = "steady", curve: bool = False) -> Assessment:
+    """Everything about a batch of motors: figures, maximum expected pressure, ladder, masses, fit.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    kernel : str
+        "steady" or "transient".
+    curve : bool
+        Whether the figures carry histories; the heat rungs use them where they are there.
+
+    Raises
+    ------
+    ValueError
+        For a kernel that does not exist.
+
+    Notes
+    -----
+    Validity is that of the kernel and of each rung; flags and `not_assessed` say where it ends. Source: the parts.
+    """
+    figures = kernels.evaluate(motors, kernel=kernel, curve=curve)
+    expected = kernels.maximum_expected_pressure(motors, kernel=kernel)
+    return Assessment(
+        motors=motors,
+        figures=figures,
+        maximum_expected_pressure=expected,
+        ladder=assess_ladder(motors, figures, expected),
+        masses=masses(motors),
+        unknown_masses=tuple(unknown_masses(motors)),
+        fit=None if motors.airframe is None else fit(motors),
+    )

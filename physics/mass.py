@@ -1,0 +1,154 @@
+"""What a motor weighs, as far as its file says.
+
+Owns the masses of propellant, case, liner, closures and nozzle, from their dimensions and the densities of their
+materials. Small parts (screws, seals, igniter, grease) are not counted. Imports grain, modes and motors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from physics import grain
+from physics.modes import NotComputable, need
+from physics.motors import Array, Grains, Motors
+
+PARTS = ("propellant", "case", "liner", "forward_closure", "aft_closure", "nozzle")
+
+
+def masses(motors: Motors) -> dict[str, Array]:
+    """Masses [kg] of the parts, (n,), and `loaded`, the sum of those that are known.
+
+    A part that the file leaves out, or does not dimension, is NaN and named by `unknown_masses`; `loaded` is then what
+    the rest weighs, so a lower bound. Case: a plain tube. Liner: over the case's length less the closure plates, or
+    over the grains where the case has no length. Closure: `mass` where given, else its plate over the bore and its
+    ring, twice the distance from hole to ring end long. Nozzle: the insert, a cylinder less its conical exit and, ahead
+    of the throat, a bore of the throat's diameter.
+
+    >>> sorted(masses.__annotations__)
+    ['motors', 'return']
+    """
+    found = {part: _mass(motors, part) for part in PARTS}
+    known = [mass for mass, _ in found.values() if mass is not None]
+    table = {part: _column(np.nan if mass is None else mass, motors.size) for part, (mass, _) in found.items()}
+    return table | {"loaded": sum((_column(mass, motors.size) for mass in known), np.zeros(motors.size))}
+
+
+def part_mass(motors: Motors, part: str) -> Array:
+    """Mass [kg] of one part of `PARTS`, (n,); NaN where it is not known. The same number as in `masses`."""
+    mass, _ = _mass(motors, part)
+    return _column(np.nan if mass is None else mass, motors.size)
+
+
+def unknown_masses(motors: Motors) -> list[str]:
+    """What `loaded` does not count, one text a part, with the key that is missing.
+
+    Parts that a motor has by nature (case, both closures, nozzle) are listed where the file leaves them out.
+    """
+    missing = ((part, _mass(motors, part)[1]) for part in PARTS)
+    return [f"{part.replace('_', ' ')}: {why}" for part, why in missing if why]
+
+
+def _column(mass: Any, size: int) -> Array:
+    return np.broadcast_to(np.asarray(mass, dtype=float), (size,)).copy()
+
+
+def _mass(motors: Motors, part: str) -> tuple[Array | None, str]:
+    """The mass of a part and why it, or a part of it, is not known; None where nothing is."""
+    if part == "liner" and motors.liner is None:
+        return None, ""
+    try:
+        if part.endswith("_closure"):
+            return _closure(motors, part)
+        return _MASSES[part](motors), ""
+    except NotComputable as missing:
+        return None, str(missing)
+
+
+def _propellant(motors: Motors) -> Array:
+    volume = grain.volume(_tall(motors), np.zeros(1)).sum(axis=-1)
+    return np.asarray(motors.propellant.density * volume, dtype=float)
+
+
+def _tall(motors: Motors) -> Grains:
+    """The grains with every leaf two-dimensional."""
+    return Grains(**{name: np.atleast_2d(leaf) for name, leaf in vars(motors.grain).items()})
+
+
+def _density(motors: Motors, column: str) -> float:
+    density = getattr(need(motors, column), "density", None)
+    if density is None:
+        raise NotComputable(f"the density of {column} is not known")
+    return float(density)
+
+
+def _case(motors: Motors) -> Array:
+    outside, length = need(motors, "case.outer_diameter"), need(motors, "case.length")
+    bore = outside - 2.0 * need(motors, "case.wall")
+    return np.asarray(_density(motors, "case.material") * 0.25 * np.pi * (outside**2 - bore**2) * length)
+
+
+def _liner(motors: Motors) -> Array:
+    need(motors, "case")
+    bore, thickness = need(motors, "case.bore"), need(motors, "liner.thickness")
+    annulus = np.pi * thickness * (bore - thickness)
+    return np.asarray(_density(motors, "liner.material") * annulus * _liner_length(motors))
+
+
+def _liner_length(motors: Motors) -> Array:
+    """Case less closure plates; never less than the grains it covers."""
+    grains = np.sum(motors.grain.count * motors.grain.length, axis=-1)
+    length = motors.value("case.length")
+    if length is None:
+        return np.asarray(grains)
+    for end in ("forward_closure", "aft_closure"):
+        plate = motors.value(f"{end}.plate_thickness")
+        length = length - (0.0 if plate is None else plate)
+    return np.asarray(np.maximum(length, grains))
+
+
+def _closure(motors: Motors, end: str) -> tuple[Array | None, str]:
+    need(motors, end)
+    given = motors.value(f"{end}.mass")
+    if given is not None:
+        return np.asarray(given, dtype=float), ""
+    total: Array | None = None
+    missing = []
+    for build in (_plate, _ring):
+        try:
+            mass = build(motors, end)
+            total = mass if total is None else total + mass
+        except NotComputable as why:
+            missing.append(str(why))
+    return total, "; ".join(missing)
+
+
+def _plate(motors: Motors, end: str) -> Array:
+    need(motors, "case")
+    thickness, bore = need(motors, f"{end}.plate_thickness"), need(motors, "case.bore")
+    material = "plate_material" if motors.value(f"{end}.plate_material") is not None else "ring_material"
+    return np.asarray(_density(motors, f"{end}.{material}") * 0.25 * np.pi * bore**2 * thickness)
+
+
+def _ring(motors: Motors, end: str) -> Array:
+    need(motors, "case")
+    if motors.value(f"{end}.screws") is None:
+        raise NotComputable(f"the retaining ring's section is not in the file; give {end}.mass")
+    thickness, bore = need(motors, f"{end}.screws.ring_thickness"), need(motors, "case.bore")
+    length = 2.0 * need(motors, f"{end}.screws.ring_edge_distance")
+    section = np.pi * thickness * (bore - thickness)
+    return np.asarray(_density(motors, f"{end}.ring_material") * section * length)
+
+
+def _nozzle(motors: Motors) -> Array:
+    outside, length = need(motors, "nozzle.insert_diameter"), need(motors, "nozzle.insert_length")
+    throat, mouth = motors.nozzle.throat_diameter, motors.nozzle.exit_diameter
+    cone = np.minimum(0.5 * (mouth - throat) / np.tan(np.maximum(motors.nozzle.half_angle, 1e-6)), length)
+    flow = np.pi / 12.0 * (throat**2 + throat * mouth + mouth**2) * cone + 0.25 * np.pi * throat**2 * (length - cone)
+    solid = np.maximum(0.25 * np.pi * outside**2 * length - flow, 0.0)
+    return np.asarray(_density(motors, "nozzle.material") * solid)
+
+
+_MASSES: dict[str, Callable[[Motors], Array]] = {"propellant": _propellant, "case": _case, "liner": _liner, "nozzle": _nozzle}

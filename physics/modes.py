@@ -1,0 +1,52 @@
+"""What a failure mode says when it cannot be computed.
+
+Owns the exception and the helper that every failure mode shares: a mode asks for its columns by name, and what the
+motor file leaves out is reported by the key a builder would write. Imports `physics.motors`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from physics.motors import Motors
+
+_BETWEEN = (".screws.", ".threaded_ring.", ".snap_ring.")
+
+
+class NotComputable(Exception):
+    """A failure mode lacks what it needs, or is outside its range; the text is the reason shown to the builder."""
+
+
+def file_key(column: str) -> str:
+    """The key of the motor file that holds a column.
+
+    >>> file_key("forward_closure.screws.ring_thickness")
+    'forward_closure.ring_thickness'
+    >>> file_key("case.wall")
+    'case.wall'
+    """
+    for name in _BETWEEN:
+        column = column.replace(name, ".")
+    return column
+
+
+def need(motors: Motors, column: str) -> Any:
+    """The leaf named by a dotted column.
+
+    Raises NotComputable naming the missing key of the motor file where the part or the leaf is absent, or where an
+    array holds nothing but NaN (a number that is not known). Raises KeyError for a name that is no column at all.
+    """
+    leaf = motors.value(column)
+    if leaf is None:
+        raise NotComputable(f"{_missing(motors, column)} is not given")
+    if isinstance(leaf, np.ndarray) and leaf.size and leaf.dtype.kind == "f" and bool(np.isnan(leaf).all()):
+        raise NotComputable(f"{file_key(column)} is not known")
+    return leaf
+
+
+def _missing(motors: Motors, column: str) -> str:
+    """The outermost part that is absent, as a file table, or else the key itself."""
+    part = column.split(".")[0]
+    return f"[{part}]" if motors.value(part) is None else file_key(column)

@@ -1,0 +1,392 @@
+"""The batch of candidate motors: the one input type of the kernel.
+
+Owns the dataclasses that carry a batch of motors as columns. Every leaf is a float64 array in SI units that
+broadcasts to ``(n,)``, where ``n`` is the number of motors in the batch; leaves of `Grains` broadcast to ``(n, rows)``
+and the rows of the burning-rate law to ``(n, rate rows)``. A single motor is a batch of one. Choices that are not
+numbers (materials, kinds of retention) are one for the whole batch. Field names are the keys of the motor file, so a
+dotted key such as ``case.wall`` names a column wherever one is meant: in a search, a tolerance or a comparison.
+
+Imports numpy only.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields, is_dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from physics.materials import Material
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Propellant:
+    """A characterised propellant; the rate law is piecewise Saint-Robert, r = rate·(p/at)^exponent in each row.
+
+    Units: density kg/m3, characteristic_velocity m/s, gamma -, molar_mass kg/mol, temperatures K,
+    temperature_sensitivity 1/K, pressures Pa, rate m/s, strength Pa (crushing strength of the grain, NaN if unknown).
+    `rate_from`, `rate_to`, `rate`, `rate_at`, `exponent` broadcast to (n, K), rows in order of pressure.
+    `characterised_from` and `characterised_to` are the ends of the rows, (n,).
+    """
+
+    density: Array
+    characteristic_velocity: Array
+    gamma: Array
+    molar_mass: Array
+    rate_from: Array
+    rate_to: Array
+    rate: Array
+    rate_at: Array
+    exponent: Array
+    reference_temperature: Array
+    temperature_sensitivity: Array
+    erosive: str = "none"
+    erosive_constants: Mapping[str, Any] = field(default_factory=dict)
+    strength: Array | None = None
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class Grains:
+    """Rows of equal cored grains, head end first, all leaves (n, rows); a row of count 0 is absent.
+
+    Lengths and diameters in m; `burning_ends` is 0, 1 or 2 bare end faces; the outside is inhibited. A core of zero
+    with a bare end is an end burner.
+    """
+
+    count: Array
+    length: Array
+    outer_diameter: Array
+    core_diameter: Array
+    burning_ends: Array
+
+
+@dataclass(frozen=True)
+class Nozzle:
+    """Conical nozzle: diameters m, half_angle rad, efficiency on the momentum term, recession m/s of the throat radius."""
+
+    throat_diameter: Array
+    exit_diameter: Array
+    half_angle: Array
+    efficiency: Array
+    throat_recession: Array
+    throat_recession_at: Array
+    material: Material | None = None
+    seat_diameter: Array | None = None
+    insert_diameter: Array | None = None
+    insert_length: Array | None = None
+
+
+@dataclass(frozen=True)
+class Case:
+    """Tube: lengths m, service_temperature K. `heat_affected_reach` (m) is measured from `heat_affected_end`."""
+
+    material: Material
+    outer_diameter: Array
+    wall: Array
+    length: Array | None = None
+    service_temperature: Array | None = None
+    heat_affected: bool = False
+    heat_affected_end: str = "both"
+    heat_affected_reach: Array | None = None
+
+    @property
+    def bore(self) -> Array:
+        """Inside diameter. [m]"""
+        return self.outer_diameter - 2.0 * self.wall
+
+
+@dataclass(frozen=True)
+class Liner:
+    """Sleeve between grain and case: thickness m; `gap` is a bare length (m) at a joint or bulkhead, 0 where none."""
+
+    material: Material
+    thickness: Array
+    gap: Array | None = None
+
+
+@dataclass(frozen=True)
+class Screws:
+    """Radial screws of one closure. Lengths m, strengths Pa, `metric` and `threads_in_plane` 1.0 or 0.0."""
+
+    diameter: Array
+    pitch: Array
+    metric: Array
+    tensile_strength: Array
+    count: Array
+    edge_distance: Array | None
+    hole_diameter: Array
+    threads_in_plane: Array
+    load_sharing: Array
+    fitting_factor: Array
+    ring_edge_distance: Array | None = None
+    ring_thickness: Array | None = None
+    flush_length: Array | None = None
+    designation: str = ""
+    grade: str = ""
+
+
+@dataclass(frozen=True)
+class ThreadedRing:
+    """Threaded retaining ring: major diameter m, pitch m, engagement m (loaded length)."""
+
+    thread_diameter: Array
+    thread_pitch: Array
+    engagement: Array
+
+
+@dataclass(frozen=True)
+class SnapRing:
+    """Internal snap ring: groove_depth, ring_thickness, edge_margin (groove to case end) m; ring shear strength Pa."""
+
+    groove_depth: Array
+    ring_thickness: Array
+    edge_margin: Array
+    ring_shear_strength: Array | None = None
+
+
+@dataclass(frozen=True)
+class Seal:
+    """O-ring seal: lengths m, hardness Shore A. `gap` is the radial gap at rest; `diameter` the sealed diameter."""
+
+    rings: Array
+    cross_section: Array
+    gland_depth: Array
+    gap: Array
+    hardness: Array
+    gland_width: Array | None = None
+    inner_diameter: Array | None = None
+    diameter: Array | None = None
+    backup_rings: Array | None = None
+    material: Material | None = None
+
+
+@dataclass(frozen=True)
+class Closure:
+    """One closure, forward or aft. Exactly one of `screws`, `threaded_ring`, `snap_ring` is set, by `retention`."""
+
+    retention: str
+    screws: Screws | None = None
+    threaded_ring: ThreadedRing | None = None
+    snap_ring: SnapRing | None = None
+    ring_material: Material | None = None
+    plate_material: Material | None = None
+    plate_thickness: Array | None = None
+    shoulder_thickness: Array | None = None
+    mass: Array | None = None
+    seal: Seal | None = None
+
+
+@dataclass(frozen=True)
+class Airframe:
+    """What the motor must go into: m; `clearance` on the diameter."""
+
+    inner_diameter: Array
+    clearance: Array
+    length: Array | None = None
+
+
+@dataclass(frozen=True)
+class Ambient:
+    """Surroundings: pressure Pa, temperature K (of the propellant too), soak temperatures K, shape (n, s) or (1, s)."""
+
+    pressure: Array
+    temperature: Array
+    soak: Array
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """Scatter of one column: bounds `minus`, `plus` (both positive) or a standard deviation; relative or in SI units."""
+
+    minus: float = 0.0
+    plus: float = 0.0
+    standard_deviation: float = 0.0
+    relative: bool = False
+
+    @property
+    def reach(self) -> tuple[float, float]:
+        """Lower and upper reach from nominal (both positive), three standard deviations where no bound is given."""
+        three_sigma = 3.0 * self.standard_deviation
+        return (self.minus or three_sigma, self.plus or three_sigma)
+
+
+@dataclass(frozen=True)
+class Motors:
+    """A batch of ``size`` motors; the parts that a file leaves out are None for the whole batch."""
+
+    size: int
+    propellant: Propellant
+    grain: Grains
+    nozzle: Nozzle
+    ambient: Ambient
+    case: Case | None = None
+    liner: Liner | None = None
+    forward_closure: Closure | None = None
+    aft_closure: Closure | None = None
+    airframe: Airframe | None = None
+    factors: Mapping[str, float] = field(default_factory=dict)
+    tolerances: Mapping[str, Tolerance] = field(default_factory=dict)
+
+    def value(self, key: str) -> Any:
+        """The leaf named by a dotted key, or None where the part or the leaf is absent."""
+        place: Any = self
+        for name in key.split("."):
+            if place is None:
+                return None
+            if not hasattr(place, name):
+                raise KeyError(f"no column {key!r}: {type(place).__name__} has no field {name!r}")
+            place = getattr(place, name)
+        return place
+
+    def with_values(self, values: Mapping[str, Any]) -> Motors:
+        """A copy with columns replaced; (n,) values for a grain column are given to every row.
+
+        Raises KeyError for a key that names no column or a part that this batch does not have, and ValueError for a
+        shape that does not broadcast to the batch.
+        """
+        changed: Any = self
+        for key, value in values.items():
+            changed = _replaced(changed, key.split("."), self._shaped(key, value), key)
+        return changed  # type: ignore[no-any-return]
+
+    def _shaped(self, key: str, value: Any) -> Any:
+        if isinstance(value, str) or value is None or is_dataclass(value) or key == "size":
+            return value
+        array = np.asarray(value, dtype=float)
+        by_row = key.startswith("grain.") or key in _RATE_COLUMNS
+        if by_row and array.ndim == 1:
+            array = array[:, None]
+        if array.ndim and array.shape[0] not in (1, self.size):
+            raise ValueError(f"{key}: {array.shape[0]} values for a batch of {self.size}")
+        return array
+
+    def take(self, index: Any) -> Motors:
+        """The motors at `index` (integers, a slice or a mask) as a batch of their own."""
+        picked = np.arange(self.size)[index]
+        picked = np.atleast_1d(picked)
+        return _mapped(self, lambda leaf: leaf[picked] if leaf.ndim and leaf.shape[0] == self.size else leaf, picked.size)
+
+    def repeat(self, times: int) -> Motors:
+        """A batch with every motor `times` over, copies of one motor next to each other."""
+        return self.take(np.repeat(np.arange(self.size), times)) if self.size > 1 else _mapped(
+            self, lambda leaf: np.repeat(leaf, times, axis=0) if leaf.ndim and leaf.shape[0] == 1 else leaf, times
+        )
+
+
+_RATE_COLUMNS = frozenset(f"propellant.{name}" for name in ("rate_from", "rate_to", "rate", "rate_at", "exponent"))
+
+
+def _replaced(part: Any, path: Sequence[str], value: Any, key: str) -> Any:
+    name, rest = path[0], path[1:]
+    if part is None:
+        raise KeyError(f"no column {key!r}: this motor has no part that holds {name!r}")
+    if not hasattr(part, name):
+        raise KeyError(f"no column {key!r}: {type(part).__name__} has no field {name!r}")
+    return replace(part, **{name: _replaced(getattr(part, name), rest, value, key) if rest else value})
+
+
+def _mapped(part: Any, change: Any, size: int) -> Any:
+    """A copy of a dataclass tree with `change` applied to every array leaf."""
+    new: dict[str, Any] = {}
+    for item in fields(part):
+        leaf = getattr(part, item.name)
+        if isinstance(leaf, np.ndarray):
+            new[item.name] = change(leaf)
+        elif dataclasses.is_dataclass(leaf) and type(leaf).__module__ == __name__ and not isinstance(leaf, Tolerance):
+            new[item.name] = _mapped(leaf, change, size)
+    if isinstance(part, Motors):
+        new["size"] = size
+    return replace(part, **new)
+
+
+@dataclass(frozen=True)
+class Curve:
+    """Histories along the burn, each (n, T); `time` rises along the last axis and NaN pads what has ended."""
+
+    time: Array
+    chamber_pressure: Array
+    head_pressure: Array
+    thrust: Array
+    mass_flow: Array
+    kn: Array
+    mass_flux: Array
+    regression: Array
+    throat_diameter: Array
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What a kernel says of a batch.
+
+    `values` maps a figure's name to an (n,) array in SI; `flags` maps a condition's name to an (n,) bool array.
+    Both kernels give the same names; they are listed in `physics.kernel.FIGURES` and `physics.kernel.FLAGS`.
+    """
+
+    values: Mapping[str, Array]
+    flags: Mapping[str, NDArray[np.bool_]]
+    kernel: str
+    curve: Curve | None = None
+
+    def __getitem__(self, name: str) -> Array:
+        return self.values[name]
+
+
+@dataclass(frozen=True)
+class Situation:
+    """What a failure mode may need beside the motor: the end it sits at, and how the motor burns.
+
+    `end` is "forward", "aft" or "" (the mode belongs to no end). `figures` is None where only the structure is asked
+    about; modes that need it are then not assessed. `maximum_expected_pressure` in Pa, (n,).
+    """
+
+    end: str = ""
+    figures: Figures | None = None
+    maximum_expected_pressure: Array | None = None
+
+
+@dataclass(frozen=True)
+class Rung:
+    """One failure mode of one part over the batch.
+
+    Exactly one of `pressure` (head-end pressure at which it happens, Pa, (n,)) and `time` (s from ignition, (n,), inf
+    where it does not happen) is set. `factor` is the distance to what is expected, `required` the factor asked for.
+    """
+
+    mode: str
+    part: str
+    kind: str
+    basis: str
+    pressure: Array | None
+    time: Array | None
+    factor: Array
+    required: Array
+    note: str = ""
+
+    @property
+    def ok(self) -> NDArray[np.bool_]:
+        """Whether the factor reaches what is required; NaN never passes."""
+        return np.asarray(self.factor >= self.required)
+
+
+@dataclass(frozen=True)
+class NotAssessed:
+    """A mode that could not be computed, and why (the missing key, the range left)."""
+
+    mode: str
+    part: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """All rungs of a batch in the order of the table of modes, and what was not assessed."""
+
+    rungs: tuple[Rung, ...]
+    not_assessed: tuple[NotAssessed, ...]

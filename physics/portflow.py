@@ -1,0 +1,233 @@
+"""The extremes of the port flow along a steady burn: head pressure, mass flux, narrowest port.
+
+Owns the search over regression for the highest head-end pressure and mass flux, on the pieces of `physics.stretches`.
+The effective port ratio J of a row is its port area over (share of the flow that passes its aft end × throat area);
+the smallest over rows counts. Head pressure is p·h(J) with h of `nozzle.head_pressure_ratio`, for which
+d log h/d log J = −γM²/(1 + γM²), and −1 where the port chokes. Mass flux is p/(c*·J). Imports nozzle, stretches and
+motors.
+
+With one row of equal grains J only grows, and the maxima follow from derivatives; with several rows each piece is
+sampled and the maximum inside one refined. Both give the same numbers where both apply.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from physics import nozzle
+from physics.motors import Array
+from physics.stretches import Balance, Columns, Pieces, Stretches
+
+_NO_PORT = 1e9
+"""Bore that stands for a grain without a port. [m]"""
+
+_SAMPLES = 0.5 - 0.5 * np.cos(np.pi * np.arange(9) / 8)
+
+
+@dataclass(frozen=True)
+class PortExtremes:
+    """Extremes of each motor along its burn, (n,): Pa, kg/m2/s, and effective port ratios (infinite without a port)."""
+
+    head_pressure: Array
+    mass_flux: Array
+    smallest_ratio: Array
+    initial_ratio: Array
+
+
+def port_extremes(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> PortExtremes:
+    """Extremes of the port flow of every motor of a block."""
+    if burn.webs.shape[1] == 1:
+        return _equal_grains(cuts, burn, law, batch)
+    return _any_grains(cuts, burn, law, batch)
+
+
+# One row of equal grains.
+
+
+def _equal_grains(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> PortExtremes:
+    motor = cuts.motor
+    solid = batch.core_diameter[:, 0] <= 0.0
+    cores = np.where(solid, _NO_PORT, batch.core_diameter[:, 0])
+    core, throat, gamma = cores[motor], batch.throat_diameter[motor], batch.gamma[motor]
+    slope = np.where(cuts.still, 0.0, cuts.slope)
+    offset = np.where(cuts.still, law.log_ambient[motor], cuts.offset)
+    spots = np.stack([cuts.start, _steepest(cuts, slope, core, throat, gamma)], axis=1)
+    log_pressure, log_ratio = _along(spots, cuts, slope, offset, core, throat)
+    log_head = log_pressure + nozzle.log_head_ratio(log_ratio, gamma[:, None])
+    fluxes = _flux_candidates(cuts, slope, core)
+    flux_pressure, flux_ratio = _along(fluxes, cuts, slope, offset, core, throat)
+    blocked = solid & (batch.count[:, 0] > 1.0) & (batch.burning_ends[:, 0] > 0.0)
+    ratio = np.where(solid | (burn.webs[:, 0] <= 0.0), np.inf, (cores / batch.throat_diameter) ** 2)
+    ratio = np.where(blocked, 0.0, ratio)
+    head, flux = np.exp(_top(log_head, cuts, batch)), np.exp(_top(flux_pressure - flux_ratio, cuts, batch))
+    flux = np.where(blocked, np.inf, np.where(solid, 0.0, flux / batch.characteristic_velocity))
+    return PortExtremes(np.where(blocked, np.inf, head), flux, ratio, ratio)
+
+
+def _top(values: Array, cuts: Pieces, batch: Columns) -> Array:
+    """Largest over the pieces of each motor of values (s, T), (n,)."""
+    best = values.max(axis=1)
+    size = batch.gamma.size
+    if best.size == size and bool(np.all(cuts.motor == np.arange(size))):
+        return np.asarray(best)
+    top = np.full(size, -np.inf)
+    np.maximum.at(top, cuts.motor, best)
+    return top
+
+
+def _along(
+    x: Array, cuts: Pieces, slope: Array, offset: Array, core: Array, throat: Array
+) -> tuple[Array, Array]:
+    """log p and log J at regressions x, (s, T)."""
+    kn = cuts.constant[:, None] + x * (cuts.linear[:, None] + x * cuts.square[:, None])
+    log_pressure = np.log(np.maximum(kn, 1e-300))
+    log_pressure *= slope[:, None]
+    log_pressure += offset[:, None]
+    log_ratio = np.log((core[:, None] + 2.0 * x) / throat[:, None])
+    log_ratio *= 2.0
+    return log_pressure, log_ratio
+
+
+def _steepest(cuts: Pieces, slope: Array, core: Array, throat: Array, gamma: Array) -> Array:
+    """Regression of the highest head pressure after the start of each piece.
+
+    Newton steps on d log(p·h)/dx from the place of the highest pressure, which lies at or behind it. The maximum is
+    flat, so that three steps place it well enough: its value errs by the square of what the place errs.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        vertex = np.where(cuts.square < 0.0, -0.5 * cuts.linear / cuts.square, np.copysign(np.inf, cuts.linear))
+    x = np.clip(vertex, cuts.start, cuts.end)
+    beta = 0.5 * (gamma - 1.0)
+    for _ in range(3):
+        kn = cuts.constant + x * (cuts.linear + x * cuts.square)
+        growth = (cuts.linear + 2.0 * x * cuts.square) / kn
+        widening = 4.0 / (core + 2.0 * x)
+        log_ratio = 2.0 * np.log((core + 2.0 * x) / throat)
+        square = _mach_squared(log_ratio, gamma)
+        warm = 1.0 + gamma * square
+        choked = log_ratio <= 0.0
+        pull = np.where(choked, 1.0, gamma * square / warm)
+        room = np.maximum(1.0 - square, 1e-3)
+        fade = np.where(choked, 0.0, 2.0 * pull / warm * (1.0 + beta * square) / room)
+        rise = slope * growth - pull * widening
+        bend = slope * (2.0 * cuts.square / kn - growth * growth) + widening * widening * (fade + 0.5 * pull)
+        back = np.where(rise < 0.0, 0.5 * (cuts.start - x), cuts.end - x)
+        step = np.where(bend < 0.0, -rise / np.minimum(bend, -1e-300), back)
+        x = np.clip(x + step, cuts.start, cuts.end)
+    return np.asarray(x)
+
+
+def _mach_squared(log_ratio: Array, gamma: Array) -> Array:
+    """M² in a port, to about 1e-4: enough to place a maximum, not to state it."""
+    open_ratio = np.maximum(log_ratio, 0.0)
+    return np.exp(2.0 * nozzle.log_mach(open_ratio, gamma, subsonic=True, steps=1))
+
+
+def _flux_candidates(cuts: Pieces, slope: Array, core: Array) -> Array:
+    """Regressions at which p/J can be highest: both ends and the roots of d log(p/J)/dx = 0, a quadratic; (s, 4)."""
+    square = 4.0 * cuts.square * (slope - 1.0)
+    linear = 2.0 * slope * (cuts.square * core + cuts.linear) - 4.0 * cuts.linear
+    constant = slope * cuts.linear * core - 4.0 * cuts.constant
+    with np.errstate(invalid="ignore", divide="ignore"):
+        root = np.sqrt(linear * linear - 4.0 * square * constant)
+        half = -0.5 * (linear + np.where(linear < 0.0, -root, root))
+        spots = np.stack([cuts.start, cuts.end, half / square, constant / half], axis=1)
+    first = cuts.start[:, None]
+    return np.where(np.isnan(spots), first, np.clip(spots, first, cuts.end[:, None]))
+
+
+# Several rows.
+
+
+def _any_grains(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> PortExtremes:
+    """Sample each piece, and refine a maximum inside one by parabolas through the logarithms."""
+    x = cuts.start[:, None] + (cuts.end - cuts.start)[:, None] * _SAMPLES
+    goals = goals_along(x, cuts, burn, law, batch)
+    tops = []
+    for number, goal in enumerate(goals):
+        best = goal.max(axis=1)
+        _refine(number, goal, x, best, cuts, burn, law, batch)
+        tops.append(_top(best[:, None], cuts, batch))
+    initial = np.full(batch.gamma.size, np.inf)
+    firsts = np.nonzero(cuts.start == 0.0)[0]
+    initial[cuts.motor[firsts]] = np.exp(-goals[2][firsts, 0])
+    with np.errstate(over="ignore"):
+        return PortExtremes(
+            np.exp(tops[0]), np.exp(tops[1]) / batch.characteristic_velocity, np.exp(-tops[2]), initial
+        )
+
+
+def goals_along(x: Array, cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> tuple[Array, Array, Array]:
+    """log head pressure, log p/J and −log J at regressions x (s, T), J the effective port ratio."""
+    kn = cuts.constant[:, None] + x * (cuts.linear[:, None] + x * cuts.square[:, None])
+    with np.errstate(divide="ignore"):
+        log_kn = np.log(np.maximum(kn, 1e-300))
+        log_pressure = cuts.slope[:, None] * log_kn + cuts.offset[:, None]
+        log_pressure = np.where(cuts.still[:, None], law.log_ambient[cuts.motor][:, None], log_pressure)
+        log_ratio = -np.log(_crowding(x, kn, cuts, burn, batch))
+    log_head = nozzle.log_head_ratio(log_ratio, batch.gamma[cuts.motor][:, None])
+    return log_pressure + log_head, log_pressure - log_ratio, -log_ratio
+
+
+def _crowding(x: Array, kn: Array, cuts: Pieces, burn: Stretches, batch: Columns) -> Array:
+    """Inverse of the effective port ratio: largest over rows of flow share at the row's aft end × A_t / port area.
+
+    0 where no port carries anything; infinite where a grain without a core stands in the way of burning ones.
+    """
+    motor = cuts.motor
+    throat = batch.throat_diameter[motor][:, None]
+    total = 0.25 * np.pi * throat * throat * np.where(kn > 0.0, kn, np.inf)
+    largest, carried = np.zeros_like(x), np.zeros_like(x)
+    for row in range(burn.webs.shape[1]):
+        alive = ((burn.webs[motor, row] >= burn.end[motor, cuts.stretch]) & (burn.webs[motor, row] > 0.0))[:, None]
+        constant, linear, square = (part[motor, row][:, None] for part in burn.row_coefficients)
+        core = batch.core_diameter[motor, row][:, None]
+        blocked = (core <= 0.0) & alive & ((carried > 0.0) | (batch.count[motor, row] > 1.0)[:, None])
+        carried = carried + np.where(alive, constant + x * (linear + x * square), 0.0)
+        bore = (core + 2.0 * x) / throat
+        with np.errstate(divide="ignore", invalid="ignore"):
+            here = np.where(alive & (core > 0.0), carried / (total * bore * bore), 0.0)
+        largest = np.maximum(largest, np.where(blocked, np.inf, here))
+    return largest
+
+
+def _refine(
+    number: int, goal: Array, x: Array, best: Array, cuts: Pieces, burn: Stretches, law: Balance, batch: Columns
+) -> None:
+    """Raise `best` of the pieces whose largest sample is inside, by parabolas; in place."""
+    top = np.argmax(goal, axis=1)
+    inner = np.nonzero((top > 0) & (top < goal.shape[1] - 1) & np.isfinite(best))[0]
+    if not inner.size:
+        return
+    some = cuts.pick(inner)
+    spot = top[inner][:, None] + np.array([-1, 0, 1])
+    xs = np.take_along_axis(x[inner], spot, axis=1)
+    ys = np.take_along_axis(goal[inner], spot, axis=1)
+    for _ in range(4):
+        guess = _vertex(xs, ys)
+        value = goals_along(guess[:, None], some, burn, law, batch)[number][:, 0]
+        xs, ys = _narrowed(xs, ys, guess, value)
+    best[inner] = ys[:, 1]
+
+
+def _vertex(xs: Array, ys: Array) -> Array:
+    """Abscissa of the top of the parabola through three points, kept between them."""
+    left, right = xs[:, 1] - xs[:, 0], xs[:, 2] - xs[:, 1]
+    rise, fall = (ys[:, 1] - ys[:, 0]) * right, (ys[:, 1] - ys[:, 2]) * left
+    with np.errstate(divide="ignore", invalid="ignore"):
+        step = 0.5 * (rise * right - fall * left) / (rise + fall)
+    step = np.where(np.isfinite(step), step, 0.0)
+    return np.asarray(np.clip(xs[:, 1] + step, xs[:, 0], xs[:, 2]))
+
+
+def _narrowed(xs: Array, ys: Array, guess: Array, value: Array) -> tuple[Array, Array]:
+    """The three points around the larger of the old top and the new one."""
+    higher, right = value > ys[:, 1], guess > xs[:, 1]
+    points = np.stack([xs[:, 0], np.minimum(guess, xs[:, 1]), np.maximum(guess, xs[:, 1]), xs[:, 2]], axis=1)
+    values = np.stack(
+        [ys[:, 0], np.where(right, ys[:, 1], value), np.where(right, value, ys[:, 1]), ys[:, 2]], axis=1
+    )
+    centre = np.where(higher == right, 2, 1)[:, None] + np.array([-1, 0, 1])
+    return np.take_along_axis(points, centre, axis=1), np.take_along_axis(values, centre, axis=1)

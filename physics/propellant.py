@@ -1,0 +1,178 @@
+"""The burning-rate law and the pressure at which it balances the nozzle.
+
+Owns the piecewise Saint-Robert (Vieille) law, its temperature sensitivity, and the equilibrium of a chamber: at steady
+state ρ·A_b·r(p) = p·A_t/c*, so Kn = A_b/A_t = κ(p) with κ(p) = p/(ρ·c*·r(p)). κ rises inside every row (each
+exponent is below 1) and may jump between rows. Imports numpy and `physics.motors`.
+
+Which root is taken. Where the law jumps, several pressures can balance one Kn. The root taken is the lowest stable
+one, the one a motor reaches that fills from below: the generalised inverse of the running maximum of κ.
+Where the rate drops at the end of a row, κ jumps up: the pressure waits on the boundary until Kn has crossed the jump,
+and the rate there is whatever balances the nozzle. Where the rate rises, κ jumps down: the pressure leaps over the
+range that cannot be held. A falling Kn is given the same root, so the hysteresis of a real motor is not followed; the
+steady kernel raises `several_equilibria` where a higher stable root exists.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from physics.motors import Array, Propellant
+
+
+@dataclass(frozen=True)
+class RateLaw:
+    """The law at one temperature as r = exp(log_coefficient)·p^exponent in each row, SI.
+
+    `exponent` and `log_coefficient` have shape (n, K) or (1, K); `log_bounds` are the logarithms of the pressures
+    between rows, (n, K-1) or (1, K-1). The first row reaches down to zero and the last one up without end.
+    """
+
+    log_coefficient: Array
+    exponent: Array
+    log_bounds: Array
+
+    @property
+    def rows(self) -> int:
+        """Number of rows of the law."""
+        return int(self.exponent.shape[-1])
+
+
+def rate_coefficients(propellant: Propellant, temperature: Array) -> RateLaw:
+    """The rate law at the propellant's temperature, r(T) = r(T_ref)·exp(σ_p·(T − T_ref)).
+
+    `temperature` [K] broadcasts to (n,). Rows must be in order of pressure and meet; every exponent is below 1.
+    Source: definition of σ_p, e.g. Sutton & Biblarz, Rocket Propulsion Elements, ch. 11.
+    """
+    rate, rate_at, exponent, start = np.broadcast_arrays(
+        *(_rows(leaf) for leaf in (propellant.rate, propellant.rate_at, propellant.exponent, propellant.rate_from))
+    )
+    shift = np.atleast_1d(propellant.temperature_sensitivity * (temperature - propellant.reference_temperature))
+    log_coefficient = np.log(rate) - exponent * np.log(rate_at) + shift[:, None]
+    return RateLaw(log_coefficient, exponent, np.log(start[:, 1:]))
+
+
+def _rows(leaf: Array) -> Array:
+    leaf = np.asarray(leaf, dtype=float)
+    return leaf[None, :] if leaf.ndim == 1 else np.atleast_2d(leaf)
+
+
+def burning_rate(propellant: Propellant, pressure: Array, temperature: Array) -> Array:
+    """Burning rate [m/s] at `pressure` [Pa], shape (n,) or (n, T), and propellant temperature [K], (n,) or scalar.
+
+    A boundary belongs to the row below it. Outside the characterised rows the nearest row is extended. Zero pressure
+    gives zero rate for a positive exponent.
+
+    >>> law = Propellant(*map(np.array, (1750.0, 1550.0, 1.2, 0.025, [1e5], [1e7], [5e-3], [1e6], [0.35], 293.0, 0.0)))
+    >>> burning_rate(law, np.array([4.642188e6]), np.array(293.0)).round(9)
+    array([0.00855703])
+    """
+    law = rate_coefficients(propellant, temperature)
+    pressure = np.asarray(pressure, dtype=float)
+    flat = pressure.ndim < 2
+    columns = np.atleast_1d(pressure)[:, None] if flat else pressure
+    with np.errstate(divide="ignore"):
+        log_pressure = np.log(columns)
+    row = np.zeros(columns.shape, dtype=np.intp)
+    for bound in range(law.rows - 1):
+        row += log_pressure > law.log_bounds[:, bound, None]
+    rate: Array = np.exp(_pick(law.log_coefficient, row) + _pick(law.exponent, row) * log_pressure)
+    return rate[:, 0].reshape(pressure.shape if pressure.ndim else ()) if flat and rate.shape[0] <= 1 else (
+        rate[:, 0] if flat else rate
+    )
+
+
+def _pick(table: Array, row: NDArray[np.intp]) -> Array:
+    """Entries (n, T) of a table (n, K) or (1, K) at row indices (n, T)."""
+    size = max(table.shape[0], row.shape[0])
+    table = np.broadcast_to(table, (size, table.shape[1]))
+    return np.take_along_axis(table, np.broadcast_to(row, (size, row.shape[1])), axis=1)
+
+
+@dataclass(frozen=True)
+class Switches:
+    """Where the root changes row as Kn grows, all in log(Kn), (n, K) each.
+
+    Row k holds for log_lower < log(Kn) <= log_upper; between the upper end of one row and the lower end of the next
+    the pressure waits on the boundary. A row that is leapt over has log_lower > log_upper or equal. The last upper end
+    is infinite, the first lower end minus infinity. `log_start` is log κ at the foot of each row.
+    """
+
+    log_lower: Array
+    log_upper: Array
+    log_start: Array
+
+
+def switch_kn(law: RateLaw, log_impedance: Array) -> Switches:
+    """The Kn at which the lowest stable root changes row.
+
+    `log_impedance` is log(ρ·c*), (n,) or (1,). See the head of this file for the choice of root.
+    """
+    steepness = 1.0 - law.exponent
+    base = -law.log_coefficient - np.atleast_1d(log_impedance)[:, None]
+    size = base.shape[0]
+    infinite = np.full((size, 1), np.inf)
+    ends = steepness[:, :-1] * law.log_bounds + base[:, :-1]
+    starts = steepness[:, 1:] * law.log_bounds + base[:, 1:]
+    log_upper = np.concatenate([np.maximum.accumulate(ends, axis=1), infinite], axis=1)
+    log_lower = np.concatenate([-infinite, np.maximum(log_upper[:, :-1], starts)], axis=1)
+    return Switches(log_lower, log_upper, np.concatenate([-infinite, starts], axis=1))
+
+
+def equilibrium_pressure(propellant: Propellant, kn: Array, temperature: Array) -> Array:
+    """Steady chamber pressure [Pa] at `kn` = burning area over throat area, shape (n,) or (n, T): lowest stable root.
+
+    p = (ρ·c*·a·Kn)^(1/(1−n)) within a row; see the head of this file for laws with jumps. Outside the characterised
+    rows the nearest row is extended. Zero Kn gives zero pressure. Source: steady mass balance, e.g. Sutton & Biblarz,
+    ch. 11.
+
+    >>> law = Propellant(*map(np.array, (1750.0, 1550.0, 1.2, 0.025, [1e5], [1e7], [5e-3], [1e6], [0.35], 293.0, 0.0)))
+    >>> equilibrium_pressure(law, np.array([200.0]), np.array(293.0)).round(0)
+    array([4642188.])
+    """
+    law = rate_coefficients(propellant, temperature)
+    log_impedance = np.atleast_1d(np.log(propellant.density * propellant.characteristic_velocity))
+    kn = np.asarray(kn, dtype=float)
+    columns = np.atleast_1d(kn)[:, None] if kn.ndim < 2 else kn
+    with np.errstate(divide="ignore"):
+        log_kn = np.log(columns)
+    log_pressure = _log_equilibrium(law, switch_kn(law, log_impedance), log_impedance, log_kn)
+    pressure: Array = np.exp(log_pressure)
+    if kn.ndim >= 2:
+        return pressure
+    return pressure[:, 0] if kn.ndim or pressure.shape[0] > 1 else pressure[0, 0]
+
+
+def _log_equilibrium(law: RateLaw, switches: Switches, log_impedance: Array, log_kn: Array) -> Array:
+    slope, offset = segment_table(law, log_impedance)
+    segment = segment_at(switches, log_kn)
+    slopes = _pick(slope, segment)
+    with np.errstate(invalid="ignore"):
+        return np.where(slopes == 0.0, 0.0, slopes * log_kn) + _pick(offset, segment)
+
+
+def segment_table(law: RateLaw, log_impedance: Array) -> tuple[Array, Array]:
+    """Slope and offset of log p = slope·log Kn + offset on each of the 2K − 1 segments, (n, 2K − 1).
+
+    Even segments are the rows, odd ones the boundaries on which the pressure waits (slope 0).
+    """
+    slope = 1.0 / (1.0 - law.exponent)
+    offset = slope * (law.log_coefficient + np.atleast_1d(log_impedance)[:, None])
+    size, rows = offset.shape
+    slopes = np.zeros((size, 2 * rows - 1))
+    offsets = np.empty_like(slopes)
+    slopes[:, ::2], offsets[:, ::2] = slope, offset
+    offsets[:, 1::2] = law.log_bounds
+    return slopes, offsets
+
+
+def segment_at(switches: Switches, log_kn: Array) -> NDArray[np.intp]:
+    """Index of the segment that holds at log_kn, (n, T): how many of the ascending switch points lie below it."""
+    size = max(switches.log_upper.shape[0], log_kn.shape[0])
+    segment = np.zeros((size, log_kn.shape[1]), dtype=np.intp)
+    for row in range(switches.log_upper.shape[1] - 1):
+        segment += log_kn > switches.log_upper[:, row, None]
+        segment += log_kn > switches.log_lower[:, row + 1, None]
+    return segment

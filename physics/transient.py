@@ -1,0 +1,1017 @@
+"""The transient kernel: what a pressure transducer would show, from ignition to blow-down.
+
+Owns the time integration of chamber filling and emptying with quasi-steady port flow, erosive burning, uneven
+regression, throat recession and the ends of the burn. Imports numpy, `physics.constants`, `physics.erosion`,
+`physics.motors`, `physics.nozzle`, `physics.port`, `physics.propellant`.
+
+Model
+-----
+- d(ρ_g·V)/dt = ρ·Σ A_b·r − ṁ, ρ_g = p/(R·T) with constant R·T = (c*·Γ)²; p is the stagnation pressure at the nozzle
+  entry and stands for the whole free volume in the storage term. ṁ = p·A_t/c*, less by the isentropic factor where
+  p/p_ambient is below critical. The whole bare surface burns from t = 0; the chamber starts at ambient pressure (1 kPa
+  at least). The igniter's own gas and the spread of the flame are not modelled.
+- Free volume V: inside of the case less liner, closure plates and propellant; without a case or its length, the
+  cores alone; one throat diameter of throat area at least. See `free_volume`.
+- Port flow: `physics.port`. Gas is taken up by storage in proportion to where it is made, so that the flow through a station is
+  the share of the burning surface upstream of it. Each grain has `stations` cells of its own regression, and each bare
+  face one. With one bare end it is the nozzle end.
+- Local rate: r(p_static) at the station's own static pressure, raised by the erosive law of `physics.erosion`
+  (`rate_pressure="chamber"` gives every surface the chamber pressure instead, the lumped motor). Where rows of the rate law meet
+  at a jump, the law is joined across ±0.05 % of pressure.
+- Throat: dR/dt = recession·(p/throat_recession_at)^0.8, the exponent of turbulent heat and mass transfer.
+- Thrust: `physics.nozzle.thrust` with the expansion ratio of the moment.
+
+Numerics
+--------
+Two-stage, second-order, L-stable diagonally implicit Runge–Kutta (γ = 1 − 1/√2), each motor with its own step. The
+unknown is the mass that has left; pressure follows from the mass left in the free volume, so mass is conserved by
+construction as far as the stages converge, and filling may be as stiff as it likes. The step is set by the curvature of
+log p, by the web and by the next burnout, on which it lands. All motors of a block advance together as columns.
+
+Compiled loops or numpy: see `tests/benchmarks/transient_speed.py`, which prints the ratios behind the choice of numpy.
+
+Sources: mass balance and isothermal chamber, Sutton & Biblarz, ch. 12 (remembered). L-stable SDIRK of order 2: R. Alexander,
+SIAM J. Numer. Anal. 14 (1977) 1006 (remembered).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from physics import steady
+from physics.constants import STANDARD_GRAVITY
+from physics.erosion import Erosion, eroded_rate, erosion
+from physics.motors import Array, Curve, Figures, Motors
+from physics.nozzle import critical_pressure_ratio, thrust, vandenkerckhove
+from physics.port import Profile, profile, still
+from physics.propellant import RateLaw, rate_coefficients
+
+Mask = NDArray[np.bool_]
+
+SDIRK = 1.0 - np.sqrt(0.5)
+RECESSION_EXPONENT = 0.8
+LOWEST_START = 1e3
+"""Pressure [Pa] from which filling starts where the surroundings have less."""
+
+SOLID_DIFFUSIVITY = 1.7e-7
+"""Thermal diffusivity of solid propellant [m2/s]; textbook middle of 1e-7 to 2.5e-7, remembered."""
+
+_JOIN = 5e-4
+_ITERATIONS = 3
+_CONVERGED = 1e-5
+_MOST_STEPS = 20000
+
+
+@dataclass(frozen=True)
+class Options:
+    """Numerical choices: cells a grain, bound on the curvature h²·(ln p)''/2 of a step, least number of steps a web."""
+
+    stations: int = 8
+    tolerance: float = 4e-3
+    web_steps: int = 60
+    rate_pressure: str = "static"
+    block: int = 128
+
+
+def evaluate(
+    motors: Motors,
+    curve: bool = False,
+    *,
+    stations: int = 8,
+    tolerance: float = 4e-3,
+    web_steps: int = 60,
+    rate_pressure: str = "static",
+    block: int = 128,
+) -> Figures:
+    """Figures of every motor of the batch, each (n,), SI; names as in the steady kernel. See the head of this file.
+
+    `curve` adds the histories. `stations`: cells along each grain. `tolerance`: bound on h²·(ln p)''/2 in a step [-].
+    `web_steps`: least number of steps over the thinnest web. `rate_pressure`: "static" or "chamber". `block`: motors that
+    advance together; it changes speed alone. Raises ValueError for an option out of range and RuntimeError where a motor
+    needs more than 20,000 steps.
+    """
+    if rate_pressure not in ("static", "chamber"):
+        raise ValueError(f"rate_pressure {rate_pressure!r}: expected 'static' or 'chamber'")
+    if stations < 1 or web_steps < 1 or block < 1 or not tolerance > 0.0:
+        raise ValueError("stations, web_steps and block must be at least 1 and tolerance above 0")
+    options = Options(stations, tolerance, web_steps, rate_pressure, block)
+    parts = [
+        _evaluate_block(motors.take(slice(first, first + block)) if motors.size > block else motors, options, curve)
+        for first in range(0, max(motors.size, 1), block)
+    ]
+    return _joined(parts)
+
+
+# --- what does not change during the burn ----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The unburnt motor with grain rows expanded to positions, head end first and right-aligned; batch axis first.
+
+    (n, grains): `length`, `outer`, `core`, `bare_head`, `bare_aft`, `web`, `cored`, `present`; (n,) the rest.
+    """
+
+    length: Array
+    outer: Array
+    core: Array
+    bare_head: Array
+    bare_aft: Array
+    web: Array
+    cored: Mask
+    present: Mask
+    first: NDArray[np.intp]
+    stations: int
+    free_volume: Array
+    propellant_volume: Array
+    density: Array
+    gamma: Array
+    characteristic_velocity: Array
+    gas_constant_temperature: Array
+    throat_radius: Array
+    exit_area: Array
+    recession: Array
+    recession_at: Array
+    ambient_pressure: Array
+    critical: Array
+    law: RateLaw
+    erosion: Erosion
+    local: bool
+
+    def take(self, index: Any) -> Layout:
+        """The motors at `index`."""
+        size = self.length.shape[0]
+        changed: dict[str, Any] = {}
+        for item in fields(self):
+            value = getattr(self, item.name)
+            if isinstance(value, np.ndarray):
+                changed[item.name] = value[index]
+            elif isinstance(value, RateLaw):
+                changed[item.name] = RateLaw(*(
+                    leaf[index] if leaf.shape[0] == size else leaf
+                    for leaf in (value.log_coefficient, value.exponent, value.log_bounds)
+                ))
+            elif isinstance(value, Erosion):
+                changed[item.name] = value.take(index)
+        return replace(self, **changed)
+
+
+def _layout(motors: Motors, options: Options) -> Layout:
+    n = motors.size
+    grains = motors.grain
+    leaves = (grains.count, grains.length, grains.outer_diameter, grains.core_diameter, grains.burning_ends)
+    count, length, outer, core, ends = np.broadcast_arrays(*(np.atleast_2d(leaf) for leaf in leaves), np.empty((n, 1)))[:5]
+    count = np.where(_impossible(motors)[:, None], 0.0, count)
+    total = np.cumsum(np.rint(count).astype(np.intp), axis=1)
+    size = max(int(total[:, -1].max(initial=1)), 1)
+    position = np.arange(size) - (size - total[:, -1:])
+    row = (position[:, :, None] >= total[:, None, :]).sum(axis=2)
+    row = np.minimum(np.where(position < 0, row[:, -1:], row), count.shape[1] - 1)
+    present = position >= 0
+    first = np.argmax(present, axis=1)
+    row = np.where(present, row, np.take_along_axis(row, first[:, None], axis=1))
+
+    def at(leaf: Array) -> Array:
+        return np.take_along_axis(leaf, row, axis=1)
+
+    length, outer, core = np.where(present, at(length), 0.0), at(outer), at(core)
+    ends = np.where(present, at(ends), 0.0)
+    cored = present & (core > 0.0)
+    web = np.where(cored, 0.5 * (outer - core), 0.0)
+    nozzle, propellant = motors.nozzle, motors.propellant
+    gamma = _column(propellant.gamma, n)
+    velocity = _column(propellant.characteristic_velocity, n)
+    temperature = _column(motors.ambient.temperature, n)
+    solid = np.where((core > 0.0) | (ends > 0.0), 0.25 * np.pi * (outer**2 - core**2) * length, 0.0).sum(axis=1)
+    return Layout(
+        length, outer, core, (ends > 1.5).astype(float), (ends > 0.5).astype(float), web, cored, present, first,
+        options.stations, free_volume(motors), solid, _column(propellant.density, n), gamma, velocity,
+        (velocity * vandenkerckhove(gamma)) ** 2, 0.5 * _column(nozzle.throat_diameter, n),
+        0.25 * np.pi * _column(nozzle.exit_diameter, n) ** 2, _column(nozzle.throat_recession, n),
+        _column(nozzle.throat_recession_at, n), _column(motors.ambient.pressure, n),
+        critical_pressure_ratio(gamma), _law(rate_coefficients(propellant, temperature)),
+        erosion(propellant, temperature), options.rate_pressure == "static",
+    )
+
+
+def _impossible(motors: Motors) -> Mask:
+    """Motors with a core as wide as its grain, or wider, (n,)."""
+    grains = motors.grain
+    wide = (grains.core_diameter >= grains.outer_diameter) & (grains.count > 0.0)
+    return np.array(np.broadcast_to(np.atleast_2d(wide).any(axis=1), (motors.size,)))
+
+
+def _column(leaf: Any, n: int) -> Array:
+    return np.array(np.broadcast_to(np.asarray(leaf, dtype=float), (n,)))
+
+
+def _law(law: RateLaw) -> RateLaw:
+    size = max(law.log_coefficient.shape[0], law.exponent.shape[0], law.log_bounds.shape[0])
+    return RateLaw(*(
+        np.broadcast_to(leaf, (size, leaf.shape[1])) for leaf in (law.log_coefficient, law.exponent, law.log_bounds)
+    ))
+
+
+def free_volume(motors: Motors) -> Array:
+    """Gas volume before ignition [m3], (n,).
+
+    With a case and its length: bore less liner, over the length less both closure plates (taken as flush with the ends of
+    the tube; a plate that is not given takes no room), less propellant. Otherwise, and never less than, the cores alone.
+    At least one throat diameter of throat area, which an end burner without a case needs.
+    """
+    n = motors.size
+    grains = motors.grain
+    bore_area, outer_area = (0.25 * np.pi * d**2 for d in (grains.core_diameter, grains.outer_diameter))
+    cores = np.broadcast_to((grains.count * bore_area * grains.length).sum(axis=-1), (n,))
+    throat = np.broadcast_to(0.25 * np.pi * motors.nozzle.throat_diameter**3, (n,))
+    volume = np.maximum(cores, throat)
+    case = motors.case
+    if case is not None and case.length is not None:
+        inner = case.bore - (2.0 * motors.liner.thickness if motors.liner is not None else 0.0)
+        inside = case.length
+        for closure in (motors.forward_closure, motors.aft_closure):
+            if closure is not None and closure.plate_thickness is not None:
+                inside = inside - np.nan_to_num(closure.plate_thickness)
+        solid = (grains.count * (outer_area - bore_area) * grains.length).sum(axis=-1)
+        volume = np.fmax(volume, 0.25 * np.pi * inner**2 * inside - solid)
+    return np.array(np.broadcast_to(volume, (n,)), dtype=float)
+
+
+# --- the state and its rates ------------------------------------------------------------------------------------------
+
+
+@dataclass
+class State:
+    """Where every motor stands: log pressure (n,), regressions [m] of cells, head and nozzle faces, throat radius [m]."""
+
+    log_pressure: Array
+    core: Array
+    head: Array
+    aft: Array
+    throat: Array
+
+
+@dataclass
+class Rates:
+    """Burning rates [m/s] of the cells (n, grains, stations) and faces (n, grains), and the local pressure exponent."""
+
+    core: Array
+    head: Array
+    aft: Array
+    exponent: Array | float
+
+
+@dataclass
+class Geometry:
+    """Surfaces [m2] and volumes [m3] at one state: core cells, faces, cells' port area, propellant left (n,)."""
+
+    core: Array
+    head: Array
+    aft: Array
+    port: Array
+    flow_area: Array
+    left: Array
+
+
+@dataclass
+class Flow:
+    """Gas made, `made` [m3 of solid/s] (n,), its exponent in pressure, mass flow of the nozzle [kg/s], and the port."""
+
+    made: Array
+    made_exponent: Array
+    nozzle: Array
+    port: Profile
+    exit_share: Array
+    rates: Rates
+
+
+def geometry(layout: Layout, core: Array, head: Array, aft: Array) -> Geometry:
+    """Burning surfaces and volume left at regressions `core` (n, grains, stations), `head`, `aft` (n, grains) [m]."""
+    web = layout.web[:, :, None]
+    diameter = layout.core[:, :, None] + 2.0 * np.minimum(core, web)
+    hollow = 0.25 * np.pi * diameter * diameter
+    cell = layout.length / layout.stations
+    edges = cell[:, :, None] * np.arange(layout.stations + 1)
+    start = np.maximum(edges[:, :, :-1], head[:, :, None])
+    end = np.minimum(edges[:, :, 1:], (layout.length - aft)[:, :, None])
+    span = np.maximum(end - start, 0.0)
+    full = 0.25 * np.pi * layout.outer * layout.outer
+    solid = full[:, :, None] - hollow
+    burnable = layout.cored | (layout.bare_aft > 0.0)
+    left = np.where(burnable, np.einsum("ijk,ijk->ij", solid, span), 0.0).sum(axis=1)
+    surface = np.where((core < web) & layout.cored[:, :, None], np.pi * diameter * span, 0.0)
+    remains = (layout.length - head - aft) > 0.0
+    safe = np.where(cell > 0.0, cell, 1.0)
+    at_head = np.minimum((head / safe).astype(np.intp), layout.stations - 1)
+    at_aft = np.maximum(layout.stations - 1 - (aft / safe).astype(np.intp), 0)
+    head_face = layout.bare_head * remains * np.take_along_axis(solid, at_head[:, :, None], axis=2)[:, :, 0]
+    aft_face = layout.bare_aft * remains * np.take_along_axis(solid, at_aft[:, :, None], axis=2)[:, :, 0]
+    port = np.where(layout.core[:, :, None] > 0.0, hollow, full[:, :, None])
+    if layout.first.any():
+        lead = np.take_along_axis(port[:, :, 0], layout.first[:, None], axis=1)
+        port = np.where(layout.present[:, :, None], port, lead[:, :, None])
+    return Geometry(surface, head_face, aft_face, port, diameter, left)
+
+
+def log_rate(law: RateLaw, log_pressure: Array) -> tuple[Array, Array | float]:
+    """ln r and the local exponent at ln p (n, …); rows joined over ±0.05 % of pressure at their boundaries."""
+    extra = (1,) * (log_pressure.ndim - 1)
+
+    def column(table: Array, row: int) -> Array:
+        return table[:, row].reshape((-1, *extra))
+
+    exponent: Array = column(law.exponent, 0)
+    value = column(law.log_coefficient, 0) + exponent * log_pressure
+    for row in range(1, law.rows):
+        rise = column(law.exponent, row) - column(law.exponent, row - 1)
+        jump = column(law.log_coefficient, row) - column(law.log_coefficient, row - 1) + rise * log_pressure
+        place = (log_pressure - column(law.log_bounds, row - 1)) / (2.0 * _JOIN) + 0.5
+        share = np.clip(place, 0.0, 1.0)
+        value = value + share * jump
+        exponent = exponent + share * rise + np.where((place > 0.0) & (place < 1.0), jump / (2.0 * _JOIN), 0.0)
+    return value, exponent
+
+
+def nozzle_factor(layout: Layout, pressure: Array) -> Array:
+    """Mass flow over the choked one, (n,): 1 above the critical ratio, the isentropic value to ambient below, 0 at it."""
+    over = np.maximum(pressure / np.maximum(layout.ambient_pressure, 1e-9), 1.0)
+    if (over >= layout.critical).all():
+        return np.ones_like(over)
+    gamma = layout.gamma
+    speed = np.sqrt(2.0 * gamma / (gamma - 1.0) * np.maximum(1.0 - over ** ((1.0 - gamma) / gamma), 0.0))
+    slow = speed * over ** (-1.0 / gamma) / vandenkerckhove(gamma)
+    return np.where(over >= layout.critical, 1.0, np.minimum(slow, 1.0))
+
+
+def flow(layout: Layout, state: State, shape: Geometry, guess: Rates, port: Profile) -> Flow:
+    """One sweep of the port flow at a state: shares of the flow from the guessed rates, then pressures, then rates."""
+    tiny = 1e-15 * layout.length[:, :, None]
+    made = shape.core * guess.core + tiny * shape.port
+    at_head, at_aft = shape.head * guess.head, shape.aft * guess.aft
+    inside = np.cumsum(made, axis=2)
+    each = at_head + inside[:, :, -1] + at_aft
+    behind = np.cumsum(each, axis=1)
+    entry = behind - each + at_head
+    pressure = np.exp(state.log_pressure)
+    throat = np.pi * state.throat**2
+    factor = nozzle_factor(layout, pressure)
+    share = (factor / behind[:, -1])[:, None]
+    entry_share = entry * share
+    exit_share = behind * share
+    centre_share = (entry[:, :, None] + inside - 0.5 * made) * share[:, :, None]
+    port = profile(entry_share, centre_share, exit_share, shape.port, throat, layout.gamma, port)
+    choked_flow = pressure * throat / layout.characteristic_velocity
+    local = state.log_pressure[:, None, None] + (np.log(port.pressure) if layout.local else np.zeros_like(made))
+    log_value, exponent = log_rate(layout.law, local)
+    base = np.exp(log_value)
+    rate = base
+    if layout.erosion.law != "none":
+        rate = eroded_rate(layout.erosion, base, centre_share * choked_flow[:, None, None] / shape.port, shape.flow_area)
+        exponent = exponent * (base / rate) + 0.8 * (1.0 - base / rate)
+    rates = Rates(rate, layout.bare_head * base[:, :, 0], layout.bare_aft * base[:, :, -1], exponent)
+    return _summed(shape, rates, choked_flow * factor, port, exit_share)
+
+
+def _summed(shape: Geometry, rates: Rates, nozzle: Array, port: Profile, exit_share: Array) -> Flow:
+    cells = shape.core * rates.core
+    faces = shape.head * rates.head + shape.aft * rates.aft
+    made = cells.sum(axis=(1, 2)) + faces.sum(axis=1)
+    exponent = np.broadcast_to(rates.exponent, cells.shape)
+    weighted = (cells * exponent).sum(axis=(1, 2)) + (
+        shape.head * rates.head * exponent[:, :, 0] + shape.aft * rates.aft * exponent[:, :, -1]).sum(axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = np.where(made > 0.0, weighted / made, 0.0)
+    return Flow(made, mean, nozzle, port, exit_share, rates)
+
+
+# --- one step ---------------------------------------------------------------------------------------------------------
+
+
+@dataclass
+class Store:
+    """The books of every motor, (n,): gas at the start, and all gas that has left [kg]."""
+
+    gas: Array
+    left: Array
+
+
+@dataclass
+class Stage:
+    """A solved stage: state, flow and shape there, and the last correction of ln p (n,)."""
+
+    state: State
+    flow: Flow
+    shape: Geometry
+    correction: Array
+
+
+def _advanced(base: State, rates: Rates, recession: Array, step: Array, log_pressure: Array) -> State:
+    """`base` moved by `step` [s] at `rates`."""
+    wide = step[:, None]
+    return State(
+        log_pressure, base.core + wide[:, :, None] * rates.core, base.head + wide * rates.head,
+        base.aft + wide * rates.aft, base.throat + step * recession,
+    )
+
+
+def _recession(layout: Layout, log_pressure: Array) -> Array:
+    """Radial recession of the throat [m/s], (n,)."""
+    if not layout.recession.any():
+        return np.zeros_like(log_pressure)
+    return layout.recession * np.exp(RECESSION_EXPONENT * (log_pressure - np.log(layout.recession_at)))
+
+
+def _nozzle(layout: Layout, pressure: Array, throat: Array) -> tuple[Array, Array]:
+    """Mass flow of the nozzle [kg/s] and its logarithmic slope in pressure, (n,)."""
+    choked = pressure * np.pi * throat**2 / layout.characteristic_velocity
+    factor = nozzle_factor(layout, pressure)
+    if (factor >= 1.0).all():
+        return choked, np.ones_like(choked)
+    power = (layout.gamma - 1.0) / layout.gamma
+    over = np.maximum(pressure / np.maximum(layout.ambient_pressure, 1e-9), 1.0 + 1e-9)
+    shrunk = over**-power
+    slope = 1.0 + 0.5 * power * shrunk / (1.0 - shrunk) - 1.0 / layout.gamma
+    return choked * factor, np.where(factor >= 1.0, 1.0, slope)
+
+
+def _balance(layout: Layout, store_gas: Array, store_left: Array, at: Stage, shift: Array, step: Array) -> Array:
+    """Change of ln p that closes the mass balance of a stage, by Newton steps on the power law of the made gas."""
+    pressure = np.exp(at.state.log_pressure)
+    burnt = layout.propellant_volume - at.shape.left + shift
+    made, exponent = step * at.flow.made, at.flow.made_exponent
+    delta = np.zeros_like(pressure)
+    for _ in range(3):
+        grown = made * np.exp(exponent * delta)
+        here = pressure * np.exp(delta)
+        volume = layout.free_volume + burnt + grown - made
+        held = here / layout.gas_constant_temperature
+        out, out_slope = _nozzle(layout, here, at.state.throat)
+        residual = held * volume + store_left + step * out - store_gas - layout.density * (burnt + grown - made)
+        slope = held * (volume + exponent * grown) + step * out * out_slope - layout.density * exponent * grown
+        slope = np.maximum(slope, 0.05 * (held * volume + step * out))
+        delta = np.clip(delta - residual / slope, -1.0, 1.0)
+    return delta
+
+
+def _solve_stage(
+    layout: Layout, base: State, store_left: Array, store_gas: Array, step: Array, rates: Rates, port: Profile
+) -> Stage:
+    """Implicit stage: state = base + step·rates(state), with the pressure that closes the mass balance.
+
+    `base.log_pressure` is the first guess. A fixed number of sweeps, so that a motor's answer does not depend on the
+    company it keeps in the batch; the last correction tells how far the stage has converged.
+    """
+    log_pressure = base.log_pressure
+    for _ in range(_ITERATIONS):
+        state = _advanced(base, rates, _recession(layout, log_pressure), step, log_pressure)
+        shape = geometry(layout, state.core, state.head, state.aft)
+        now = flow(layout, state, shape, rates, port)
+        before = (shape.core * rates.core).sum(axis=(1, 2)) + (shape.head * rates.head + shape.aft * rates.aft).sum(axis=1)
+        stage = Stage(state, now, shape, np.zeros_like(log_pressure))
+        delta = _balance(layout, store_gas, store_left, stage, step * (now.made - before), step)
+        log_pressure, port = log_pressure + delta, now.port
+        rates = _scaled(now.rates, delta)
+    state = _advanced(base, rates, _recession(layout, log_pressure), step, log_pressure)
+    return Stage(state, replace(now, rates=rates), shape, delta)
+
+
+def _scaled(rates: Rates, delta: Array) -> Rates:
+    """Rates after a change of ln p by `delta` (n,), by the local power law."""
+    exponent = rates.exponent
+    if isinstance(exponent, np.ndarray) and exponent.shape[1:] == rates.core.shape[1:]:
+        growth = np.exp(exponent * delta[:, None, None])
+        return Rates(rates.core * growth, rates.head * growth[:, :, 0], rates.aft * growth[:, :, -1], exponent)
+    growth = np.exp(np.asarray(exponent) * delta[:, None, None])
+    return Rates(rates.core * growth, rates.head * growth[:, :, 0], rates.aft * growth[:, :, 0], exponent)
+
+
+def _next_burnout(layout: Layout, state: State, rates: Rates, shape: Geometry) -> tuple[Array, Array]:
+    """Time to the next burnout of a cell or a grain, and to the last [s], (n,); inf and 0 where nothing burns."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        radial = np.where(shape.core > 0.0, (layout.web[:, :, None] - state.core) / rates.core, np.nan)
+        closing = layout.bare_head * rates.head + layout.bare_aft * rates.aft
+        axial = np.where(
+            (shape.aft > 0.0), (layout.length - state.head - state.aft) / closing, np.inf)
+    ends = np.where(layout.cored, np.fmax.reduce(radial, axis=2), np.inf)
+    whole = np.fmin(ends, axial)
+    alive = (shape.core > 0.0).any(axis=2) | (shape.aft > 0.0)
+    soonest = np.fmin(np.fmin.reduce(radial, axis=(1, 2)), np.where(alive, axial, np.inf).min(axis=1))
+    soonest = np.where(np.isnan(soonest), np.inf, soonest)
+    last = np.where(alive, np.where(np.isfinite(whole), whole, 0.0), 0.0).max(axis=1)
+    return soonest, last
+
+
+# --- the march --------------------------------------------------------------------------------------------------------
+
+_FIELDS = (
+    "time", "step", "inner_pressure", "pressure", "inner_throat", "throat", "inner_flow", "flow", "head", "kn", "flux", "mach",
+    "choked", "burning", "rate", "exponent", "volume", "regression",
+)
+"""One row of the record a step; "inner" is the first stage of the step. Pressures Pa, head over chamber pressure."""
+
+
+@dataclass
+class March:
+    """The moving part of a block: where its motors stand, their books and their next step; first axis the motors."""
+
+    index: NDArray[np.intp]
+    layout: Layout
+    state: State
+    store: Store
+    rates: Rates
+    port: Profile
+    shape: Geometry
+    time: Array
+    step: Array
+    slope: Array
+    burning: Mask
+    done: Mask
+
+    def take(self, index: Any) -> March:
+        """The motors at `index`."""
+        return March(*(_taken(getattr(self, item.name), index) for item in fields(self)))
+
+
+def _taken(part: Any, index: Any) -> Any:
+    if isinstance(part, np.ndarray):
+        return part[index] if part.shape[0] > 1 or part.ndim == 1 else part
+    if isinstance(part, Layout):
+        return part.take(index)
+    if isinstance(part, float):
+        return part
+    return type(part)(*(_taken(getattr(part, item.name), index) for item in fields(part)))
+
+
+def _merged(new: Any, old: Any, keep: Mask) -> Any:
+    """`new` where `keep`, else `old`, through a dataclass of arrays with the batch first."""
+    if isinstance(new, np.ndarray):
+        return np.where(keep.reshape((-1,) + (1,) * (new.ndim - 1)), new, old)
+    if isinstance(new, float):
+        return new
+    return type(new)(*(_merged(getattr(new, f.name), getattr(old, f.name), keep) for f in fields(new)))
+
+
+def _unburnt(layout: Layout) -> State:
+    n, grains = layout.length.shape
+    start = np.log(np.maximum(layout.ambient_pressure, LOWEST_START))
+    faces = np.zeros((n, grains))
+    return State(start, np.zeros((n, grains, layout.stations)), faces, faces.copy(), layout.throat_radius.copy())
+
+
+def _ignition(layout: Layout, state: State) -> tuple[Array, Flow]:
+    """Pressure that the unburnt surface would hold [Pa], (n,), and the flow of the port there."""
+    shape = geometry(layout, state.core, state.head, state.aft)
+    log_pressure = np.full_like(state.log_pressure, np.log(2e6))
+    ones = np.ones_like(shape.head)
+    rates, port = Rates(np.ones_like(shape.core), ones, ones, 0.0), still(shape.core.shape)
+    for _ in range(30):
+        now = flow(layout, replace(state, log_pressure=log_pressure), shape, rates, port)
+        rates, port = now.rates, now.port
+        out, slope = _nozzle(layout, np.exp(log_pressure), state.throat)
+        made = layout.density * now.made
+        descent = np.maximum(out * slope - made * now.made_exponent, 0.1 * np.maximum(out, made))
+        log_pressure = log_pressure + np.clip((made - out) / np.where(descent > 0.0, descent, 1.0), -1.0, 1.0)
+        log_pressure = np.maximum(log_pressure, state.log_pressure)
+    return np.exp(log_pressure), now
+
+
+def _start(layout: Layout, motors_index: NDArray[np.intp], held: Flow) -> March:
+    state = _unburnt(layout)
+    shape = geometry(layout, state.core, state.head, state.aft)
+    now = flow(layout, state, shape, held.rates, held.port)
+    pressure = np.exp(state.log_pressure)
+    gas = pressure * layout.free_volume / layout.gas_constant_temperature
+    with np.errstate(divide="ignore"):
+        step = np.where(now.made > 0.0, 0.03 * gas / (layout.density * now.made), 0.0)
+    burning = now.made > 0.0
+    return March(
+        motors_index, layout, state, Store(gas, np.zeros_like(gas)), now.rates, now.port, shape, np.zeros_like(gas), step,
+        np.zeros_like(gas), burning, ~burning,
+    )
+
+
+def _filling_time(layout: Layout, state: State, shape: Geometry) -> Array:
+    """τ = V·c*/(R·T·A_t) [s], (n,)."""
+    volume = layout.free_volume + layout.propellant_volume - shape.left
+    area = np.pi * state.throat**2
+    return volume * layout.characteristic_velocity / (layout.gas_constant_temperature * area)
+
+
+def _attempt(march: March, options: Options) -> tuple[March, Array, Array]:
+    """One step tried by every motor: the march after it, the rows for the record, and the burning time (NaN before)."""
+    layout, old, step = march.layout, march.state, march.step
+    guess = replace(old, log_pressure=old.log_pressure + np.clip(SDIRK * step * march.slope, -0.5, 0.5))
+    first = _solve_stage(layout, guess, march.store.left, march.store.gas, SDIRK * step, march.rates, march.port)
+    early = _recession(layout, first.state.log_pressure)
+    ahead = np.clip((first.state.log_pressure - old.log_pressure) / SDIRK, -0.5, 0.5)
+    base = _advanced(old, first.flow.rates, early, (1.0 - SDIRK) * step, old.log_pressure + ahead)
+    early_out, _ = _nozzle(layout, np.exp(first.state.log_pressure), first.state.throat)
+    stored = march.store.left + (1.0 - SDIRK) * step * early_out
+    second = _solve_stage(layout, base, stored, march.store.gas, SDIRK * step, first.flow.rates, first.flow.port)
+    state = second.state
+    shape = geometry(layout, state.core, state.head, state.aft)
+    pressure = np.exp(state.log_pressure)
+    volume = layout.free_volume + layout.propellant_volume - shape.left
+    gas = pressure * volume / layout.gas_constant_temperature
+    left = march.store.gas + layout.density * (layout.propellant_volume - shape.left) - gas
+    bend = (state.log_pressure - first.state.log_pressure) / (1.0 - SDIRK) - (
+        first.state.log_pressure - old.log_pressure) / SDIRK
+    bend = np.abs(bend) / options.tolerance
+    off = np.maximum(np.abs(first.correction), np.abs(second.correction)) / _CONVERGED
+    good = (bend <= 2.0) & (off <= 1.0) & ~march.done
+    area = shape.core.sum(axis=(1, 2)) + (shape.head + shape.aft).sum(axis=1)
+    burning = march.burning & (area > 0.0)
+    grown = np.where(march.done, 0.0, _next_step(march, options, second, shape, bend, off, good, area))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = (state.log_pressure - first.state.log_pressure) / ((1.0 - SDIRK) * step)
+    late_out, _ = _nozzle(layout, pressure, state.throat)
+    row = _row(march, first, second, shape, step, early_out, late_out, area, volume)
+    end = _burnout_time(march, first, second, good & march.burning & ~burning)
+    floor = np.maximum(1.02 * layout.ambient_pressure, LOWEST_START)
+    after = March(
+        march.index, layout, _merged(state, old, good),
+        Store(march.store.gas, np.where(good, left, march.store.left)),
+        _merged(second.flow.rates, march.rates, good), _merged(second.flow.port, march.port, good),
+        _merged(shape, march.shape, good), np.where(good, march.time + step, march.time), grown,
+        np.where(good, np.nan_to_num(slope), 0.0), np.where(good, burning, march.burning),
+        march.done | (good & ~burning & (pressure <= floor)),
+    )
+    return after, np.where(good, row, np.nan), end
+
+
+def _next_step(
+    march: March, options: Options, second: Stage, shape: Geometry, bend: Array, off: Array, good: Mask, area: Array
+) -> Array:
+    """The next step of every motor [s]: by curvature, web, convergence, and the next burnout."""
+    layout, step, rates = march.layout, march.step, second.flow.rates
+    scale = np.clip(0.9 / np.sqrt(np.maximum(bend, 1e-12)), 0.2, 2.0)
+    scale = np.where(off > 1.0, np.minimum(scale, 0.4), scale)
+    wanted = step * np.where(good, scale, np.minimum(scale, 0.6))
+    thickness = np.where(layout.cored, layout.web, np.inf)
+    axial = np.where(layout.bare_aft > 0.0, layout.length / (layout.bare_head + layout.bare_aft + 1e-9), np.inf)
+    thickness = np.minimum(thickness, axial).min(axis=1)
+    fastest = np.maximum(rates.core.max(axis=(1, 2)), 1e-12)
+    wanted = np.minimum(wanted, np.where(np.isfinite(thickness), thickness, 1.0) / (options.web_steps * fastest))
+    filling = _filling_time(layout, second.state, shape)
+    before = march.shape.core.sum(axis=(1, 2)) + (march.shape.head + march.shape.aft).sum(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        lost = np.where(before > 0.0, np.maximum(1.0 - area / before, 0.0), 0.0)
+    wanted = np.where(good & (lost > 0.02), np.minimum(wanted, 0.05 * filling / np.maximum(lost, 0.02)), wanted)
+    state = _merged(second.state, march.state, good)
+    kept, kept_shape = _merged(rates, march.rates, good), _merged(shape, march.shape, good)
+    soonest, _ = _next_burnout(layout, state, kept, kept_shape)
+    return _landing(layout, state, kept, kept_shape, soonest, wanted, filling)
+
+
+def _landing(
+    layout: Layout, state: State, rates: Rates, shape: Geometry, soonest: Array, wanted: Array, filling: Array
+) -> Array:
+    """Step that meets the next burnout, `soonest` [s] ahead, if that is less than `wanted` [s]; (n,).
+
+    First to just before it, where its time is known better, then on to it. Where little surface goes out together, steps
+    of a quarter of the filling time may run over several burnouts; the cells then burn for a part of the step.
+    """
+    window = (soonest + 0.25 * filling)[:, None, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        going = np.where((layout.web[:, :, None] - state.core) < window * rates.core, shape.core, 0.0).sum(axis=(1, 2))
+    few = going < 0.15 * shape.core.sum(axis=(1, 2))
+    target = np.where(soonest > 0.15 * wanted, 0.92 * soonest, 1.002 * soonest)
+    landing = np.maximum(target, np.minimum(np.where(few, 0.25, 0.02) * filling, wanted))
+    return np.minimum(landing, wanted)
+
+
+def _burnout_time(march: March, first: Stage, second: Stage, ended: Mask) -> Array:
+    """Time of the last burnout [s] where it happened in this step, else NaN, (n,)."""
+    if not ended.any():
+        return np.full(ended.shape, np.nan)
+    early, late = first.flow.rates, second.flow.rates
+    mean = Rates(*((1.0 - SDIRK) * a + SDIRK * b for a, b in
+                   ((early.core, late.core), (early.head, late.head), (early.aft, late.aft))), 0.0)
+    _, last = _next_burnout(march.layout, march.state, mean, march.shape)
+    return np.where(ended, march.time + np.minimum(last, march.step), np.nan)
+
+
+def _row(
+    march: March, first: Stage, second: Stage, shape: Geometry, step: Array, early_out: Array, late_out: Array, area: Array,
+    volume: Array,
+) -> Array:
+    """One line of the record, (fields, n), in the order of `_FIELDS`."""
+    layout, state, now = march.layout, second.state, second.flow
+    pressure = np.exp(state.log_pressure)
+    throat = np.pi * state.throat**2
+    exits = now.exit_share * (pressure * throat / layout.characteristic_velocity)[:, None] / second.shape.port[:, :, -1]
+    web = layout.web[:, :, None]
+    weight = (layout.length * layout.cored)[:, :, None]
+    total = np.maximum(weight.sum(axis=1)[:, 0] * layout.stations, 1e-300)
+    depth = (np.minimum(state.core, web) * weight).sum(axis=(1, 2)) / total
+    depth = np.where(layout.cored.any(axis=1), depth, state.aft.max(axis=1))
+    return np.array([
+        march.time + step, step, np.exp(first.state.log_pressure), pressure, first.state.throat, state.throat, early_out,
+        late_out, now.port.head, area / throat, exits.max(axis=1), np.sqrt(now.port.exit_mach_squared.max(axis=1)),
+        now.port.choked.astype(float), march.burning.astype(float), now.rates.core.min(axis=(1, 2)), now.made_exponent, volume,
+        depth,
+    ])
+
+
+@dataclass
+class Record:
+    """What a block did, (steps, n) a field, NaN where a motor took no step; and what is known once, (n,)."""
+
+    rows: dict[str, Array]
+    burn_time: Array
+    ignition_pressure: Array
+    port_to_throat: Array
+    initial_kn: Array
+    dead: Mask
+    start: Array
+    head: Array
+    store_left: Array
+    layout: Layout
+
+
+def _march(layout: Layout, options: Options) -> Record:
+    n = layout.density.size
+    held_pressure, held = _ignition(layout, _unburnt(layout))
+    unburnt = geometry(layout, *(getattr(_unburnt(layout), name) for name in ("core", "head", "aft")))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        open_ratio = unburnt.port[:, :, -1] / (held.exit_share * np.pi * layout.throat_radius[:, None] ** 2)
+    open_ratio = np.where(layout.cored & (held.exit_share > 0.0), open_ratio, np.inf).min(axis=1)
+    march = _start(layout, np.arange(n), held)
+    dead = march.done.copy()
+    initial_kn = (unburnt.core.sum(axis=(1, 2)) + (unburnt.head + unburnt.aft).sum(axis=1)) / (np.pi * layout.throat_radius**2)
+    burn_time, left, rows = np.where(march.burning, np.nan, 0.0), np.zeros(n), []
+    head = march.port.head.copy()
+    for _ in range(_MOST_STEPS):
+        if march.done.all():
+            break
+        if march.done.sum() > 0.4 * march.done.size:
+            left[march.index] = march.store.left
+            march = march.take(np.flatnonzero(~march.done))
+        march, row, end = _attempt(march, options)
+        burn_time[march.index] = np.where(np.isnan(end), burn_time[march.index], end)
+        line = np.full((len(_FIELDS), n), np.nan)
+        line[:, march.index] = row
+        rows.append(line)
+    else:
+        raise RuntimeError(f"{int((~march.done).sum())} motors of {n} did not end in {_MOST_STEPS} steps")
+    left[march.index] = march.store.left
+    table = np.array(rows).reshape(-1, len(_FIELDS), n)
+    start = np.exp(_unburnt(layout).log_pressure)
+    return Record(
+        {name: table[:, place] for place, name in enumerate(_FIELDS)}, burn_time, held_pressure, open_ratio, initial_kn, dead,
+        start, head, left, layout,
+    )
+
+
+# --- figures ----------------------------------------------------------------------------------------------------------
+
+
+def _evaluate_block(motors: Motors, options: Options, curve: bool) -> Figures:
+    layout = _layout(motors, options)
+    record = _march(layout, options)
+    push, separated = _thrusts(motors, record)
+    values, flags = _figures(motors, record, push, separated)
+    return Figures(values, flags, "transient", _curve(record, push) if curve else None)
+
+
+def _thrusts(motors: Motors, record: Record) -> tuple[dict[str, Array], Mask]:
+    """Thrust [N] at both stages of every step, (steps, n), and where the flow is separated."""
+    layout, rows = record.layout, record.rows
+    push, separated = {}, np.zeros(rows["time"].shape, bool)
+    for name, pressure, throat in (("inner", "inner_pressure", "inner_throat"), ("end", "pressure", "throat")):
+        area = np.pi * rows[throat] ** 2
+        taken = np.isfinite(area)
+        safe = np.where(taken, rows[pressure], layout.ambient_pressure)
+        area = np.where(taken, area, np.pi * layout.throat_radius**2)
+        state = thrust(
+            safe, area, np.maximum(layout.exit_area / area, 1.0), layout.gamma, layout.ambient_pressure,
+            motors.nozzle.efficiency, motors.nozzle.half_angle,
+        )
+        slower = np.where(state.unchoked, _unchoked_share(layout, safe), 1.0)
+        push[name] = np.where(taken, state.thrust * slower, np.nan)
+        separated = state.separated & taken
+    return push, separated
+
+
+def _unchoked_share(layout: Layout, pressure: Array) -> Array:
+    return nozzle_factor(layout, pressure)
+
+
+def _weighted(rows: dict[str, Array], inner: Array, end: Array) -> Array:
+    """Integral over each step by the quadrature of the time integration, (steps, n); 0 where no step was taken."""
+    return np.nan_to_num(rows["step"] * ((1.0 - SDIRK) * inner + SDIRK * end))
+
+
+def _until(rows: dict[str, Array], integral: Array, end: Array) -> Array:
+    """Sum of step integrals up to the time `end`, part of a step in proportion, (n,)."""
+    begin = rows["time"] - rows["step"]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.clip((end - begin) / rows["step"], 0.0, 1.0)
+    return np.asarray((np.nan_to_num(share) * integral).sum(axis=0))
+
+
+def _figures(
+    motors: Motors, record: Record, push: dict[str, Array], separated: Mask
+) -> tuple[dict[str, Array], dict[str, Mask]]:
+    rows, layout = record.rows, record.layout
+    dead = record.dead
+    burn_time = np.where(dead, 0.0, record.burn_time)
+    pressure_steps = _weighted(rows, rows["inner_pressure"], rows["pressure"])
+    thrust_steps = _weighted(rows, push["inner"], push["end"])
+    pressure_integral, impulse = pressure_steps.sum(axis=0), thrust_steps.sum(axis=0)
+    mass = layout.density * layout.propellant_volume
+    peak = np.where(dead, 0.0, _largest(rows["pressure"], record.start))
+    head = rows["head"] * rows["pressure"]
+    throat = np.pi * layout.throat_radius**2
+    burning = rows["burning"] > 0.5
+    initial_kn = record.initial_kn
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean_pressure = _until(rows, pressure_steps, burn_time) / burn_time
+        values = {
+            "peak_pressure": peak,
+            "peak_head_pressure": np.where(dead, 0.0, _largest(head, record.start * record.head)),
+            "mean_pressure": mean_pressure,
+            "burn_time": burn_time,
+            "action_time": _action_time(rows, record.start, peak),
+            "total_impulse": impulse,
+            "mean_thrust": impulse / burn_time,
+            "peak_thrust": _largest(push["end"], 0.0),
+            "propellant_mass": mass,
+            "specific_impulse": impulse / (mass * STANDARD_GRAVITY),
+            "initial_kn": initial_kn,
+            "peak_kn": _largest(np.where(burning, rows["kn"], np.nan), initial_kn),
+            "port_to_throat_area": record.port_to_throat,
+            "peak_mass_flux": _largest(rows["flux"], 0.0),
+            "thrust_coefficient": impulse / (throat * pressure_integral),
+            "initial_pressure": np.where(dead, 0.0, record.ignition_pressure),
+            "pressure_integral": pressure_integral,
+            "peak_port_mach": _largest(rows["mach"], 0.0),
+            "head_pressure_ratio": _largest(np.where(burning, rows["head"], np.nan), record.head),
+            "final_throat_diameter": 2.0 * _largest(rows["throat"], layout.throat_radius),
+            "peak_mass_flow": _largest(rows["flow"], 0.0),
+        }
+    impossible = _impossible(motors)
+    values = {name: np.where(impossible, np.nan, value) for name, value in values.items()}
+    return values, _flags(motors, record, mean_pressure, separated)
+
+
+def _largest(table: Array, least: Array | float) -> Array:
+    """Largest of each column, not below `least`, (n,)."""
+    return np.asarray(np.fmax(np.fmax.reduce(table, axis=0, initial=-np.inf), least))
+
+
+def _action_time(rows: dict[str, Array], start: Array, peak: Array) -> Array:
+    """Time between the first rise to and the last fall below 10 % of peak pressure [s], (n,); straight between steps.
+
+    A pressure that starts above, or never falls below, counts from ignition and to the end of the blow-down.
+    """
+    time, pressure = _packed(rows["time"], np.zeros_like(start)), _packed(rows["pressure"], start)
+    mark = 0.1 * peak
+    high = pressure >= mark
+    motor, last = np.arange(start.size), pressure.shape[0] - 1
+    rise, fall = np.argmax(high, axis=0), last - np.argmax(high[::-1], axis=0)
+
+    def crossing(before: NDArray[np.intp], after: NDArray[np.intp]) -> Array:
+        p0, p1 = pressure[before, motor], pressure[after, motor]
+        t0, t1 = time[before, motor], time[after, motor]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = np.where((p1 != p0) & np.isfinite(p1), (mark - p0) / (p1 - p0), 0.0)
+        return np.asarray(np.where(np.isfinite(t1), t0 + share * (t1 - t0), t0))
+
+    begin = np.where(rise > 0, crossing(np.maximum(rise - 1, 0), rise), 0.0)
+    return np.asarray(crossing(fall, np.minimum(fall + 1, last)) - begin)
+
+
+def _packed(table: Array, start: Array) -> Array:
+    """The steps taken of each motor moved together behind its starting value, (steps + 1, n), NaN at the end."""
+    order = np.argsort(np.isnan(table), axis=0, kind="stable")
+    return np.concatenate([start[None, :], np.take_along_axis(table, order, axis=0)])
+
+
+def _flags(motors: Motors, record: Record, mean_pressure: Array, separated: Mask) -> dict[str, Mask]:
+    """Flags, (n,). Pressure ranges are judged while propellant burns and pressure is above half its mean over the burn:
+    filling and tail-off pass through every pressure and say nothing.
+    """
+    rows, layout, propellant = record.rows, record.layout, motors.propellant
+    burning = rows["burning"] > 0.5
+    settled = burning & (rows["pressure"] >= 0.5 * mean_pressure)
+    pressure = np.where(settled, rows["pressure"], np.nan)
+    law_from, law_to = propellant.rate_from, propellant.rate_to
+    lowest, highest = np.atleast_2d(law_from)[:, 0], np.atleast_2d(law_to)[:, -1]
+    outside = (pressure < lowest) | (rows["head"] * pressure > highest)
+    unchoked = pressure < layout.critical * layout.ambient_pressure
+    no = np.zeros(layout.density.size, dtype=bool)
+    return {
+        "port_choked": np.asarray(((rows["choked"] > 0.5) & burning).any(axis=0)),
+        "flow_separated": np.asarray((separated & settled).any(axis=0)),
+        "outside_characterised_pressure": np.asarray(outside.any(axis=0)),
+        "several_equilibria": several_equilibria(motors),
+        "nozzle_unchoked": np.asarray(unchoked.any(axis=0)),
+        "recession_ignored": no.copy(),
+        "erosive_burning_ignored": no.copy(),
+        "chuffing_risk": np.asarray((_chuffing(layout, rows) & settled).any(axis=0)),
+        "extinguished": np.asarray(record.dead | (_quenched(record) & burning).any(axis=0)),
+    }
+
+
+def several_equilibria(motors: Motors) -> Mask:
+    """Whether a higher stable pressure exists for the same Kn at some moment, (n,), as the steady kernel judges it."""
+    return steady.evaluate(motors).flags["several_equilibria"]
+
+
+def _chuffing(layout: Layout, rows: dict[str, Array]) -> Mask:
+    """Steps whose filling time is shorter than linear theory asks for, (steps, n)."""
+    area = np.pi * rows["throat"] ** 2
+    filling = rows["volume"] * layout.characteristic_velocity / (layout.gas_constant_temperature * area)
+    return np.asarray(filling * rows["rate"] ** 2 / SOLID_DIFFUSIVITY < chuffing_limit(rows["exponent"]))
+
+
+def _quenched(record: Record) -> Mask:
+    """Steps in which pressure falls fast enough to put the fire out, with 1 % of the propellant left, (steps, n).
+
+    −d ln p/dt > r²/(n·α): a surface that would have to burn at less than nothing, the criterion of von Elbe (1963),
+    remembered. It warns; the kernel goes on burning.
+    """
+    rows, layout = record.rows, record.layout
+    with np.errstate(divide="ignore", invalid="ignore"):
+        fall = (1.0 - SDIRK) * rows["step"]
+        fall = -np.log(rows["pressure"] / rows["inner_pressure"]) / fall
+        limit = rows["rate"] ** 2 / (np.maximum(rows["exponent"], 1e-3) * SOLID_DIFFUSIVITY)
+    unburnt = layout.propellant_volume - (rows["volume"] - layout.free_volume)
+    return np.asarray((fall > limit) & (unburnt > 0.01 * layout.propellant_volume))
+
+
+def chuffing_limit(exponent: Array) -> Array:
+    """Smallest stable τ·r²/α [-] of a chamber on a propellant of pressure exponent n; any shape, NaN for NaN.
+
+    τ is the filling time V·c*/(R·T·A_t), r the burning rate, α the thermal diffusivity of the solid. Since τ grows with L* and r²
+    with p^(2n), the limit has the form L*·p^(2n) = const of Sehgal and Strand (1964). The constant is where linear theory
+    finds neutral stability, (1 + iΩ·τr²/α) = R_p(Ω), with the quasi-steady response R_p = n·A·B/(λ + A/λ − (1 + A) + A·B),
+    λ = ½(1 + √(1 + 4iΩ)) (Denison and Baum 1961; Culick 1968; remembered), A = 10 and B = 0.8, textbook middles. Real
+    propellants differ by a factor of two either way: a caution, not a verdict. Valid for 0 < n < 0.8; 0 where the
+    response never reaches 1 (small n).
+
+    >>> float(chuffing_limit(np.array(0.4)).round(2))
+    0.15
+    """
+    grid, limit = _limit_table()
+    return np.asarray(np.interp(exponent, grid, limit))
+
+
+@lru_cache(maxsize=1)
+def _limit_table() -> tuple[Array, Array]:
+    exponent = np.linspace(0.0, 0.8, 81)
+    frequency = np.geomspace(0.02, 60.0, 4000)
+    wave = 0.5 * (1.0 + np.sqrt(1.0 + 4.0j * frequency))
+    response = 8.0 / (wave + 10.0 / wave - 11.0 + 8.0)
+    limit = np.zeros_like(exponent)
+    for place, n in enumerate(exponent):
+        above = n * response.real >= 1.0
+        if above.any():
+            at = int(np.argmax(above))
+            limit[place] = n * response.imag[at] / frequency[at]
+    return exponent, limit
+
+
+def _curve(record: Record, push: dict[str, Array]) -> Curve:
+    """Histories from ignition, (n, T), NaN behind the end."""
+    rows, layout, start = record.rows, record.layout, record.start
+    zero = np.zeros_like(start)
+    table = {
+        "time": (rows["time"], zero),
+        "chamber_pressure": (rows["pressure"], start),
+        "head_pressure": (rows["head"] * rows["pressure"], record.head * start),
+        "thrust": (push["end"], zero),
+        "mass_flow": (rows["flow"], zero),
+        "kn": (rows["kn"], record.initial_kn),
+        "mass_flux": (rows["flux"], zero),
+        "regression": (rows["regression"], zero),
+        "throat_diameter": (2.0 * rows["throat"], 2.0 * layout.throat_radius),
+    }
+    packed = {name: _packed(values, first).T for name, (values, first) in table.items()}
+    longest = int(np.isfinite(packed["time"]).sum(axis=1).max(initial=1))
+    return Curve(**{name: np.ascontiguousarray(values[:, :longest]) for name, values in packed.items()})
+
+
+def _joined(parts: list[Figures]) -> Figures:
+    """Blocks put together; curves are padded with NaN to the longest."""
+    if len(parts) == 1:
+        return parts[0]
+    values = {name: np.concatenate([part.values[name] for part in parts]) for name in parts[0].values}
+    flags = {name: np.concatenate([part.flags[name] for part in parts]) for name in parts[0].flags}
+    curves = [part.curve for part in parts if part.curve is not None]
+    if not curves:
+        return Figures(values, flags, "transient")
+    longest = max(one.time.shape[1] for one in curves)
+
+    def padded(name: str) -> Array:
+        tables = [getattr(one, name) for one in curves]
+        return np.concatenate([
+            np.pad(table, ((0, 0), (0, longest - table.shape[1])), constant_values=np.nan) for table in tables])
+
+    return Figures(values, flags, "transient", Curve(**{item.name: padded(item.name) for item in fields(Curve)}))
