@@ -34,8 +34,9 @@ DRIFT = 0.01
 class Trace:
     """A channel after cleaning: `values` in Pa absolute or N over the whole clock, NaN where blank.
 
-    `zero` is what was taken off the readings, `drift` how far the zero had moved after the firing, `noise` one
-    standard deviation; `start` and `stop` are its own 10 % points.
+    `zero` is what was taken off the readings, `drift` how far the zero had moved after the firing (NaN where not seen),
+    `noise` one standard deviation from sample to sample, `slow_noise` the same for means and integrals, where neighbours
+    that err together count; `start` and `stop` are its own 10 % points.
     """
 
     channel: Channel
@@ -43,13 +44,12 @@ class Trace:
     spikes: Flags
     clipped: Flags
     noise: float
+    slow_noise: float
     zero: float
+    zero_error: float
     drift: float
     start: float
     stop: float
-    seen: Flags
-    highest_spike: float
-    zero_error: float = 0.0
 
     @property
     def peak(self) -> float:
@@ -76,30 +76,33 @@ def clean_channel(firing: Firing, time: Array, channel: Channel, ambient: float,
     before = known & (time < start - 0.1 * span)
     after = known & (time > stop + 0.5 * span)
     zero, drift = _zero(channel, values, before, after, ambient, notes)
-    counts = [int(np.count_nonzero(flags)) for flags in (before, after)]
-    quiet = next((count for count in counts if count >= QUIET_SAMPLES), 0)
+    quiet = next((flags for flags in (before, after) if np.count_nonzero(flags) >= QUIET_SAMPLES), np.zeros(0, bool))
     target = ambient if channel.kind == "pressure" else 0.0
     height = float(np.nanmax(values)) - zero
     values = values - zero + target
     notes += _channel_notes(firing, channel, values, cleaned, flat, drift, height, seen)
-    spiked = np.where(cleaned.spikes, channel.values, np.nan) - zero + target
-    highest = float(np.nanmax(spiked)) if cleaned.spikes.any() else math.nan
-    burning = known & (time >= start) & (time <= stop)
-    noise = max(cleaned.noise, traces.noise_of(values[burning]))
+    noise = max(cleaned.noise, traces.noise_of(values[known & (time >= start) & (time <= stop)]))
+    slow = _slow_noise(values[quiet], noise) if quiet.any() else noise
+    count = int(np.count_nonzero(quiet))
     return Trace(
-        channel,
-        values,
-        cleaned.spikes,
-        flat,
-        noise,
-        zero - target,
-        drift,
-        start,
-        stop,
-        seen,
-        highest,
-        _zero_error(cleaned.noise, quiet),
+        channel=channel,
+        values=values,
+        spikes=cleaned.spikes,
+        clipped=flat,
+        noise=noise,
+        slow_noise=slow,
+        zero=zero - target,
+        zero_error=slow / math.sqrt(count) if count else 0.0,
+        drift=drift,
+        start=start,
+        stop=stop,
     )
+
+
+def _slow_noise(quiet: Array, noise: float) -> float:
+    """The independent noise that would move a mean as much as what wanders in the quiet stretch does."""
+    inner = np.clip(quiet, *np.percentile(quiet, [5, 95]))
+    return max(noise, float(np.std(inner)) * 1.1) * traces.wander(inner)
 
 
 def _upside_down(values: Array) -> bool:
@@ -159,11 +162,6 @@ def _zero(
         return nominal, math.nan
     notes += _zero_notes(channel, zero, nominal, ambient, float(np.nanmax(values)) - zero)
     return zero, drift
-
-
-def _zero_error(noise: float, quiet: int) -> float:
-    """One standard deviation of a zero taken from so many quiet samples; 0 where none could be taken."""
-    return noise / math.sqrt(quiet) if quiet >= QUIET_SAMPLES else 0.0
 
 
 def _zero_notes(channel: Channel, zero: float, nominal: float, ambient: float, height: float) -> Iterator[Caution]:

@@ -385,7 +385,8 @@ def _integral_error(work: _Work, kind: list[Trace], start: float, stop: float) -
     drift = max(drifts, default=0.0) * span / math.sqrt(3.0)
     each = [traces.integral(work.time, trace.values, start, stop) for trace in kind]
     apart = float(np.std(each, ddof=1)) / math.sqrt(len(each)) if len(each) > 1 else 0.0
-    noise = traces.integral_noise(work.time, start, stop, _noise(kind))
+    slow = math.sqrt(sum(trace.slow_noise**2 for trace in kind)) / len(kind)
+    noise = traces.integral_noise(work.time, start, stop, slow)
     zero = zero_error(kind) * span
     return math.sqrt((_level_error(kind) * span) ** 2 + drift**2 + apart**2 + noise**2 + zero**2)
 

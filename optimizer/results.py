@@ -30,6 +30,7 @@ REASONS = {
     "EROFS": "the disk is read-only; name another folder with --out",
     "EACCES": "there is no permission to write there; name another folder with --out",
     "EPERM": "there is no permission to write there; name another folder with --out",
+    "EEXIST": "a file stands where a folder should go; remove it or name another folder with --out",
     "ENOTDIR": "a part of the path is a file, not a folder; name another folder with --out",
     "EISDIR": "a folder stands where the file should go; remove it or name another folder with --out",
     "ENAMETOOLONG": "the name is too long; name another folder with --out",

@@ -38,14 +38,15 @@ Mask = NDArray[np.bool_]
 
 CONFIDENCE = 0.95
 PERCENTILES = (1, 5, 50, 95, 99)
-FEWEST, MOST = 64, 1 << 20
+FEWEST, MOST = 16, 1 << 20
+_FEWEST_FOR_SHARES = 64
 FULL_CORNERS = 8
-"""Up to so many tolerances every corner of their box is computed; beyond, the corners that one-at-a-time moves point to."""
+"""Up to so many tolerances every corner of their box is computed; beyond, those that one-at-a-time moves point to."""
 BLOCK = 8192
 RATE_COLUMNS = frozenset(f"propellant.{name}" for name in ("rate_from", "rate_to", "rate", "rate_at", "exponent"))
 INTERVAL_NOTE = (
-    "Sobol points are spread more evenly than chance would, so the true uncertainty is mostly smaller than the interval "
-    "says. It covers the sampling alone: tolerances that are guessed, and the model itself, are not in it."
+    "Sobol points lie more evenly than chance would put them, so the true uncertainty is mostly smaller than the "
+    "interval. It covers the sampling alone: tolerances that are guessed, and the model itself, are not in it."
 )
 
 
@@ -130,10 +131,9 @@ def _needed_tolerances(motors: Motors, file: str) -> dict[str, Tolerance]:
     if motors.case is not None:
         lines.append('wall = {minus = "10 %"}')
     shown = "\n             ".join(lines)
-    raise InputError([Problem(
-        file or "the motor file", 0, "tolerances", "", "nothing scatters: there is no [tolerances] table to sample",
-        f"say how well each dimension and each lot is known, for example (with your own numbers):\n             {shown}",
-        "E112")])
+    fix = f"say how well each dimension and lot is known, for example (with your own numbers):\n             {shown}"
+    what = "nothing scatters: there is no [tolerances] table to sample"
+    raise InputError([Problem(file or "the motor file", 0, "tolerances", "", what, fix, "E112")])
 
 
 def _too_wide(column: str) -> Problem:
@@ -155,7 +155,10 @@ def _whole_samples(samples: int) -> int:
 
 @dataclass(frozen=True)
 class Outcome:
-    """A batch evaluated: figures by name, factors by (mode, part) against each motor's own head pressure, flags; (n,)."""
+    """A batch evaluated, (n,) each: figures, flags, and factors by (mode, part) against each motor's own head pressure.
+
+    `times` are the rungs that are times and not pressures.
+    """
 
     figures: dict[str, Floats]
     factors: dict[tuple[str, str], Floats]
@@ -187,13 +190,19 @@ def outcome(motors: Motors, kernel: str, heat: bool = True) -> Outcome:
              for low in range(0, motors.size, BLOCK)]
     if len(parts) == 1:
         return parts[0]
-    first = parts[0]
+    rungs = {rung: None for part in parts for rung in part.factors}
+
+    def factors(rung: tuple[str, str]) -> Floats:
+        # A block in which a rung is out of range throughout does not list it; there it is not known.
+        rows = [part.factors.get(rung, np.full(part.figures["burn_time"].shape, np.nan)) for part in parts]
+        return np.concatenate(rows)
+
     return Outcome(
-        {name: np.concatenate([part.figures[name] for part in parts]) for name in first.figures},
-        {rung: np.concatenate([part.factors[rung] for part in parts]) for rung in first.factors},
-        {name: np.concatenate([part.flags[name] for part in parts]) for name in first.flags},
-        first.times,
-        first.not_assessed,
+        {name: np.concatenate([part.figures[name] for part in parts]) for name in parts[0].figures},
+        {rung: factors(rung) for rung in rungs},
+        {name: np.concatenate([part.flags[name] for part in parts]) for name in parts[0].flags},
+        frozenset().union(*(part.times for part in parts)),
+        tuple(row for row in parts[0].not_assessed if row[:2] not in rungs),
     )
 
 
@@ -326,9 +335,8 @@ def spread(motors: Motors, kernel: str = "steady", samples: int = 4096, seed: in
     points = unit_points(len(tolerances), samples, seed)
     found = outcome(scattered(motors.repeat(samples), tolerances, _deviations(tolerances, points)), kernel)
     nominal = outcome(motors, kernel)
-    first, total, evaluations = variance_shares(motors, tolerances, kernel, max(FEWEST, samples // 4), seed)
-    rungs = sorted(((mode, part, Chance(int(found.failed((mode, part)).sum()), samples)) for mode, part in found.factors),
-                   key=lambda row: -row[2].failed)
+    first, total, evaluations = variance_shares(motors, tolerances, kernel, max(_FEWEST_FOR_SHARES, samples // 4), seed)
+    rungs = [(mode, part, Chance(int(found.failed((mode, part)).sum()), samples)) for mode, part in found.factors]
     return SpreadResult(
         samples=samples,
         seed=seed,
@@ -339,7 +347,7 @@ def spread(motors: Motors, kernel: str = "steady", samples: int = 4096, seed: in
                       for (mode, part), values in found.factors.items()),
         smallest_factor=_percentiles(found.smallest_factor, nominal.smallest_factor),
         any_failure=Chance(int(found.any_failed.sum()), samples) if found.factors else None,
-        rungs=tuple(rungs),
+        rungs=tuple(sorted(rungs, key=lambda row: -row[2].failed)),
         shares=first,
         total_shares=total,
         share_evaluations=evaluations,
@@ -388,7 +396,7 @@ def _convergence(found: Outcome, samples: int) -> Iterator[dict[str, Any]]:
     failed = found.any_failed if found.factors else None
     head = found.figures["peak_head_pressure"]
     for count in (samples >> shift for shift in (4, 3, 2, 1, 0)):
-        if count < FEWEST // 4:
+        if count < FEWEST:
             continue
         known = head[:count][~np.isnan(head[:count])]
         row: dict[str, Any] = {"samples": count}
@@ -437,7 +445,7 @@ def _varies(values: Floats) -> bool:
 
 
 def _named(rows: Mapping[str, Floats], names: Sequence[str], indices: Floats) -> dict[str, dict[str, float]]:
-    values = np.clip(np.atleast_2d(indices), 0.0, 1.0)
+    values = np.clip(np.reshape(indices, (len(rows), len(names))), 0.0, 1.0)  # scipy drops axes of one
     return {row: dict(zip(names, map(float, values[place]), strict=True)) for place, row in enumerate(rows)}
 
 
@@ -449,14 +457,22 @@ def worst_corners(motors: Motors, tolerances: Mapping[str, Tolerance], kernel: s
 
     Bounds are taken as they are, a standard deviation three times over. Every corner is computed for up to
     `FULL_CORNERS` tolerances; beyond that those that one-at-a-time moves point to, which misses a corner where the
-    effects cross. Each entry names the side of every tolerance: "low" or "high".
+    effects cross. Each entry names the side, "low" or "high", of every tolerance that matters there.
     """
     signs = _corner_signs(motors, tolerances, kernel)
     found = outcome(scattered(motors.repeat(len(signs)), tolerances, _reached(tolerances, signs)), kernel)
     names = [tolerance_name(column) for column in tolerances]
 
+    places = {tuple(corner): index for index, corner in enumerate(signs)}
+
     def entry(values: Floats, index: int) -> dict[str, Any]:
-        sides = {name: "high" if sign > 0 else "low" for name, sign in zip(names, signs[index], strict=True)}
+        sides = {}
+        for which, name in enumerate(names):
+            across = signs[index].copy()
+            across[which] *= -1.0
+            other = places.get(tuple(across))
+            if other is None or not np.isclose(values[other], values[index], rtol=1e-9, atol=0.0):
+                sides[name] = "high" if signs[index, which] > 0 else "low"
         return {"value": float(values[index]), "at": sides}
 
     corners: dict[str, dict[str, Any]] = {}

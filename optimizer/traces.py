@@ -50,6 +50,20 @@ def noise_of(values: Array) -> float:
     return max(spread, step_of(known) / np.sqrt(12.0))
 
 
+def correlation_of(values: Array) -> float:
+    """Correlation of neighbours, between 0 and 0.97."""
+    away = values - np.mean(values)
+    whole = float(np.dot(away, away))
+    return min(max(float(np.dot(away[1:], away[:-1])) / whole, 0.0), 0.97) if whole > 0.0 else 0.0
+
+
+def wander(values: Array) -> float:
+    """How much more a mean of these samples wanders than one of independent samples, ≥ 1: √((1 + ρ)/(1 − ρ))."""
+    known = values[np.isfinite(values)]
+    rho = correlation_of(known) if known.size > 3 else 0.0
+    return float(np.sqrt((1.0 + rho) / (1.0 - rho)))
+
+
 def step_of(values: Array) -> float:
     """Step of the digitiser: the smallest common difference between levels, 0 where the levels are not a grid."""
     levels = np.unique(values[np.isfinite(values)])

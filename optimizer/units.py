@@ -221,8 +221,6 @@ def unit(text: str) -> Unit:
     if plain in _HINTS:
         problem, fix = _HINTS[plain]
         raise QuantityError("E104", problem, fix)
-    if len(text) > _LONGEST or not re.search(r"[*/^·⁰¹²³⁴⁵⁶⁷⁸⁹]", text):
-        raise _unknown_unit(text)
     return _compound(text)
 
 
@@ -233,6 +231,8 @@ def _compound(text: str) -> Unit:
             f"{text!r} is not written as units are here",
             "powers m^3, products N*s, quotients kg/m^2/s, no spaces",
         )
+    if len(text) > _LONGEST:
+        raise _unknown_unit(text)
     pieces = re.split(r"([*/·])", text)
     factor, vector, sign = Fraction(1), list(PURE), 1
     for place, piece in enumerate(pieces):
@@ -259,7 +259,7 @@ def _atom(piece: str, whole: str) -> tuple[Unit, int]:
     if name not in UNITS:
         squashed = re.fullmatch(r"([A-Za-z]+)(-?\d)", name)
         if squashed and squashed[1] in UNITS:
-            raise QuantityError("E104", f"{name!r} is not a unit", f"write the power as {squashed[1]}^{squashed[2]}")
+            raise QuantityError("E104", f"{name!r} is not written as units are here", f"write the power as {squashed[1]}^{squashed[2]}")
         if name in _HINTS:
             raise QuantityError("E104", *_HINTS[name])
         raise _unknown_unit(name)

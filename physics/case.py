@@ -1,8 +1,8 @@
 """The tube: yield, burst, axial stress, dilation, and what a weld or heat leaves of its strength.
 
 Owns the thick-wall formulas, the strength of a part at service temperature, the heat-affected zone, and the end load a
-closure hands to the case. Symbols: K = outer diameter over bore. Imports numpy and, from physics, materials, modes,
-motors and nozzle.
+closure hands to the case. Symbols: K = outer diameter over bore. Imports numpy and, from physics, constants,
+materials, modes, motors and nozzle.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from physics.constants import ZERO_CELSIUS
 from physics.materials import ROOM_TEMPERATURE, WARMEST_WITHOUT_TABLE, Material
 from physics.modes import NotComputable, need
 from physics.motors import Array, Case, Closure, Motors, Situation
@@ -169,25 +170,23 @@ def _given(material: Material, name: str) -> float:
     return number
 
 
-def strength_note(motors: Motors, material: Material, fields: tuple[str, ...]) -> str:
-    """Which strengths were used, where from, and what temperature took from them, as one line for the ladder."""
-    parts = [
-        f"{field.replace('_', ' ')} {getattr(material, field) / 1e6:.4g} MPa: {material.source(field)}"
-        for field in fields
-        if getattr(material, field) is not None
-    ]
-    text = f"{material.name} ({material.basis}): " + "; ".join(parts)
+def strength_note(motors: Motors, material: Material, *names: str) -> str:
+    """Which strengths of a metal part were used, where from, and what temperature took from them, as one line."""
     at = float(np.max(service_temperature(motors)))
-    derating = material.derating()
-    if at > WARMEST_WITHOUT_TABLE and derating is not None:
-        others = [
-            f"{name} {float(material.yield_ratio(at, name)):.3g}" for name in list(material.deratings)[1:]
-        ]
-        text += f"; at {at - 273.15:.0f} degC yield x {float(material.yield_ratio(at)):.3g} ({derating.name}"
-        text += f"; other tables: {', '.join(others)})" if others else ")"
-    if material.basis == "typical" or "pressure" in material.caution:
-        text += f". {material.caution}"
-    return text
+    derating = material.derating() if at > WARMEST_WITHOUT_TABLE else None
+    parts = []
+    for name in names:
+        number = getattr(material, name)
+        if number is None:
+            continue
+        text = f"{name.replace('_', ' ')} {number / 1e6:.4g} MPa, {material.source(name)}"
+        if derating is not None:
+            ratio = material.yield_ratio if name == "yield_strength" else material.ultimate_ratio
+            others = [f"{other} {float(ratio(at, other)):.3f}" for other in list(material.deratings)[1:]]
+            text += f", x {float(ratio(at)):.3f} at {at - ZERO_CELSIUS:.0f} degC by {derating.name}"
+            text += f" ({', '.join(others)})" if others else ""
+        parts.append(text)
+    return f"{material.name}, {material.basis} strength: {'; '.join(parts)}" if parts else ""
 
 
 # --- heat-affected zone ----------------------------------------------------------------------------------------------
@@ -389,6 +388,5 @@ def _case_note(motors: Motors, fields: tuple[str, ...]) -> str:
             if field in fields
         ]
         weld = f"in the heat-affected zone, {', '.join(ratios)}: {case.material.source('heat_affected_yield_ratio')}"
-    if case.service_temperature is None:
-        weld = sentences(weld, "at room temperature, case.service_temperature is not given")
-    return sentences(strength_note(motors, case.material, fields), weld)
+    cold = "" if case.service_temperature is not None else "at room temperature, case.service_temperature is not given"
+    return sentences(strength_note(motors, case.material, *fields), weld, cold, case.material.caution)

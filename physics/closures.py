@@ -251,7 +251,7 @@ def _plate(motors: Motors, end: str) -> tuple[Material, float]:
 
 
 def _plate_factor(motors: Motors, end: str, clamped: bool) -> Array:
-    """k in σ = k·p·a²/t²: solid forward; aft with the nozzle's opening, whose rim carries the nozzle's own load."""
+    """k in σ = k·p·a²/t²: solid forward; aft with the nozzle's opening, whose rim carries the load within it."""
     _, poisson = _plate(motors, end)
     if end == "forward":
         return plate_stress(np.asarray(1.0), np.asarray(1.0), np.asarray(1.0), np.asarray(poisson), clamped)
@@ -259,7 +259,7 @@ def _plate_factor(motors: Motors, end: str, clamped: bool) -> Array:
     if seat is None:
         return np.asarray(worst_opening_factor(poisson, clamped))
     across = seal_diameter(motors, end)
-    rim_load = seat_load_area(motors) / (0.25 * np.pi * np.square(across))
+    rim_load = _opening_load_area(motors) / (0.25 * np.pi * np.square(across))
     return annular_plate_factor(seat / across, rim_load, np.asarray(poisson), clamped)
 
 
@@ -322,6 +322,13 @@ def seat_load_area(motors: Motors) -> Array:
     return np.asarray(np.maximum(relieved, 0.25 * plain))
 
 
+def _opening_load_area(motors: Motors) -> Array:
+    """Load that comes from within the seat diameter over head pressure; around it pressure loads the plate. [m2]"""
+    plain = 0.25 * np.pi * np.square(need(motors, "nozzle.seat_diameter"))
+    relieved = plain - sonic_thrust_coefficient(motors.propellant.gamma) * throat_area(motors)
+    return np.asarray(np.maximum(relieved, 0.25 * plain))
+
+
 def _insert_strength(motors: Motors, name: str) -> float:
     material = need(motors, "nozzle.material")
     number: float | None = getattr(material, name)
@@ -376,17 +383,23 @@ def plate_note(motors: Motors, situation: Situation) -> str:
     thick = float(np.max(need(motors, f"{end}_closure.plate_thickness") / (0.5 * seal_diameter(motors, end))))
     doubt = "thicker than a quarter of its radius: thin-plate theory is a rough guide" if thick > 0.25 else ""
     clamped = f"clamped edge: {pressure_text(plate_pressure(motors, end, clamped=True))}"
-    return sentences(clamped, opening, doubt, strength_note(motors, material, ("yield_strength",)))
+    return sentences(clamped, opening, doubt, strength_note(motors, material, "yield_strength"))
 
 
 def ring_note(motors: Motors, situation: Situation) -> str:
     """Strength of the closure ring's material."""
     part = closure(motors, situation.end)
     material = part.ring_material or part.plate_material
-    return "" if material is None else strength_note(motors, material, ("shear_strength",))
+    return "" if material is None else strength_note(motors, material, "shear_strength")
 
 
 def seat_note(motors: Motors, situation: Situation) -> str:
     """Strength of the insert."""
     material = need(motors, "nozzle.material")
     return f"{material.name}: {material.source('compressive_strength')}; even contact, no bending or thermal stress"
+
+
+def insert_note(motors: Motors, situation: Situation) -> str:
+    """Strength of the insert in shear."""
+    material = need(motors, "nozzle.material")
+    return f"{material.name}: {material.source('shear_strength')}"

@@ -8,9 +8,10 @@ grains, the `forward end` and the `aft end` are bare from ignition; burning ends
 leaves the case itself bare at all three, since the file does not say at which of them it is. The worst place governs.
 
 Gas side. `aft end`: the relation of Bartz at the port area of the last grain. `joint` and `mid-grain wall`: the
-pipe-flow relation of Dittus and Boelter at the local mass flux. `forward end`, where little flows: the same with what
-the first end face gives off, joined with natural convection. Radiation is added everywhere with the effective
-emissivity `GAS_EMISSIVITY`, an assumption.
+pipe-flow relation of Dittus and Boelter at the local mass flux, for the joint that of the narrowest port.
+`forward end`, where little flows: the same with what the first end face gives off, joined with natural convection.
+The wall in a slot beside the port sees less than the port does, so joint and aft end are on the safe side. Radiation
+is added everywhere with the effective emissivity `GAS_EMISSIVITY`, an assumption.
 
 Held exposure. A wall that outlasts the burn by a hair and one that outlasts it tenfold must not look alike. The rungs
 of liner and case therefore hold the mean conditions of the burn beyond its end, up to `HELD` times the action time:
@@ -659,3 +660,70 @@ def yield_pressure_at(motors: Motors, temperature: Array) -> Array:
         strength *= _property(material, "heat_affected_yield_ratio", "case.material")
     kept = np.where(np.isnan(temperature), np.nan, np.nan_to_num(material.yield_ratio(temperature), nan=0.0))
     return first_yield_pressure(strength * kept, case.outer_diameter, case.bore)
+
+
+# --- notes for a single motor ----------------------------------------------------------------------------------------
+
+_GAS_SIDE = "gas side by Bartz 1957 (aft end) and Dittus-Boelter (ports), radiation at an assumed emissivity"
+BASIS_LINER = f"1-D transient conduction with the back insulated until the char front is through, and wear; {_GAS_SIDE}"
+BASIS_CASE = f"1-D transient conduction; yield at the bore's temperature falls to what is needed; {_GAS_SIDE}"
+BASIS_HOT = f"yield at the bore's temperature when it counts most, scaled to the peak; 1-D conduction; {_GAS_SIDE}"
+BASIS_SEAL = f"1-D transient conduction to the bore under the seal, soak included; {_GAS_SIDE}"
+
+
+def liner_note(motors: Motors, situation: Situation) -> str:
+    """Where the liner goes first, when elsewhere, and what the answer leans on; for a single motor."""
+    _, liner = _parts(motors)
+    times = burn_through_by_place(motors, situation)
+    first = min(times, key=lambda place: float(times[place][0]))
+    others = "; ".join(f"{place} {_seconds(times[place][0])}" for place in PLACES if place != first)
+    lines = [f"first at the {first}; {others}", "the burn is held on beyond its end to show the distance",
+             f"gas emissivity {GAS_EMISSIVITY:g} assumed; Bartz reads high against tests"]
+    if liner.material.char_temperature is not None:
+        source = liner.material.source("char_temperature")
+        lines.append(f"char temperature {_celsius(liner.material.char_temperature)}: {source}")
+    if bool(_bare(motors, liner, "joint")[0]) and float(_column(motors, liner.thickness)[0]) > 0.0:
+        lines.insert(0, "the liner has a gap: the case is bare there from ignition")
+    return "; ".join(lines)
+
+
+def case_note(motors: Motors, situation: Situation) -> str:
+    """How hot the bore of the case gets, at burnout and in the soak after it; for a single motor."""
+    burnout, soak = {}, {}
+    for place in PLACES:
+        now, history = wall_history(motors, situation, place, held=False)
+        burning = history.time[:, 0] <= now.end[0] * (1.0 + 1e-9)
+        burnout[place], soak[place] = history.interface[burning, 0].max(), history.interface[:, 0].max()
+    hot, late = max(burnout, key=lambda place: burnout[place]), max(soak, key=lambda place: soak[place])
+    melting = _parts(motors)[0].material.melting_temperature
+    if melting is not None and burnout[hot] >= melting:
+        return f"the bore reaches its melting temperature, {_celsius(melting)}, during the burn ({hot})"
+    return (f"bore up to {_celsius(burnout[hot])} during the burn ({hot}), {_celsius(soak[late])} in the soak after it "
+            f"({late}; heat that flows along the tube is left out, so it reads high); a tempered tube that has been "
+            "hot does not regain its strength")
+
+
+def seal_note(motors: Motors, situation: Situation) -> str:
+    """What the seal's limit is, and whether it is reached while there is pressure; for a single motor."""
+    time = float(seal_overheating(motors, situation)[0])
+    closure = motors.forward_closure if situation.end == "forward" else motors.aft_closure
+    assert closure is not None and closure.seal is not None and closure.seal.material is not None
+    assert situation.figures is not None  # seal_overheating() has refused all of these before
+    material = closure.seal.material
+    if np.isinf(time):
+        when = "not reached"
+    elif time > float(_column(motors, situation.figures["action_time"])[0]):
+        when = "reached after the burn, replace the ring"
+    else:
+        when = "reached in the burn"
+    limit = _celsius(material.limit_temperature or 0.0)
+    return f"{material.name} up to {limit}, {when}; limit: {material.source('limit_temperature')}"
+
+
+def _seconds(time: float) -> str:
+    return f"not within {HELD:g} burns" if np.isinf(time) else f"{time:.2g} s"
+
+
+def _celsius(kelvin: float) -> str:
+    celsius = float(kelvin) - ZERO_CELSIUS
+    return f"{celsius:.0f} °C ({1.8 * celsius + 32.0:.0f} °F)"

@@ -151,4 +151,9 @@ def _nozzle(motors: Motors) -> Array:
     return np.asarray(_density(motors, "nozzle.material") * solid)
 
 
-_MASSES: dict[str, Callable[[Motors], Array]] = {"propellant": _propellant, "case": _case, "liner": _liner, "nozzle": _nozzle}
+_MASSES: dict[str, Callable[[Motors], Array]] = {
+    "propellant": _propellant,
+    "case": _case,
+    "liner": _liner,
+    "nozzle": _nozzle,
+}

@@ -166,8 +166,9 @@ def material(name: str, kind: str | None = None) -> Material:
     found = [entry for entry in index.get(_plain(name), ()) if kind in (None, entry.kind)]
     if found:
         return found[0]
-    known = {_plain(other): other for entry in _table() if kind in (None, entry.kind) for other in _called(entry)}
-    near = [known[plain] for plain in difflib.get_close_matches(_plain(name), known, n=4, cutoff=0.5)]
+    known = {_plain(other): entry.name for entry in _table() if kind in (None, entry.kind) for other in _called(entry)}
+    matches = difflib.get_close_matches(_plain(name), known, n=5, cutoff=0.5)
+    near = list(dict.fromkeys(known[plain] for plain in matches))
     cure = f"did you mean {', '.join(near)}?" if near else f"known: {', '.join(names(kind))}"
     raise KeyError(f"no material {name!r}; {cure}")
 

@@ -79,7 +79,7 @@ def log_mach(log_ratio: Array, gamma: Array, subsonic: bool, steps: int | None =
         guess = near / (1.0 + 0.2 * near)
     for _ in range(steps or (2 if subsonic else 4)):
         guess = guess - _halley_step(guess, log_ratio, beta, power, scale)
-    return np.asarray(guess)
+    return np.asarray(np.minimum(guess, 0.0) if subsonic else np.maximum(guess, 0.0))
 
 
 def _halley_step(guess: Array, log_ratio: Array, beta: Array, power: Array, scale: Array) -> Array:
@@ -198,9 +198,7 @@ def thrust(
     attached = throat_area * (full * chamber_pressure - expansion_ratio * ambient_pressure)
     unchoked = np.asarray((chamber_pressure < sonic) & (ambient_pressure > 0.0))
     separated = np.asarray((chamber_pressure < onset) & ~unchoked)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        over = np.where(ambient_pressure > 0.0, chamber_pressure / ambient_pressure, np.inf)
-    over = np.where(separated | unchoked, over, 2.0)
+    over = np.where(separated | unchoked, chamber_pressure / np.maximum(ambient_pressure, 1e-300), 2.0)
     detached = throat_area * ambient_pressure * detached_coefficient(over, gamma, efficiency)
     return Thrust(np.where(separated | unchoked, detached, attached), separated, unchoked)
 

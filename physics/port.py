@@ -57,88 +57,80 @@ def mach_squared_from_impulse(flow_squared: Array, gamma: Array) -> Array:
 
 @dataclass
 class Profile:
-    """The port flow of a batch at one moment; head end first along the grain and station axes.
+    """The port flow of a batch at one moment, at the nodes of every grain, head end first along both axes.
 
-    `pressure` (n, grains, stations): static pressure over the stagnation pressure at the nozzle entry. [-]
-    `mach_squared` (n, grains, stations); `exit_mach_squared`, `entry_mach_squared` (n, grains). [-]
-    `head` (n,): static pressure at the head end over that stagnation pressure. [-]
+    The nodes of a grain are its head face, the middles of its stations, and its nozzle face.
+    `log_pressure` (n, grains, nodes): ln of static pressure over the stagnation pressure at the nozzle entry. [-]
+    `mach_squared` (n, grains, nodes). [-]  `head` (n,): static pressure at the head end over that stagnation pressure. [-]
     `choked` (n,): whether the port chokes somewhere.
     """
 
-    pressure: Array
+    log_pressure: Array
     mach_squared: Array
-    exit_mach_squared: Array
-    entry_mach_squared: Array
     head: Array
     choked: NDArray[np.bool_]
 
 
 def still(shape: tuple[int, int, int]) -> Profile:
-    """A profile without flow, the guess to start `profile` from."""
-    n, grains, _ = shape
-    return Profile(
-        np.ones(shape), np.zeros(shape), np.zeros((n, grains)), np.zeros((n, grains)), np.ones(n), np.zeros(n, bool)
-    )
+    """A profile without flow, (n, grains, nodes): the guess to start `profile` from."""
+    return Profile(np.zeros(shape), np.zeros(shape), np.ones(shape[0]), np.zeros(shape[0], bool))
 
 
-def step_impulse_ratio(before: Array, after: Array, before_square: Array, after_square: Array, gamma: Array) -> Array:
-    """ln(F₂/F₁) of the impulse pA(1 + γM²) over a step in core area; broadcasts. [-]
+def step_impulse_ratio(
+    log_area_ratio: Array, before_square: Array, after_square: Array, flow_ratio: Array, gamma: Array
+) -> Array:
+    """ln(F₂/F₁) of the impulse pA(1 + γM²) over a gap with a step in core area; broadcasts. [-]
 
-    `before`, `after`: areas [m²] up- and downstream; `before_square`: M² in the area before, `after_square`: M² in the
-    area after. Enlargement: F₂ = F₁ + p₁(A₂ − A₁). Contraction: p₀₁ = p₀₂ + K·½γM₂²p₂, K = ½(1 − A₂/A₁).
+    `log_area_ratio` = ln(A₂/A₁), 2 downstream; `before_square`: M² at the end of area 1; `after_square`: M² at the start of
+    area 2; `flow_ratio` = ṁ₂/ṁ₁, the gas of the faces in the gap added. Enlargement: F₂ = F₁ + p₁(A₂ − A₁). Contraction: the
+    gas is added at area 1 first, then p₀₁ = p₀₂ + K·½γM₂²p₂, K = ½(1 − A₂/A₁). Without a step F stays as it is.
     """
-    growth = after / before - 1.0
-    enlarged = np.log1p(np.maximum(growth, 0.0) / (1.0 + gamma * before_square))
-    loss = -0.25 * np.minimum(growth, 0.0) * gamma * after_square
-    upstream = np.log((1.0 + gamma * before_square) / stagnation_ratio(before_square, gamma))
+    growth = np.expm1(log_area_ratio)
+    enlarged = np.log1p(growth / (1.0 + gamma * before_square))
+    if (growth >= 0.0).all():
+        return enlarged
+    relative = before_square * (1.0 + 0.5 * (gamma - 1.0) * before_square) / (1.0 + gamma * before_square) ** 2
+    mixed = mach_squared_from_impulse(relative * flow_ratio * flow_ratio, gamma)
+    loss = -0.25 * growth * gamma * after_square
+    upstream = np.log((1.0 + gamma * mixed) / stagnation_ratio(mixed, gamma))
     downstream = np.log((stagnation_ratio(after_square, gamma) + loss) / (1.0 + gamma * after_square))
-    narrowed = np.log(after / before) - upstream - downstream
-    return np.asarray(np.where(growth >= 0.0, enlarged, narrowed))
+    return np.asarray(np.where(growth >= 0.0, enlarged, log_area_ratio - upstream - downstream))
 
 
-def profile(
-    entry_flow: Array, centre_flow: Array, exit_flow: Array, area: Array, throat_area: Array, gamma: Array, guess: Profile
-) -> Profile:
+def profile(flow: Array, area: Array, throat_area: Array, gamma: Array, guess: Profile) -> Profile:
     """Port flow along the grains, one sweep from the nozzle to the head.
 
-    `entry_flow`, `exit_flow` (n, grains), `centre_flow` (n, grains, stations): mass flow at the head face, at the nozzle
-    face and at the middle of each station, over p₀·throat_area/c* [-]; `area` (n, grains, stations): core area [m²];
-    `throat_area` (n,) [m²]; `gamma` (n,) [-]; `guess`: a neighbouring profile, whose Mach numbers weigh the changes of
-    area. With constant area one sweep is exact; otherwise sweeps converge to the profile, quickly while M² is small.
-    Never NaN: a choked port gives M = 1 at the choking station and a raised pressure upstream of it.
+    `flow` (n, grains, nodes): mass flow at each node over p₀·throat_area/c* [-]; `area` (n, grains, nodes): core area [m²];
+    `throat_area`, `gamma` (n,) [m², -]; `guess`: a neighbouring profile, whose Mach numbers weigh the changes of area.
+    With constant area one sweep is exact; otherwise sweeps converge to the profile, quickly while M² is small. Never
+    NaN: a choked port gives M = 1 at the choking node and a raised pressure upstream of it.
     """
-    n, grains, stations = area.shape
-    g1, g2, g3 = gamma, gamma[:, None], gamma[:, None, None]
-    factor = vandenkerckhove(gamma) / np.sqrt(gamma) * throat_area
-    last = area[:, -1, -1]
-    flow = np.maximum(exit_flow[:, -1], 1e-12)
-    square = np.exp(2.0 * log_mach(np.log(np.maximum(last / (flow * throat_area), 1.0)), g1, subsonic=True))
-    aft = np.maximum(last * (1.0 + g1 * square) / stagnation_ratio(square, g1), factor * flow * np.sqrt(2.0 * (g1 + 1.0)))
+    n, grains, nodes = area.shape
+    wide = gamma[:, None, None]
+    log_area = np.log(area)
+    log_factor = np.log(vandenkerckhove(gamma) / np.sqrt(gamma) * throat_area)
+    log_flow = np.log(np.maximum(flow, 1e-30)) + log_factor[:, None, None]
+    spare = log_area[:, -1, -1] - np.log(throat_area) - log_flow[:, -1, -1] + log_factor
+    square = np.exp(2.0 * log_mach(np.minimum(np.maximum(spare, 0.0), 40.0), gamma, subsonic=True))
+    aft = log_area[:, -1, -1] + np.log((1.0 + gamma * square) / stagnation_ratio(square, gamma)) - np.minimum(spare, 0.0)
 
-    change = np.empty((n, grains, stations))  # ln F(next) − ln F(here); the last station's next is the next grain
-    inner = np.log(area[:, :, 1:] / area[:, :, :-1])
-    weight = 1.0 / (1.0 + g3 * guess.mach_squared)
-    change[:, :, :-1] = 0.5 * inner * (weight[:, :, 1:] + weight[:, :, :-1])
-    change[:, :, -1] = 0.0
+    change = np.zeros((n, grains, nodes))  # ln F(next) − ln F(here); the next of the last node is in the next grain
+    weight = 0.5 / (1.0 + wide * guess.mach_squared)
+    change[:, :, :-1] = (log_area[:, :, 1:] - log_area[:, :, :-1]) * (weight[:, :, 1:] + weight[:, :, :-1])
     if grains > 1:
         change[:, :-1, -1] = step_impulse_ratio(
-            area[:, :-1, -1], area[:, 1:, 0], guess.exit_mach_squared[:, :-1], guess.entry_mach_squared[:, 1:], g2
+            log_area[:, 1:, 0] - log_area[:, :-1, -1], guess.mach_squared[:, :-1, -1], guess.mach_squared[:, 1:, 0],
+            np.minimum(flow[:, 1:, 0] / np.maximum(flow[:, :-1, -1], 1e-30), 1e9), gamma[:, None],
         )
-    flat = change.reshape(n, -1)
-    log_impulse = np.log(aft)[:, None] - np.cumsum(flat[:, ::-1], axis=1)[:, ::-1]
-    scaled = factor[:, None] * np.abs(centre_flow.reshape(n, -1))
-    least = np.sqrt(2.0 * (g2 + 1.0)) * scaled
-    least[:, stations - 1 :: stations] *= np.maximum(exit_flow / np.maximum(centre_flow[:, :, -1], 1e-300), 1.0)
-    impulse = np.exp(log_impulse)
-    short = least > impulse * (1.0 + 1e-12)
+    log_impulse = aft[:, None] - np.cumsum(change.reshape(n, -1)[:, ::-1], axis=1)[:, ::-1]
+    flat = log_flow.reshape(n, -1)
+    missing = flat + 0.5 * np.log(2.0 * (gamma + 1.0))[:, None] - log_impulse
+    short = missing > 1e-12
     if short.any():
-        missing = np.where(short, np.log(np.maximum(least, 1e-300)) - log_impulse, 0.0)
-        impulse = impulse * np.exp(np.maximum.accumulate(missing[:, ::-1], axis=1)[:, ::-1])
-    squares = mach_squared_from_impulse((scaled / impulse) ** 2, g2).reshape(n, grains, stations)
-    impulse = impulse.reshape(n, grains, stations)
-    pressure = impulse / (area * (1.0 + g3 * squares))
-    exits = mach_squared_from_impulse((factor[:, None] * exit_flow / impulse[:, :, -1]) ** 2, g2)
-    entries = mach_squared_from_impulse((factor[:, None] * entry_flow / impulse[:, :, 0]) ** 2, g2)
-    head = impulse[:, 0, 0] / area[:, 0, 0]
-    choked = short.any(axis=1) | (last < flow * throat_area)
-    return Profile(pressure, squares, exits, entries, head, choked)
+        lift = np.where(short, missing, 0.0)
+        log_impulse = log_impulse + np.maximum.accumulate(lift[:, ::-1], axis=1)[:, ::-1]
+    log_impulse = log_impulse.reshape(n, grains, nodes)
+    squares = mach_squared_from_impulse(np.exp(2.0 * (log_flow - log_impulse)), wide)
+    log_pressure = log_impulse - log_area - np.log1p(wide * squares)
+    head = np.exp(log_impulse[:, 0, 0] - log_area[:, 0, 0])
+    return Profile(log_pressure, squares, head, short.any(axis=1) | (spare < 0.0))

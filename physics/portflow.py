@@ -3,8 +3,8 @@
 Owns the search over regression for the highest head-end pressure and mass flux, on the pieces of `physics.stretches`.
 The effective port ratio J of a row is its port area over (share of the flow that passes its aft end × throat area);
 the smallest over rows counts. Head pressure is p·h(J) with h of `nozzle.head_pressure_ratio`, for which
-d log h/d log J = −γM²/(1 + γM²), and −1 where the port chokes. Mass flux is p/(c*·J). Imports nozzle, stretches and
-motors.
+d log h/d log J = −γM²/(1 + γM²), and −1 where the port chokes. Mass flux is p/(c*·J). Imports grain, nozzle,
+stretches and motors.
 
 With one row of equal grains J only grows, and the maxima follow from derivatives; with several rows each piece is
 sampled and the maximum inside one refined. Both give the same numbers where both apply.
@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from physics import nozzle
+from physics import grain, nozzle
 from physics.motors import Array
 from physics.stretches import Balance, Columns, Pieces, Stretches
 
@@ -77,9 +77,7 @@ def _top(values: Array, cuts: Pieces, batch: Columns) -> Array:
     return top
 
 
-def _along(
-    x: Array, cuts: Pieces, slope: Array, offset: Array, core: Array, throat: Array
-) -> tuple[Array, Array]:
+def _along(x: Array, cuts: Pieces, slope: Array, offset: Array, core: Array, throat: Array) -> tuple[Array, Array]:
     """log p and log J at regressions x, (s, T)."""
     kn = cuts.constant[:, None] + x * (cuts.linear[:, None] + x * cuts.square[:, None])
     log_pressure = np.log(np.maximum(kn, 1e-300))
@@ -94,35 +92,42 @@ def _steepest(cuts: Pieces, slope: Array, core: Array, throat: Array, gamma: Arr
     """Regression of the highest head pressure after the start of each piece.
 
     Newton steps on d log(p·h)/dx from the place of the highest pressure, which lies at or behind it. The maximum is
-    flat, so that three steps place it well enough: its value errs by the square of what the place errs.
+    flat, its value errs by the square of what the place errs, so that few steps do; near a choked port it takes more.
     """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        vertex = np.where(cuts.square < 0.0, -0.5 * cuts.linear / cuts.square, np.copysign(np.inf, cuts.linear))
-    x = np.clip(vertex, cuts.start, cuts.end)
-    beta = 0.5 * (gamma - 1.0)
+    x = grain.largest_area_regression(cuts.constant, cuts.linear, cuts.square, cuts.start, cuts.end)
+    before = x
     for _ in range(3):
-        kn = cuts.constant + x * (cuts.linear + x * cuts.square)
-        growth = (cuts.linear + 2.0 * x * cuts.square) / kn
-        widening = 4.0 / (core + 2.0 * x)
-        log_ratio = 2.0 * np.log((core + 2.0 * x) / throat)
-        square = _mach_squared(log_ratio, gamma)
-        warm = 1.0 + gamma * square
-        choked = log_ratio <= 0.0
-        pull = np.where(choked, 1.0, gamma * square / warm)
-        room = np.maximum(1.0 - square, 1e-3)
-        fade = np.where(choked, 0.0, 2.0 * pull / warm * (1.0 + beta * square) / room)
-        rise = slope * growth - pull * widening
-        bend = slope * (2.0 * cuts.square / kn - growth * growth) + widening * widening * (fade + 0.5 * pull)
-        back = np.where(rise < 0.0, 0.5 * (cuts.start - x), cuts.end - x)
-        step = np.where(bend < 0.0, -rise / np.minimum(bend, -1e-300), back)
-        x = np.clip(x + step, cuts.start, cuts.end)
-    return np.asarray(x)
+        before, x = x, _head_step(x, cuts, slope, core, throat, gamma)
+    rest = np.nonzero(np.abs(x - before) > 1e-4 * (cuts.end - cuts.start))[0]
+    if rest.size:
+        some = cuts.pick(rest)
+        for _ in range(12):
+            x[rest] = _head_step(x[rest], some, slope[rest], core[rest], throat[rest], gamma[rest])
+    return x
+
+
+def _head_step(x: Array, cuts: Pieces, slope: Array, core: Array, throat: Array, gamma: Array) -> Array:
+    """One Newton step on d log(p·h)/dx, kept inside the piece; where it bends the wrong way, half way to an end."""
+    bore = core + 2.0 * x
+    kn = cuts.constant + x * (cuts.linear + x * cuts.square)
+    growth, widening = (cuts.linear + 2.0 * x * cuts.square) / kn, 4.0 / bore
+    log_ratio = 2.0 * np.log(bore / throat)
+    square = _mach_squared(log_ratio, gamma)
+    warm, choked = 1.0 + gamma * square, log_ratio <= 0.0
+    pull = np.where(choked, 1.0, gamma * square / warm)
+    fade = 2.0 * pull / warm * (1.0 + 0.5 * (gamma - 1.0) * square) / np.maximum(1.0 - square, 1e-3)
+    rise = slope * growth - pull * widening
+    bend = slope * (2.0 * cuts.square / kn - growth * growth)
+    bend += widening * widening * (np.where(choked, 0.0, fade) + 0.5 * pull)
+    aside = 0.5 * (np.where(rise < 0.0, cuts.start, cuts.end) - x)
+    step = np.where(bend < 0.0, -rise / np.minimum(bend, -1e-300), aside)
+    return np.asarray(np.clip(x + step, cuts.start, cuts.end))
 
 
 def _mach_squared(log_ratio: Array, gamma: Array) -> Array:
     """M² in a port, to about 1e-4: enough to place a maximum, not to state it."""
     open_ratio = np.maximum(log_ratio, 0.0)
-    return np.exp(2.0 * nozzle.log_mach(open_ratio, gamma, subsonic=True, steps=1))
+    return np.asarray(np.exp(2.0 * nozzle.log_mach(open_ratio, gamma, subsonic=True, steps=1)))
 
 
 def _flux_candidates(cuts: Pieces, slope: Array, core: Array) -> Array:
@@ -196,7 +201,10 @@ def _crowding(x: Array, kn: Array, cuts: Pieces, burn: Stretches, batch: Columns
 def _refine(
     number: int, goal: Array, x: Array, best: Array, cuts: Pieces, burn: Stretches, law: Balance, batch: Columns
 ) -> None:
-    """Raise `best` of the pieces whose largest sample is inside, by parabolas; in place."""
+    """Raise `best` of the pieces whose largest sample is inside; in place.
+
+    Parabolas first; where another row takes over as the narrowest the maximum may be a kink, and halving closes in.
+    """
     top = np.argmax(goal, axis=1)
     inner = np.nonzero((top > 0) & (top < goal.shape[1] - 1) & np.isfinite(best))[0]
     if not inner.size:
@@ -205,11 +213,22 @@ def _refine(
     spot = top[inner][:, None] + np.array([-1, 0, 1])
     xs = np.take_along_axis(x[inner], spot, axis=1)
     ys = np.take_along_axis(goal[inner], spot, axis=1)
+    before = ys[:, 1]
     for _ in range(4):
         guess = _vertex(xs, ys)
         value = goals_along(guess[:, None], some, burn, law, batch)[number][:, 0]
+        before = ys[:, 1]
         xs, ys = _narrowed(xs, ys, guess, value)
     best[inner] = ys[:, 1]
+    rest = np.nonzero(ys[:, 1] - before > 1e-9)[0]
+    if rest.size:
+        some, xs, ys = some.pick(rest), xs[rest], ys[rest]
+        for _ in range(24):
+            left = xs[:, 1] - xs[:, 0] > xs[:, 2] - xs[:, 1]
+            guess = 0.5 * (xs[:, 1] + np.where(left, xs[:, 0], xs[:, 2]))
+            value = goals_along(guess[:, None], some, burn, law, batch)[number][:, 0]
+            xs, ys = _narrowed(xs, ys, guess, value)
+        best[inner[rest]] = ys[:, 1]
 
 
 def _vertex(xs: Array, ys: Array) -> Array:

@@ -19,10 +19,11 @@ from physics.case import (
     joint_strength,
     pressure_text,
     sentences,
+    service_temperature,
     strength,
     strength_note,
 )
-from physics.materials import Material
+from physics.materials import WARMEST_WITHOUT_TABLE, Material
 from physics.modes import NotComputable, need
 from physics.motors import Array, Motors, Screws, Situation
 from physics.threads import ScrewSize, ThreadAreas, areas, screw_size, screw_sizes
@@ -256,11 +257,13 @@ def shear_note(motors: Motors, situation: Situation) -> str:
     name = "the plain shank" if in_threads else "the threads"
     one = f"one screw carries {_force_text(threads)} on its threads and {_force_text(shank)} on its shank"
     own = _pressure(motors, situation.end, threads if in_threads else shank)
+    hot = bool(np.any(service_temperature(motors) > WARMEST_WITHOUT_TABLE))
     return sentences(
         f"with {name} in the plane: {pressure_text(other)}",
         one,
         f"Su {_least(screws.tensile_strength) / 1e6:.4g} MPa {screws.grade}".strip(),
         f"fitting factor {_least(screws.fitting_factor):.3g}, load sharing {_least(screws.load_sharing):.3g}",
+        "the screws at room temperature" if hot else "",
         end_load_note(motors, situation.end, own),
     )
 
@@ -274,17 +277,20 @@ def _least(value: Array) -> float:
     return float(np.min(value))
 
 
-def case_joint_note(motors: Motors, situation: Situation) -> str:
-    """Strength of the case at the joint, whether a weld zone covers it, the tabulated bearing strength, and doubts."""
-    end = situation.end
-    material = need(motors, "case.material")
+def tear_out_note(motors: Motors, situation: Situation) -> str:
+    """Whether a weld zone covers the joint, what is out of proportion, and the strength used."""
+    end, material = situation.end, need(motors, "case.material")
     weld = ""
     if motors.case is not None and motors.case.heat_affected:
         reached = bool(np.any(heat_affected_at(motors, end, _rim_distance(motors, end))))
         weld = f"the heat-affected zone {'covers' if reached else 'does not reach'} this joint"
     doubts = [proportion.warning() for proportion in joint_figures(motors, end)]
-    used = strength_note(motors, material, ("tensile_strength",))
-    return sentences(_tabulated_note(motors, end), weld, *doubts, used)
+    return sentences(weld, *doubts, strength_note(motors, material, "tensile_strength"))
+
+
+def bearing_note(motors: Motors, situation: Situation) -> str:
+    """The tabulated bearing strength beside the formula's, then as `tear_out_note`."""
+    return sentences(_tabulated_note(motors, situation.end), tear_out_note(motors, situation))
 
 
 def _tabulated_note(motors: Motors, end: str) -> str:
@@ -317,10 +323,10 @@ def hole_edge_note(motors: Motors, situation: Situation) -> str:
 
 def ring_joint_note(motors: Motors, situation: Situation) -> str:
     """Strength of the ring."""
-    return strength_note(motors, need(motors, f"{situation.end}_closure.ring_material"), ("tensile_strength",))
+    return strength_note(motors, need(motors, f"{situation.end}_closure.ring_material"), "tensile_strength")
 
 
 def net_note(motors: Motors, situation: Situation) -> str:
     """Load bound of the aft end, and the strength of the case."""
     own = net_section(motors, situation)
-    return sentences(end_load_note(motors, situation.end, own), case_joint_note(motors, situation))
+    return sentences(end_load_note(motors, situation.end, own), tear_out_note(motors, situation))

@@ -167,7 +167,8 @@ EXTRUSION_CONSTANT = 1500.0 * 6894.757293168 * 0.008 * INCH
 """Pressure times total diametral gap that a 70 Shore A ring bears. [N/m]"""
 
 HARDNESS_RANGE = (65.0, 95.0)
-DIAMETRAL_GAP_RANGE = (0.0, 0.020 * INCH)
+WIDEST_DIAMETRAL_GAP = 0.040 * INCH
+"""Where the chart ends. [m]"""
 
 # A second maker's table, static seals in continuous duty: radial gap [mm] a ring of 3 to 5 mm bears at so many MPa.
 # Trelleborg O-ring catalogue, remembered.
@@ -182,7 +183,7 @@ def extrusion_constant(hardness: Array, backup_rings: Array | float = 0.0, facto
 
     Low edge of the band of Parker ORD 5700 Fig 3-2 (remembered, a band and no equality): 70 Shore A bears 1500 psi
     across 0.008 to 0.010 in, 90 Shore A about twice that at the same gap, and the curves fall about as 1/gap. Valid for
-    65 to 95 Shore A (NaN outside), gaps up to 0.020 in, up to 71 °C, 100 000 cycles in the chart. A backup ring counts
+    65 to 95 Shore A (NaN outside), gaps up to 0.040 in, up to 71 °C, 100 000 cycles in the chart. A backup ring counts
     as 90 Shore A. `factor` 0.5 for silicone (halve the gap, ORD 5700 section 4, read at second hand).
 
     >>> float((extrusion_constant(70.0) / (0.008 * 0.0254) / 6894.757293168).round(6))
@@ -229,8 +230,8 @@ def _is_silicone(seal: Seal) -> bool:
 def seal_extrusion(motors: Motors, situation: Situation) -> Array:
     """Head pressure at which the O-ring of one end extrudes into its gap, the bore grown by that same pressure. [Pa]
 
-    A second ring adds no pressure: the first one holds it all until it fails. Hardness outside 65 to 95 Shore A is not
-    assessed.
+    A second ring adds no pressure: the first one holds it all until it fails. NaN where the hardness or the gap that
+    opens lies outside the chart; NotComputable where all do.
     """
     seal = _seal(motors, situation.end)
     backup = 0.0 if seal.backup_rings is None else seal.backup_rings
@@ -239,18 +240,21 @@ def seal_extrusion(motors: Motors, situation: Situation) -> Array:
         low, high = HARDNESS_RANGE
         key = f"{situation.end}_closure.seal.hardness"
         raise NotComputable(f"{key} is outside the chart, {low:.0f} to {high:.0f} Shore A")
-    return extrusion_pressure(constant, seal.gap, dilation(motors, np.asarray(1.0)))
+    growth = dilation(motors, np.asarray(1.0))
+    pressure = extrusion_pressure(constant, seal.gap, growth)
+    wide = 2.0 * (seal.gap + growth * pressure) > WIDEST_DIAMETRAL_GAP
+    if np.all(wide):
+        raise NotComputable(f"{situation.end}_closure.seal.gap, with the case grown, is wider than the chart goes")
+    return np.where(wide, np.nan, pressure)
 
 
 def seal_note(motors: Motors, situation: Situation) -> str:
     """The gap at that pressure, what two rings do, the second maker, and what is wrong with the gland."""
     seal = _seal(motors, situation.end)
     grown = dilation(motors, seal_extrusion(motors, situation))
-    wide = float(np.max(2.0 * (seal.gap + grown))) > DIAMETRAL_GAP_RANGE[1]
     backup = seal.backup_rings is not None and float(np.max(seal.backup_rings)) > 0.0
     return sentences(
         f"radial gap {_mm(seal.gap)} at rest and {_mm(grown)} more at that pressure",
-        "the gap is wider than the chart goes" if wide else "",
         "two rings: the second holds if the first fails, and adds no pressure" if np.max(seal.rings) > 1.5 else "",
         "silicone: half the gap allowed" if _is_silicone(seal) else "",
         "with a backup ring, taken as 90 Shore A" if backup else "",

@@ -34,6 +34,8 @@ def static_drop_share(head_ratio: Array, gamma: Array) -> Array:
         with np.errstate(divide="ignore", invalid="ignore"):
             step = np.where(slope > 0.0, error / slope, 0.0)
         square = np.clip(square - step, 0.0, 1.0)
+        if np.max(np.abs(step), initial=0.0) < 1e-15:
+            break
     return np.asarray(1.0 - 1.0 / (1.0 + gamma * square))
 
 

@@ -70,7 +70,7 @@ def screw_size(designation: str) -> ScrewSize:
     'M5x0.8'
     """
     plain = re.sub(r"\s+", "", designation.replace("×", "x").casefold()).replace("no.", "#")
-    plain = re.sub(r"(unc|unf|un|-2a|-3a|6g)+$", "", plain)
+    plain = re.sub(r"(unc|unf|un|-2a|-3a|-6g)+$", "", plain)
     found = _sizes().get(plain)
     if found is None:
         near = difflib.get_close_matches(plain, _sizes(), n=4, cutoff=0.4)

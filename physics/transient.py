@@ -62,8 +62,8 @@ SOLID_DIFFUSIVITY = 1.7e-7
 """Thermal diffusivity of solid propellant [m2/s]; textbook middle of 1e-7 to 2.5e-7, remembered."""
 
 _JOIN = 5e-4
-_ITERATIONS = 3
-_CONVERGED = 1e-5
+_SWEEPS = 2
+_CONVERGED = 1e-4
 _MOST_STEPS = 20000
 
 
@@ -72,8 +72,8 @@ class Options:
     """Numerical choices: cells a grain, bound on the curvature h²·(ln p)''/2 of a step, least number of steps a web."""
 
     stations: int = 8
-    tolerance: float = 4e-3
-    web_steps: int = 60
+    tolerance: float = 6e-3
+    web_steps: int = 40
     rate_pressure: str = "static"
     block: int = 128
 
@@ -83,8 +83,8 @@ def evaluate(
     curve: bool = False,
     *,
     stations: int = 8,
-    tolerance: float = 4e-3,
-    web_steps: int = 60,
+    tolerance: float = 6e-3,
+    web_steps: int = 40,
     rate_pressure: str = "static",
     block: int = 128,
 ) -> Figures:
@@ -114,7 +114,9 @@ def evaluate(
 class Layout:
     """The unburnt motor with grain rows expanded to positions, head end first and right-aligned; batch axis first.
 
-    (n, grains): `length`, `outer`, `core`, `bare_head`, `bare_aft`, `web`, `cored`, `present`; (n,) the rest.
+    (n, grains): `length`, `outer`, `core`, `bare_head`, `bare_aft`, `web`, `full` area, `cell` length and its inverse
+    `per_cell`, `cored`, `burnable`, `present`; (n, grains, stations): `bore` diameter, `cell_web`, head-side `edge` of
+    each cell; (n,) the rest. `first` is the position of the first grain.
     """
 
     length: Array
@@ -123,7 +125,14 @@ class Layout:
     bare_head: Array
     bare_aft: Array
     web: Array
+    bore: Array
+    cell_web: Array
+    full: Array
+    cell: Array
+    per_cell: Array
+    edge: Array
     cored: Mask
+    burnable: Mask
     present: Mask
     first: NDArray[np.intp]
     stations: int
@@ -183,13 +192,20 @@ def _layout(motors: Motors, options: Options) -> Layout:
     ends = np.where(present, at(ends), 0.0)
     cored = present & (core > 0.0)
     web = np.where(cored, 0.5 * (outer - core), 0.0)
+    cell = length / options.stations
+
+    def wide(leaf: Array) -> Array:
+        return np.repeat(leaf[:, :, None], options.stations, axis=2)
+
     nozzle, propellant = motors.nozzle, motors.propellant
     gamma = _column(propellant.gamma, n)
     velocity = _column(propellant.characteristic_velocity, n)
     temperature = _column(motors.ambient.temperature, n)
     solid = np.where((core > 0.0) | (ends > 0.0), 0.25 * np.pi * (outer**2 - core**2) * length, 0.0).sum(axis=1)
     return Layout(
-        length, outer, core, (ends > 1.5).astype(float), (ends > 0.5).astype(float), web, cored, present, first,
+        length, outer, core, (ends > 1.5).astype(float), (ends > 0.5).astype(float), web, wide(core), wide(web),
+        0.25 * np.pi * outer * outer, cell, np.where(cell > 0.0, 1.0 / np.where(cell > 0.0, cell, 1.0), 0.0),
+        cell[:, :, None] * np.arange(options.stations), cored, cored | (ends > 0.5), present, first,
         options.stations, free_volume(motors), solid, _column(propellant.density, n), gamma, velocity,
         (velocity * vandenkerckhove(gamma)) ** 2, 0.5 * _column(nozzle.throat_diameter, n),
         0.25 * np.pi * _column(nozzle.exit_diameter, n) ** 2, _column(nozzle.throat_recession, n),
@@ -263,7 +279,7 @@ class Rates:
     core: Array
     head: Array
     aft: Array
-    exponent: Array | float
+    exponent: Array
 
 
 @dataclass
@@ -274,8 +290,13 @@ class Geometry:
     head: Array
     aft: Array
     port: Array
-    flow_area: Array
+    diameter: Array
     left: Array
+
+    @property
+    def area(self) -> Array:
+        """All burning surface [m2], (n,)."""
+        return np.asarray(self.core.sum(axis=(1, 2)) + (self.head + self.aft).sum(axis=1))
 
 
 @dataclass
@@ -292,33 +313,34 @@ class Flow:
 
 def geometry(layout: Layout, core: Array, head: Array, aft: Array) -> Geometry:
     """Burning surfaces and volume left at regressions `core` (n, grains, stations), `head`, `aft` (n, grains) [m]."""
-    web = layout.web[:, :, None]
-    diameter = layout.core[:, :, None] + 2.0 * np.minimum(core, web)
-    hollow = 0.25 * np.pi * diameter * diameter
-    cell = layout.length / layout.stations
-    edges = cell[:, :, None] * np.arange(layout.stations + 1)
-    start = np.maximum(edges[:, :, :-1], head[:, :, None])
-    end = np.minimum(edges[:, :, 1:], (layout.length - aft)[:, :, None])
-    span = np.maximum(end - start, 0.0)
-    full = 0.25 * np.pi * layout.outer * layout.outer
-    solid = full[:, :, None] - hollow
-    burnable = layout.cored | (layout.bare_aft > 0.0)
-    left = np.where(burnable, np.einsum("ijk,ijk->ij", solid, span), 0.0).sum(axis=1)
-    surface = np.where((core < web) & layout.cored[:, :, None], np.pi * diameter * span, 0.0)
-    remains = (layout.length - head - aft) > 0.0
-    safe = np.where(cell > 0.0, cell, 1.0)
-    at_head = np.minimum((head / safe).astype(np.intp), layout.stations - 1)
-    at_aft = np.maximum(layout.stations - 1 - (aft / safe).astype(np.intp), 0)
-    head_face = layout.bare_head * remains * np.take_along_axis(solid, at_head[:, :, None], axis=2)[:, :, 0]
-    aft_face = layout.bare_aft * remains * np.take_along_axis(solid, at_aft[:, :, None], axis=2)[:, :, 0]
-    port = np.where(layout.core[:, :, None] > 0.0, hollow, full[:, :, None])
+    diameter = layout.bore + 2.0 * np.minimum(core, layout.cell_web)
+    hollow = (0.25 * np.pi) * diameter * diameter
+    solid = layout.full[:, :, None] - hollow
+    surface = np.pi * diameter * (core < layout.cell_web)
+    n, grains, stations = core.shape
+    if layout.bare_aft.any():
+        start = np.maximum(layout.edge, head[:, :, None])
+        end = np.minimum(layout.edge + layout.cell[:, :, None], (layout.length - aft)[:, :, None])
+        span = np.maximum(end - start, 0.0)
+        remains = layout.length > head + aft
+        place = stations * np.arange(n * grains).reshape(n, grains)
+        at_head = np.minimum((head * layout.per_cell).astype(np.intp), stations - 1)
+        at_aft = np.maximum(stations - 1 - (aft * layout.per_cell).astype(np.intp), 0)
+        head_face = layout.bare_head * remains * np.take(solid, place + at_head)
+        aft_face = layout.bare_aft * remains * np.take(solid, place + at_aft)
+    else:
+        span = layout.cell[:, :, None]
+        head_face = aft_face = np.zeros((n, grains))
+    surface = surface * (span * layout.cored[:, :, None])
+    left = (solid * (span * layout.burnable[:, :, None])).sum(axis=(1, 2))
+    port = np.where(layout.cored[:, :, None], hollow, layout.full[:, :, None])
     if layout.first.any():
         lead = np.take_along_axis(port[:, :, 0], layout.first[:, None], axis=1)
         port = np.where(layout.present[:, :, None], port, lead[:, :, None])
     return Geometry(surface, head_face, aft_face, port, diameter, left)
 
 
-def log_rate(law: RateLaw, log_pressure: Array) -> tuple[Array, Array | float]:
+def log_rate(law: RateLaw, log_pressure: Array) -> tuple[Array, Array]:
     """ln r and the local exponent at ln p (n, …); rows joined over ±0.05 % of pressure at their boundaries."""
     extra = (1,) * (log_pressure.ndim - 1)
 
@@ -350,43 +372,53 @@ def nozzle_factor(layout: Layout, pressure: Array) -> Array:
 
 def flow(layout: Layout, state: State, shape: Geometry, guess: Rates, port: Profile) -> Flow:
     """One sweep of the port flow at a state: shares of the flow from the guessed rates, then pressures, then rates."""
-    tiny = 1e-15 * layout.length[:, :, None]
-    made = shape.core * guess.core + tiny * shape.port
+    made = shape.core * guess.core + 1e-15 * layout.length[:, :, None] * shape.port
     at_head, at_aft = shape.head * guess.head, shape.aft * guess.aft
     inside = np.cumsum(made, axis=2)
     each = at_head + inside[:, :, -1] + at_aft
     behind = np.cumsum(each, axis=1)
     entry = behind - each + at_head
     pressure = np.exp(state.log_pressure)
-    throat = np.pi * state.throat**2
+    throat = np.pi * state.throat * state.throat
     factor = nozzle_factor(layout, pressure)
-    share = (factor / behind[:, -1])[:, None]
-    entry_share = entry * share
-    exit_share = behind * share
-    centre_share = (entry[:, :, None] + inside - 0.5 * made) * share[:, :, None]
-    port = profile(entry_share, centre_share, exit_share, shape.port, throat, layout.gamma, port)
+    share, area = _nodes(made), _nodes(shape.port)
+    share[:, :, 0], share[:, :, -1] = entry, behind
+    share[:, :, 1:-1] = entry[:, :, None] + inside - 0.5 * made
+    share *= (factor / behind[:, -1])[:, None, None]
+    area[:, :, 0], area[:, :, -1] = shape.port[:, :, 0], shape.port[:, :, -1]
+    area[:, :, 1:-1] = shape.port
+    port = profile(share, area, throat, layout.gamma, port)
+    local = state.log_pressure[:, None, None] + (port.log_pressure[:, :, 1:-1] if layout.local else 0.0 * made)
     choked_flow = pressure * throat / layout.characteristic_velocity
-    local = state.log_pressure[:, None, None] + (np.log(port.pressure) if layout.local else np.zeros_like(made))
     log_value, exponent = log_rate(layout.law, local)
-    base = np.exp(log_value)
-    rate = base
+    rate = base = np.exp(log_value)
     if layout.erosion.law != "none":
-        rate = eroded_rate(layout.erosion, base, centre_share * choked_flow[:, None, None] / shape.port, shape.flow_area)
+        flux = share[:, :, 1:-1] * choked_flow[:, None, None] / shape.port
+        rate = eroded_rate(layout.erosion, base, flux, shape.diameter)
         exponent = exponent * (base / rate) + 0.8 * (1.0 - base / rate)
     rates = Rates(rate, layout.bare_head * base[:, :, 0], layout.bare_aft * base[:, :, -1], exponent)
-    return _summed(shape, rates, choked_flow * factor, port, exit_share)
+    total, mean = _made(shape, rates)
+    return Flow(total, mean, choked_flow * factor, port, share[:, :, -1], rates)
 
 
-def _summed(shape: Geometry, rates: Rates, nozzle: Array, port: Profile, exit_share: Array) -> Flow:
+def _nodes(cells: Array) -> Array:
+    """Room for the nodes of a profile: the cells and the two faces of each grain."""
+    n, grains, stations = cells.shape
+    return np.empty((n, grains, stations + 2))
+
+
+def _made(shape: Geometry, rates: Rates) -> tuple[Array, Array]:
+    """Gas made [m3 of solid a second] and its exponent in pressure, (n,)."""
     cells = shape.core * rates.core
     faces = shape.head * rates.head + shape.aft * rates.aft
     made = cells.sum(axis=(1, 2)) + faces.sum(axis=1)
-    exponent = np.broadcast_to(rates.exponent, cells.shape)
+    exponent = rates.exponent
+    if exponent.shape[1:] == (1, 1):
+        return made, np.broadcast_to(exponent[:, 0, 0], made.shape)
     weighted = (cells * exponent).sum(axis=(1, 2)) + (
-        shape.head * rates.head * exponent[:, :, 0] + shape.aft * rates.aft * exponent[:, :, -1]).sum(axis=1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.where(made > 0.0, weighted / made, 0.0)
-    return Flow(made, mean, nozzle, port, exit_share, rates)
+        shape.head * rates.head * exponent[:, :, 0] + shape.aft * rates.aft * exponent[:, :, -1]
+    ).sum(axis=1)
+    return made, weighted / np.where(made > 0.0, made, 1.0)
 
 
 # --- one step ---------------------------------------------------------------------------------------------------------
@@ -445,7 +477,7 @@ def _balance(layout: Layout, store_gas: Array, store_left: Array, at: Stage, shi
     burnt = layout.propellant_volume - at.shape.left + shift
     made, exponent = step * at.flow.made, at.flow.made_exponent
     delta = np.zeros_like(pressure)
-    for _ in range(3):
+    for _ in range(2):
         grown = made * np.exp(exponent * delta)
         here = pressure * np.exp(delta)
         volume = layout.free_volume + burnt + grown - made
@@ -467,7 +499,7 @@ def _solve_stage(
     company it keeps in the batch; the last correction tells how far the stage has converged.
     """
     log_pressure = base.log_pressure
-    for _ in range(_ITERATIONS):
+    for _ in range(_SWEEPS):
         state = _advanced(base, rates, _recession(layout, log_pressure), step, log_pressure)
         shape = geometry(layout, state.core, state.head, state.aft)
         now = flow(layout, state, shape, rates, port)
@@ -482,18 +514,14 @@ def _solve_stage(
 
 def _scaled(rates: Rates, delta: Array) -> Rates:
     """Rates after a change of ln p by `delta` (n,), by the local power law."""
-    exponent = rates.exponent
-    if isinstance(exponent, np.ndarray) and exponent.shape[1:] == rates.core.shape[1:]:
-        growth = np.exp(exponent * delta[:, None, None])
-        return Rates(rates.core * growth, rates.head * growth[:, :, 0], rates.aft * growth[:, :, -1], exponent)
-    growth = np.exp(np.asarray(exponent) * delta[:, None, None])
-    return Rates(rates.core * growth, rates.head * growth[:, :, 0], rates.aft * growth[:, :, 0], exponent)
+    growth = np.exp(rates.exponent * delta[:, None, None])
+    return Rates(rates.core * growth, rates.head * growth[:, :, 0], rates.aft * growth[:, :, -1], rates.exponent)
 
 
 def _next_burnout(layout: Layout, state: State, rates: Rates, shape: Geometry) -> tuple[Array, Array]:
     """Time to the next burnout of a cell or a grain, and to the last [s], (n,); inf and 0 where nothing burns."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        radial = np.where(shape.core > 0.0, (layout.web[:, :, None] - state.core) / rates.core, np.nan)
+        radial = np.where(shape.core > 0.0, (layout.cell_web - state.core) / rates.core, np.nan)
         closing = layout.bare_head * rates.head + layout.bare_aft * rates.aft
         axial = np.where(
             (shape.aft > 0.0), (layout.length - state.head - state.aft) / closing, np.inf)
@@ -542,17 +570,15 @@ def _taken(part: Any, index: Any) -> Any:
         return part[index] if part.shape[0] > 1 or part.ndim == 1 else part
     if isinstance(part, Layout):
         return part.take(index)
-    if isinstance(part, float):
-        return part
     return type(part)(*(_taken(getattr(part, item.name), index) for item in fields(part)))
 
 
 def _merged(new: Any, old: Any, keep: Mask) -> Any:
     """`new` where `keep`, else `old`, through a dataclass of arrays with the batch first."""
+    if keep.all():
+        return new
     if isinstance(new, np.ndarray):
         return np.where(keep.reshape((-1,) + (1,) * (new.ndim - 1)), new, old)
-    if isinstance(new, float):
-        return new
     return type(new)(*(_merged(getattr(new, f.name), getattr(old, f.name), keep) for f in fields(new)))
 
 
@@ -568,7 +594,9 @@ def _ignition(layout: Layout, state: State) -> tuple[Array, Flow]:
     shape = geometry(layout, state.core, state.head, state.aft)
     log_pressure = np.full_like(state.log_pressure, np.log(2e6))
     ones = np.ones_like(shape.head)
-    rates, port = Rates(np.ones_like(shape.core), ones, ones, 0.0), still(shape.core.shape)
+    n, grains, stations = shape.core.shape
+    rates = Rates(np.ones_like(shape.core), ones, ones, np.zeros((n, 1, 1)))
+    port = still((n, grains, stations + 2))
     for _ in range(30):
         now = flow(layout, replace(state, log_pressure=log_pressure), shape, rates, port)
         rates, port = now.rates, now.port
@@ -623,10 +651,11 @@ def _attempt(march: March, options: Options) -> tuple[March, Array, Array]:
         first.state.log_pressure - old.log_pressure) / SDIRK
     bend = np.abs(bend) / options.tolerance
     off = np.maximum(np.abs(first.correction), np.abs(second.correction)) / _CONVERGED
-    good = (bend <= 2.0) & (off <= 1.0) & ~march.done
-    area = shape.core.sum(axis=(1, 2)) + (shape.head + shape.aft).sum(axis=1)
+    measure = np.maximum(bend, off)
+    good = (measure <= 2.0) & ~march.done
+    area = shape.area
     burning = march.burning & (area > 0.0)
-    grown = np.where(march.done, 0.0, _next_step(march, options, second, shape, bend, off, good, area))
+    grown = np.where(march.done, 0.0, _next_step(march, options, second, shape, measure, good, area))
     with np.errstate(divide="ignore", invalid="ignore"):
         slope = (state.log_pressure - first.state.log_pressure) / ((1.0 - SDIRK) * step)
     late_out, _ = _nozzle(layout, pressure, state.throat)
@@ -645,12 +674,11 @@ def _attempt(march: March, options: Options) -> tuple[March, Array, Array]:
 
 
 def _next_step(
-    march: March, options: Options, second: Stage, shape: Geometry, bend: Array, off: Array, good: Mask, area: Array
+    march: March, options: Options, second: Stage, shape: Geometry, measure: Array, good: Mask, area: Array
 ) -> Array:
     """The next step of every motor [s]: by curvature, web, convergence, and the next burnout."""
     layout, step, rates = march.layout, march.step, second.flow.rates
-    scale = np.clip(0.9 / np.sqrt(np.maximum(bend, 1e-12)), 0.2, 2.0)
-    scale = np.where(off > 1.0, np.minimum(scale, 0.4), scale)
+    scale = np.clip(0.9 / np.sqrt(np.maximum(measure, 1e-12)), 0.2, 2.0)
     wanted = step * np.where(good, scale, np.minimum(scale, 0.6))
     thickness = np.where(layout.cored, layout.web, np.inf)
     axial = np.where(layout.bare_aft > 0.0, layout.length / (layout.bare_head + layout.bare_aft + 1e-9), np.inf)
@@ -658,7 +686,7 @@ def _next_step(
     fastest = np.maximum(rates.core.max(axis=(1, 2)), 1e-12)
     wanted = np.minimum(wanted, np.where(np.isfinite(thickness), thickness, 1.0) / (options.web_steps * fastest))
     filling = _filling_time(layout, second.state, shape)
-    before = march.shape.core.sum(axis=(1, 2)) + (march.shape.head + march.shape.aft).sum(axis=1)
+    before = march.shape.area
     with np.errstate(divide="ignore", invalid="ignore"):
         lost = np.where(before > 0.0, np.maximum(1.0 - area / before, 0.0), 0.0)
     wanted = np.where(good & (lost > 0.02), np.minimum(wanted, 0.05 * filling / np.maximum(lost, 0.02)), wanted)
@@ -678,7 +706,7 @@ def _landing(
     """
     window = (soonest + 0.25 * filling)[:, None, None]
     with np.errstate(divide="ignore", invalid="ignore"):
-        going = np.where((layout.web[:, :, None] - state.core) < window * rates.core, shape.core, 0.0).sum(axis=(1, 2))
+        going = np.where((layout.cell_web - state.core) < window * rates.core, shape.core, 0.0).sum(axis=(1, 2))
     few = going < 0.15 * shape.core.sum(axis=(1, 2))
     target = np.where(soonest > 0.15 * wanted, 0.92 * soonest, 1.002 * soonest)
     landing = np.maximum(target, np.minimum(np.where(few, 0.25, 0.02) * filling, wanted))
@@ -691,7 +719,8 @@ def _burnout_time(march: March, first: Stage, second: Stage, ended: Mask) -> Arr
         return np.full(ended.shape, np.nan)
     early, late = first.flow.rates, second.flow.rates
     mean = Rates(*((1.0 - SDIRK) * a + SDIRK * b for a, b in
-                   ((early.core, late.core), (early.head, late.head), (early.aft, late.aft))), 0.0)
+                   ((early.core, late.core), (early.head, late.head), (early.aft, late.aft))),
+                 late.exponent)
     _, last = _next_burnout(march.layout, march.state, mean, march.shape)
     return np.where(ended, march.time + np.minimum(last, march.step), np.nan)
 
@@ -712,7 +741,7 @@ def _row(
     depth = np.where(layout.cored.any(axis=1), depth, state.aft.max(axis=1))
     return np.array([
         march.time + step, step, np.exp(first.state.log_pressure), pressure, first.state.throat, state.throat, early_out,
-        late_out, now.port.head, area / throat, exits.max(axis=1), np.sqrt(now.port.exit_mach_squared.max(axis=1)),
+        late_out, now.port.head, area / throat, exits.max(axis=1), np.sqrt(now.port.mach_squared[:, :, -1].max(axis=1)),
         now.port.choked.astype(float), march.burning.astype(float), now.rates.core.min(axis=(1, 2)), now.made_exponent, volume,
         depth,
     ])
@@ -743,7 +772,7 @@ def _march(layout: Layout, options: Options) -> Record:
     open_ratio = np.where(layout.cored & (held.exit_share > 0.0), open_ratio, np.inf).min(axis=1)
     march = _start(layout, np.arange(n), held)
     dead = march.done.copy()
-    initial_kn = (unburnt.core.sum(axis=(1, 2)) + (unburnt.head + unburnt.aft).sum(axis=1)) / (np.pi * layout.throat_radius**2)
+    initial_kn = unburnt.area / (np.pi * layout.throat_radius**2)
     burn_time, left, rows = np.where(march.burning, np.nan, 0.0), np.zeros(n), []
     head = march.port.head.copy()
     for _ in range(_MOST_STEPS):

@@ -151,7 +151,9 @@ def _closure(end: str, closure: Closure, motors: Motors, labels: Labels) -> list
         found.append(Purchase(f"{end} screws", text, str(count + spare), remark))
     if closure.snap_ring is not None and bore is not None:
         thick = millimetres(closure.snap_ring.ring_thickness) or 0.0
-        found.append(Purchase(f"{end} snap ring", f"internal, bore {size(bore)}, thickness {size(thick)}", "2", "1 spare"))
+        found.append(
+            Purchase(f"{end} snap ring", f"internal, bore {size(bore)}, thickness {size(thick)}", "2", "1 spare")
+        )
     plate = millimetres(closure.plate_thickness)
     if plate is not None and bore is not None:
         material = closure.plate_material.name if closure.plate_material is not None else "material not named"
@@ -169,6 +171,7 @@ def _closure(end: str, closure: Closure, motors: Motors, labels: Labels) -> list
         elif sealed is not None:
             text += f", for a bore of {size(sealed)}"
         text += f", {number(seal.hardness) or 0.0:.0f} Shore A"
+        text += f", {seal.material.name}" if seal.material is not None else ""
         found.append(Purchase(f"{end} O-rings", text, str(rings + SPARE_RINGS), f"{rings} and {SPARE_RINGS} spare"))
         backups = round(number(seal.backup_rings) or 0.0)
         if backups:
@@ -200,12 +203,24 @@ def cut_list_csv(motors: Motors, labels: Labels) -> bytes:
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(
-        ["list", "part", "material_or_specification", "profile", "pieces", "finished_mm", "sawn_mm", "buy", "off_cuts", "remark"]
+        [
+            "list",
+            "part",
+            "material_or_specification",
+            "profile",
+            "pieces",
+            "finished_mm",
+            "sawn_mm",
+            "buy",
+            "off_cuts",
+            "remark",
+        ]
     )
     for cut in cuts(motors, labels):
         buy, left = stock_text(bars_of(cut, labels.units), labels)
         writer.writerow(
-            ["cut", cut.part, cut.material, cut.profile, cut.pieces, f"{cut.finished:.2f}", f"{cut.sawn:.2f}", buy, left, ""]
+            ["cut", cut.part, cut.material, cut.profile, cut.pieces, f"{cut.finished:.2f}", f"{cut.sawn:.2f}"]
+            + [buy, left, ""]
         )
     for item in purchases(motors, labels):
         writer.writerow(["buy", item.what, item.specification, "", item.quantity, "", "", "", "", item.remark])
@@ -222,8 +237,16 @@ def cut_list_sheet(motors: Motors, labels: Labels, paper: str = "A4") -> Sheet:
     for cut in cuts(motors, labels):
         buy, left = stock_text(bars_of(cut, labels.units), labels)
         rows.append(
-            [cut.part, cut.material, cut.profile, str(cut.pieces), labels.length(cut.finished),
-             labels.length(cut.sawn), buy, left]
+            [
+                cut.part,
+                cut.material,
+                cut.profile,
+                str(cut.pieces),
+                labels.length(cut.finished),
+                labels.length(cut.sawn),
+                buy,
+                left,
+            ]
         )
     shares = (0.115, 0.135, 0.225, 0.07, 0.12, 0.115, 0.11, 0.11)
     y = sheet.table(MARGIN, y - 8.0, [share * width for share in shares], rows, 7.2, (3, 4, 5), wrap=True)
@@ -231,8 +254,9 @@ def cut_list_sheet(motors: Motors, labels: Labels, paper: str = "A4") -> Sheet:
         MARGIN,
         y - 1.5,
         width,
-        f"Sawn lengths leave {labels.length(FACING, 1)} an end to face; the saw takes {labels.length(KERF, 1)} a cut. Grains "
-        "cut to their finished length. Allowances and stock lengths: common practice, no source; measure your own stock.",
+        f"Sawn lengths leave {labels.length(FACING, 1)} an end to face; the saw takes {labels.length(KERF, 1)} a cut. "
+        "Grains are cut to their finished length. Allowances and stock lengths: common practice, no source; measure "
+        "your own stock.",
         7.0,
         color=FAINT,
     )

@@ -6,8 +6,9 @@ Imports ezdxf and geometry.
 from __future__ import annotations
 
 import io
+from typing import Any
 
-import ezdxf
+import ezdxf as _library
 from ezdxf import units as dxf_units
 from ezdxf.enums import TextEntityAlignment
 
@@ -15,6 +16,7 @@ from optimizer.drawing.geometry import Wrap
 from optimizer.drawing.plates import Labels
 from optimizer.drawing.wrap_sheet import BEYOND
 
+ezdxf: Any = _library  # its own annotations do not export what its manual tells one to use
 CROSS = 3.0  # mm from the rim of a hole to the end of its cross
 
 

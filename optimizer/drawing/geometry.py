@@ -270,7 +270,7 @@ def _plate(build: _Builder, closure: Closure | None, bore: float) -> float:
 
 
 def _flange(build: _Builder, bore: float, liner: float) -> float:
-    """Length of the nozzle body inside the case ahead of the aft ring, mm: room for the convergent cone and the seals."""
+    """Length of the nozzle body ahead of the aft ring, mm: room for the convergent cone and the seals."""
     throat = build.mm(build.motors.nozzle.throat_diameter) or 0.0
     convergent = (_inlet(bore, liner, throat) - throat) / 2 / math.tan(CONVERGENT_ANGLE)
     return max(convergent + 0.3 * throat, _gland_room(build, build.motors.aft_closure))
@@ -348,7 +348,7 @@ def _forward(build: _Builder, ring: float, plate: float, bore: float, outer: flo
 def _retaining(
     build: _Builder, closure: Closure, end: float, depth: float, bore: float, outer: float, hollow: float, which: str
 ) -> None:
-    """The ring that holds a closure, `depth` mm deep from the case end at x = `end`; `hollow` is a radius to keep free."""
+    """The ring that holds a closure, `depth` mm deep from the case end at `end`; `hollow` is a radius to keep free."""
     inward = 1.0 if which == "forward" else -1.0
     thick = _ring_thickness(build, closure, bore)
     inner = max(bore / 2 - thick, min(hollow, bore / 2 - 0.5))
@@ -379,24 +379,31 @@ def _nozzle(build: _Builder, face: float, flange: float, length: float, bore: fl
     tip = at_throat + (exit_radius - throat) / slope
     shoulder = face + flange
 
+    insert_length, insert = build.mm(nozzle.insert_length) or 0.0, build.mm(nozzle.insert_diameter) or 0.0
+    insert_end = max(at_throat - insert_length / 2, face) + insert_length if insert else face
+
     def skin(x: float) -> float:
-        return min(throat + max(x - at_throat, 0.0) * slope, exit_radius) + NOZZLE_SKIN
+        cone = min(throat + max(x - at_throat, 0.0) * slope, exit_radius)
+        return max(cone, insert / 2 if x < insert_end else 0.0) + NOZZLE_SKIN
 
     outline: list[Point] = [(face, inlet), (at_throat, throat), (tip, exit_radius)]
     if tip > shoulder:
-        outline += [(tip, exit_radius + NOZZLE_SKIN), (shoulder, min(skin(shoulder), bore / 2))]
+        stations = sorted({shoulder, min(max(insert_end, shoulder), tip), tip}, reverse=True)
+        outline += [(x, min(skin(x), bore / 2) if x <= length else skin(x)) for x in stations]
+        if shoulder < insert_end < tip:
+            outline.insert(-1, (insert_end, min(insert / 2 + NOZZLE_SKIN, bore / 2)))
     else:
         outline += [(tip, bore / 2)]
-    outline += [(min(shoulder, tip) if tip <= shoulder else shoulder, bore / 2), (face, bore / 2)]
+    outline += [(min(shoulder, tip), bore / 2), (face, bore / 2)]
     name = nozzle.material.name if nozzle.material is not None else ""
     build.parts.append(Part("nozzle", tuple(dict.fromkeys(outline)), name))
-    insert_length, insert = build.mm(nozzle.insert_length), build.mm(nozzle.insert_diameter)
     if insert_length and insert:
         _insert(build, at_throat, throat, slope, insert_length, insert / 2, face)
-    build.assumptions.append("the outside of the nozzle, its convergent cone and the rings are drawn for the picture only")
+    build.assumptions.append("the outside of the nozzle, its convergent cone and the rings are for the picture only")
     seat = max(face, shoulder - max(_gland_room(build, build.motors.aft_closure), 0.4 * flange))
     _seals(build, build.motors.aft_closure, seat, shoulder, bore)
-    return (tip, skin(min(tip, length)))
+    within = [r for x, r in outline if shoulder < x <= length] or [min(skin(shoulder), bore / 2)]
+    return (tip, max(within))
 
 
 def _insert(

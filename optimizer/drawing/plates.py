@@ -24,11 +24,19 @@ class Labels:
     digest: str = ""
     units: str = "metric"
 
+    @property
+    def long_unit(self) -> str:
+        """The unit of the lengths on the sheets, written out."""
+        return "inches" if self.units == "imperial" else "millimetres"
+
     def length(self, size: float, digits: int = 2) -> str:
         """A length given in mm as text in the system of units of the sheets."""
         if self.units == "imperial":
             return f"{float(from_si(size * 1e-3, 'in')):.{digits + 1}f} in"
-        return f"{size:.{digits}f} mm"
+        text = f"{size:.{digits}f}"
+        # A wall of 3.175 mm is not 3.17: one more figure is shown where it says something.
+        finer = f"{size:.{digits + 1}f}"
+        return f"{text if finer.endswith('0') or digits < 2 else finer} mm"
 
 
 _SIGNS = (("*", "·"), ("^2", "²"), ("^3", "³"), ("degC", "°C"), ("degF", "°F"))
@@ -58,7 +66,7 @@ def foot(sheet: Sheet, labels: Labels, what: str, scale: str, page: str = "1 of 
     columns = (
         (left, split, "motor", labels.name, " · ".join(text for text in (labels.file, labels.digest[:12]) if text)),
         (split, scale_at, "sheet", what, f"sheet {page}"),
-        (scale_at, right, "scale", scale, "dimensions in " + ("inches" if labels.units == "imperial" else "millimetres")),
+        (scale_at, right, "scale", scale, f"dimensions in {labels.long_unit}"),
     )
     for start, stop, heading, main, under in columns:
         room = stop - start - 3.0
@@ -96,5 +104,6 @@ def measured(sheet: Sheet, start: Place, end: Place, text: str, size: float = 7.
         shift = 6.0
         sheet.text(end[0] + shift * ux, end[1] + shift * uy, text, size, "left", turn=turn, level="center")
     else:
-        sheet.text((start[0] + end[0]) / 2, (start[1] + end[1]) / 2, text, size, "center", turn=turn,
-                   level="center", halo=True)
+        sheet.text(
+            (start[0] + end[0]) / 2, (start[1] + end[1]) / 2, text, size, "center", turn=turn, level="center", halo=True
+        )

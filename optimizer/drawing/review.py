@@ -17,6 +17,7 @@ from optimizer.drawing.plates import FOOT, MARGIN, Labels, foot, pretty
 from optimizer.drawing.rungs import ladder_rows
 from optimizer.drawing.sheet import ALARM, FAINT, INK, PAPERS, Sheet, fitted, width_of
 from optimizer.units import display_unit, number_in, show
+
 if TYPE_CHECKING:
     from physics.assessment import Assessment
 
@@ -24,6 +25,8 @@ PROOF_FACTOR = 1.5  # on the maximum expected pressure; common practice, no sour
 PROOF_MARGIN = 1.1  # a rung nearer to the proof pressure than this is pointed out; common practice, no source
 INSTRUMENT_HEADROOM = (1.5, 2.0)  # full scale over the expected peak; common practice, no source
 RESTRAINT_FACTOR = 4.0  # ultimate strength of the restraint over the load; common practice, no source
+# Rungs that a cold, inert proof test does not load: there are no grains in it, and nothing is hot.
+NOT_IN_PROOF = frozenset({"grain support", "case yield hot"})
 SAFE, SHORT = "#0072b2", "#d55e00"
 
 
@@ -65,7 +68,7 @@ def stand(assessment: Assessment) -> Stand:
     rungs = tuple(
         {**row, "proof_factor": row["pressure"] / proof}
         for row in ladder_rows(assessment.ladder)
-        if row["pressure"] is not None
+        if row["pressure"] is not None and row["mode"] not in NOT_IN_PROOF
     )
     case = assessment.motors.case
     bore = None if case is None else number(case.bore)
@@ -90,8 +93,20 @@ def figure_rows(assessment: Assessment, units: str, designation: str = "") -> li
     figures, expected = assessment.figures, float(np.ravel(assessment.maximum_expected_pressure)[0])
     rows = [("designation", designation)] if designation else []
     rows.append(("maximum expected pressure", _shown(expected, "pressure", units)))
-    for name in ("peak_head_pressure", "peak_pressure", "mean_pressure", "peak_thrust", "mean_thrust", "total_impulse",
-                 "burn_time", "specific_impulse", "initial_kn", "peak_kn", "port_to_throat_area", "peak_mass_flux"):
+    for name in (
+        "peak_head_pressure",
+        "peak_pressure",
+        "mean_pressure",
+        "peak_thrust",
+        "mean_thrust",
+        "total_impulse",
+        "burn_time",
+        "specific_impulse",
+        "initial_kn",
+        "peak_kn",
+        "port_to_throat_area",
+        "peak_mass_flux",
+    ):
         rows.append((spoken(name), _shown(float(np.ravel(figures[name])[0]), name, units)))
     return rows
 
@@ -106,21 +121,23 @@ def spoken(name: str) -> str:
 
 
 def mass_rows(assessment: Assessment, units: str) -> list[tuple[str, str]]:
-    """Masses known, then those that are not."""
+    """Masses of the parts; what is not known is named by `mass_gaps`."""
     rows = []
     for name, values in assessment.masses.items():
         value = float(np.ravel(values)[0])
         rows.append((spoken(name), _shown(value, "propellant_mass", units) if math.isfinite(value) else "not known"))
-    unknown = [spoken(name) for name in assessment.unknown_masses]
-    if unknown:
-        rows.append(("not known, left out of loaded", ", ".join(unknown)))
     return rows
+
+
+def mass_gaps(assessment: Assessment) -> list[str]:
+    """What is left out of the loaded mass, as the assessment words it."""
+    return [f"mass, left out of loaded: {text}" for text in assessment.unknown_masses]
 
 
 def review_sheet(
     assessment: Assessment, labels: Labels, cautions: Iterable[Any], paper: str = "A4", designation: str = ""
 ) -> Sheet:
-    """One page for a safety officer; the text shrinks a little where there is much of it, and says what was left out."""
+    """One page for a safety officer; the text shrinks a little where there is much, and says what was left out."""
     cautions = list(cautions)
     for size in (8.0, 7.4, 6.8, 6.2):
         sheet, bottom = _review(assessment, labels, cautions, paper, designation, size)
@@ -149,6 +166,7 @@ def _review(
     y = min(left, right) - 3.5
     y = _ladder(sheet, assessment, labels, y, width, size)
     missing = [f"{item.mode} ({item.part}): {item.why}" for item in assessment.ladder.not_assessed]
+    missing += mass_gaps(assessment)
     signatures = MARGIN + FOOT + 28.0
     y = _texts(sheet, "Not assessed", missing or ["every mode of the table was assessed"], y, width, size, signatures)
     warned = [f"{item.about}: {item.text}" for item in cautions]
@@ -202,7 +220,8 @@ def _ladder(sheet: Sheet, assessment: Assessment, labels: Labels, y: float, widt
     if math.isfinite(expected) and pressures:
         x = x0 + bar * expected / ceiling
         sheet.line([(x, top), (x, y + 0.75 * step)], 0.35, INK, (1.6, 1.0))
-        sheet.text(x, top + 0.6, f"max. expected {number_in(expected, 'pressure', labels.units)}", size - 1.2, "center", halo=True)
+        told = f"max. expected {number_in(expected, 'pressure', labels.units)}"
+        sheet.text(x, top + 0.6, told, size - 1.2, "center", halo=True)
     for row in rows:
         if row["time"] is None:
             continue
@@ -231,7 +250,8 @@ def _bar(
     share = min(row["pressure"] / ceiling, 1.0)
     cut = row["pressure"] > ceiling
     good = row["ok"]
-    sheet.text(MARGIN, y, fitted(f"{row['mode']}, {row['part']}", size, label_width - 1), size, color=INK if good else ALARM)
+    name = fitted(f"{row['mode']}, {row['part']}", size, label_width - 1)
+    sheet.text(MARGIN, y, name, size, color=INK if good else ALARM)
     high = 0.55 * size * 25.4 / 72 * 1.3
     sheet.box(x0, y - 0.2, bar * share, high, SAFE if good else SHORT, 0.1)
     if cut:
@@ -242,7 +262,8 @@ def _bar(
             x = x0 + bar * needed
             sheet.line([(x, y - 0.9), (x, y + high + 0.5)], 0.5, "#ffffff")
             sheet.line([(x, y - 0.9), (x, y + high + 0.5)], 0.3, INK)
-    factor = "–" if row["factor"] is None or math.isnan(row["factor"]) else f"×{row['factor']:.2f} of {row['required']:.2f}"
+    known = row["factor"] is not None and not math.isnan(row["factor"])
+    factor = f"×{row['factor']:.2f} of {row['required']:.2f}" if known else "–"
     text = f"{number_in(row['pressure'], 'pressure', labels.units)}  {factor}" + ("" if good else "  SHORT")
     sheet.text(MARGIN + bar + label_width + 40.0, y, text, size, "right", color=INK if good else ALARM)
 
@@ -254,7 +275,8 @@ def _texts(
     y -= 4.6
     for count, text in enumerate(texts):
         if y < floor + 4.0:
-            sheet.text(MARGIN, y, f"… and {len(texts) - count} more: see the output of `check`", size, bold=True, color=ALARM)
+            more = f"… and {len(texts) - count} more: see the output of `check`"
+            sheet.text(MARGIN, y, more, size, bold=True, color=ALARM)
             return y - 5.0
         y = sheet.paragraph(MARGIN, y, width, "– " + text, size)
     return y - 2.2
@@ -290,26 +312,34 @@ def stand_sheet(assessment: Assessment, labels: Labels, paper: str = "A4") -> Sh
         ("peak thrust at the maximum expected pressure", force(facts.highest_thrust)),
         ("load cell, full scale between", f"{force(facts.load_cell[0])} and {force(facts.load_cell[1])}"),
         ("maximum expected pressure", pressure(facts.expected_pressure)),
-        ("pressure transducer, full scale between", f"{pressure(facts.transducer[0])} and {pressure(facts.transducer[1])}"),
+        ("transducer, full scale between", f"{pressure(facts.transducer[0])} and {pressure(facts.transducer[1])}"),
     ]
     y = _plain_section(sheet, "Instruments", rows, y, width)
     y = sheet.paragraph(
-        MARGIN, y, width,
-        "Full scale at 1.5 to 2 times the highest reading expected (common practice, no source): less and an overpressure "
-        "is not recorded, much more and resolution is lost. Record load cell and transducer on one clock.",
-        7.8, color=FAINT,
+        MARGIN,
+        y,
+        width,
+        "Full scale at 1.5 to 2 times the highest reading expected (common practice, no source): less and an "
+        "overpressure is not recorded, much more and resolution is lost. Record load cell and transducer on one clock.",
+        7.8,
+        color=FAINT,
     )
-    rows = [("thrust on the restraint, at the maximum expected pressure", force(facts.highest_thrust)),
-            ("restraint good for at least", f"{force(RESTRAINT_FACTOR * facts.highest_thrust)} along the axis")]
+    rows = [
+        ("thrust on the restraint, at the maximum expected pressure", force(facts.highest_thrust)),
+        ("restraint good for at least", f"{force(RESTRAINT_FACTOR * facts.highest_thrust)} along the axis"),
+    ]
     if facts.closure_force is not None:
         rows.append(("push on the stand if a closure lets go, either way", force(facts.closure_force)))
     y = _plain_section(sheet, "Restraint", rows, y - 4.0, width)
     y = sheet.paragraph(
-        MARGIN, y, width,
+        MARGIN,
+        y,
+        width,
         "The push is the maximum expected pressure on the whole bore, for a moment; it acts forwards or backwards. The "
-        f"{RESTRAINT_FACTOR:g} times on the restraint is common practice, no source. Hold the motor both ways and sideways, "
-        "and let nothing stand in line with either end.",
-        7.8, color=FAINT,
+        f"{RESTRAINT_FACTOR:g} times on the restraint is common practice, no source. Hold the motor both ways and "
+        "sideways, and let nothing stand in line with either end.",
+        7.8,
+        color=FAINT,
     )
     y = _proof(sheet, facts, labels, y - 4.0, width)
     foot(sheet, labels, "test stand and proof test", "–")
@@ -326,26 +356,38 @@ def _proof(sheet: Sheet, facts: Stand, labels: Labels, y: float, width: float) -
     shown = _shown(facts.proof_pressure, "pressure", units)
     sheet.text(MARGIN, y, "Proof test", 11, bold=True)
     y = sheet.paragraph(
-        MARGIN, y - 5.5, width,
-        f"Suggested: {shown}, {PROOF_FACTOR:g} times the maximum expected pressure (common practice, no source), with water, "
-        "all air bled out, no propellant in the motor, from behind cover, held for a minute. Measure the case and the holes "
-        "before and after: a set that stays means that it yielded.",
+        MARGIN,
+        y - 5.5,
+        width,
+        f"Suggested: {shown}, {PROOF_FACTOR:g} times the maximum expected pressure (common practice, no source), with "
+        "water, all air bled out, no propellant in the motor, from behind cover, held for a minute. Measure the case "
+        "and the holes before and after: a set that stays means that it yielded.",
         9.0,
     )
     if facts.failing:
         names = ", ".join(f"{rung['mode']} ({rung['part']})" for rung in facts.failing)
         y = sheet.paragraph(
-            MARGIN, y - 1.0, width,
-            f"WARNING: this proof pressure reaches or passes {len(facts.failing)} rung{'s' if len(facts.failing) > 1 else ''} of "
-            f"the ladder: {names}. Do not proof to it: the motor would fail the test. Strengthen the part or lower the pressure.",
-            9.5, bold=True, color=ALARM,
+            MARGIN,
+            y - 1.0,
+            width,
+            f"WARNING: this proof pressure reaches or passes {len(facts.failing)} of the ladder's rungs: {names}. Do "
+            "not proof to it: the motor would fail the test. Strengthen the part or lower the pressure.",
+            9.5,
+            bold=True,
+            color=ALARM,
         )
     elif facts.close:
         names = ", ".join(f"{rung['mode']} ({rung['part']})" for rung in facts.close)
-        y = sheet.paragraph(
-            MARGIN, y - 1.0, width, f"Within {PROOF_MARGIN - 1:.0%} of the proof pressure: {names}.", 9.0, bold=True, color=ALARM
-        )
-    rows = [["rung", "part", f"lets go at, {display_unit('pressure', units)}", "factor in service", "factor left at proof"]]
+        text = f"Within {PROOF_MARGIN - 1:.0%} of the proof pressure: {names}."
+        y = sheet.paragraph(MARGIN, y - 1.0, width, text, 9.0, bold=True, color=ALARM)
+    heads = [
+        "rung",
+        "part",
+        f"lets go at, {display_unit('pressure', units)}",
+        "factor in service",
+        "factor left at proof",
+    ]
+    rows = [heads]
     alarmed = []
     room = int((y - MARGIN - FOOT - 16.0) / (1.45 * 8.0 * 25.4 / 72))
     for count, rung in enumerate(facts.rungs[: max(room, 5)]):
@@ -353,17 +395,27 @@ def _proof(sheet: Sheet, facts: Stand, labels: Labels, y: float, width: float) -
             alarmed.append(count)
         service = "–" if rung["factor"] is None else f"{rung['factor']:.2f}"
         mark = "  FAILS" if not rung["proof_factor"] > 1.0 else ""
-        rows.append([rung["mode"], rung["part"], number_in(rung["pressure"], "pressure", units), service,
-                     f"{rung['proof_factor']:.2f}{mark}"])
+        rows.append(
+            [
+                rung["mode"],
+                rung["part"],
+                number_in(rung["pressure"], "pressure", units),
+                service,
+                f"{rung['proof_factor']:.2f}{mark}",
+            ]
+        )
     shares = (0.28, 0.22, 0.18, 0.14, 0.18)
     y = sheet.table(MARGIN, y - 3.0, [share * width for share in shares], rows, 8.0, (2, 3, 4), alarmed)
     if len(facts.rungs) > max(room, 5):
         sheet.text(MARGIN, y, f"… and {len(facts.rungs) - max(room, 5)} higher rungs", 8.0)
         y -= 4.0
     return sheet.paragraph(
-        MARGIN, y - 1.0, width,
-        "Rungs are judged at service temperature; in a cold proof test the parts are as strong or stronger. The proof test "
-        "says nothing of heat: liner and seals are proven by firings alone.",
-        7.8, color=FAINT,
+        MARGIN,
+        y - 1.0,
+        width,
+        "Rungs are judged at service temperature; in a cold proof test the parts are as strong or stronger. The proof "
+        "test says nothing of heat nor of the grains: liner, hot case, seals and grain support are proven by "
+        "firings alone.",
+        7.8,
+        color=FAINT,
     )
-

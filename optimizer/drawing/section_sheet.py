@@ -65,7 +65,10 @@ def section_sheet(motors: Motors, labels: Labels, paper: str = "A4") -> Sheet:
             sheet.polygon([at(x, side * r) for x, r in part.outline], fill, 0.18, hatch)
     overhang = 6.0
     sheet.line(
-        [(left - overhang, axis), (left + (shape.end - shape.start) * scale + overhang, axis)], 0.13, FAINT, (6, 1, 1, 1)
+        [(left - overhang, axis), (left + (shape.end - shape.start) * scale + overhang, axis)],
+        0.13,
+        FAINT,
+        (6, 1, 1, 1),
     )
     for dimension in shape.dimensions:
         _dimension(sheet, dimension, shape, at, scale, labels)
@@ -146,14 +149,17 @@ def part_rows(motors: Motors, labels: Labels) -> list[list[str]]:
         text = f"outside {size(outer or 0)}, wall {size(wall or 0)}"
         rows.append(["case", case.material.name, text + (f", length {size(length)}" if length else "")])
     if motors.liner is not None:
-        rows.append(["liner", motors.liner.material.name, f"thickness {size(millimetres(motors.liner.thickness) or 0)}"])
+        rows.append(
+            ["liner", motors.liner.material.name, f"thickness {size(millimetres(motors.liner.thickness) or 0)}"]
+        )
     for row in grain_rows(motors):
         ends = round(row["burning_ends"])
         rows.append(
             [
                 f"grain × {row['count']:.0f}",
                 motors.propellant.name,
-                f"length {size(row['length'])}, outside {size(row['outer_diameter'])}, core {size(row['core_diameter'])}, "
+                f"length {size(row['length'])}, outside {size(row['outer_diameter'])}, "
+                f"core {size(row['core_diameter'])}, "
                 f"{ends} bare end{'' if ends == 1 else 's'}",
             ]
         )
@@ -169,7 +175,8 @@ def part_rows(motors: Motors, labels: Labels) -> list[list[str]]:
             rows.append([f"{which} screws", closure.ring_material.name if closure.ring_material else "–", text])
         elif closure.threaded_ring is not None:
             ring = closure.threaded_ring
-            text = f"thread {size(millimetres(ring.thread_diameter) or 0)} × pitch {size(millimetres(ring.thread_pitch) or 0)}"
+            text = f"thread {size(millimetres(ring.thread_diameter) or 0)}"
+            text += f" × pitch {size(millimetres(ring.thread_pitch) or 0)}"
             text += f", engagement {size(millimetres(ring.engagement) or 0)}"
             rows.append([f"{which} ring", closure.ring_material.name if closure.ring_material else "–", text])
         elif closure.snap_ring is not None:
@@ -185,11 +192,15 @@ def part_rows(motors: Motors, labels: Labels) -> list[list[str]]:
         if closure.seal is not None:
             seal = closure.seal
             text = f"{number(seal.rings) or 0:.0f} × section {size(millimetres(seal.cross_section) or 0)}"
-            text += f", gland {size(millimetres(seal.gland_depth) or 0)} deep, gap {size(millimetres(seal.gap) or 0, 3)}"
+            text += (
+                f", gland {size(millimetres(seal.gland_depth) or 0)} deep, gap {size(millimetres(seal.gap) or 0, 3)}"
+            )
             rows.append([f"{which} seal", seal.material.name if seal.material else "–", text])
     nozzle = motors.nozzle
     angle = number(nozzle.half_angle)
-    text = f"throat {size(millimetres(nozzle.throat_diameter) or 0)}, exit {size(millimetres(nozzle.exit_diameter) or 0)}"
+    text = (
+        f"throat {size(millimetres(nozzle.throat_diameter) or 0)}, exit {size(millimetres(nozzle.exit_diameter) or 0)}"
+    )
     text += f", half angle {angle * 57.29577951308232:.1f}°" if angle is not None else ""
     rows.append(["nozzle", nozzle.material.name if nozzle.material else "–", text])
     return rows

@@ -10,6 +10,7 @@ import io
 import re
 from collections.abc import Sequence
 from functools import cache
+from typing import Any
 
 import matplotlib
 from matplotlib.backends.backend_pdf import PdfPages
@@ -23,8 +24,13 @@ from matplotlib.textpath import TextToPath
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 POINT = 25.4 / 72.0  # mm
 INK, FAINT, ALARM = "#111111", "#6b7280", "#a33a00"
-_STYLE = {"svg.hashsalt": "grainwright", "svg.fonttype": "path", "pdf.fonttype": 42, "font.family": "DejaVu Sans",
-          "hatch.linewidth": 0.35}
+_STYLE: Any = {
+    "svg.hashsalt": "grainwright",
+    "svg.fonttype": "path",
+    "pdf.fonttype": 42,
+    "font.family": "DejaVu Sans",
+    "hatch.linewidth": 0.35,
+}
 
 Place = tuple[float, float]
 
@@ -93,7 +99,7 @@ class Sheet:
 
     def line(self, points: Sequence[Place], width: float = 0.25, color: str = INK, dash: Sequence[float] = ()) -> None:
         """A line through points; width and dashes in mm."""
-        style = (0, tuple(mark / POINT for mark in dash)) if dash else "-"
+        style: Any = (0, tuple(mark / POINT for mark in dash)) if dash else "-"
         xs, ys = zip(*points, strict=True)
         self.axes.add_line(Line2D(xs, ys, linewidth=width / POINT, color=color, linestyle=style, solid_capstyle="butt"))
 
@@ -110,9 +116,7 @@ class Sheet:
 
     def circle(self, x: float, y: float, diameter: float, width: float = 0.25) -> None:
         """A circle, line only."""
-        self.axes.add_patch(
-            Circle((x, y), diameter / 2, facecolor="none", edgecolor=INK, linewidth=width / POINT)
-        )
+        self.axes.add_patch(Circle((x, y), diameter / 2, facecolor="none", edgecolor=INK, linewidth=width / POINT))
 
     def text(
         self,
@@ -120,11 +124,11 @@ class Sheet:
         y: float,
         text: str,
         size: float = 9.0,
-        align: str = "left",
+        align: Any = "left",
         bold: bool = False,
         color: str = INK,
         turn: float = 0.0,
-        level: str = "baseline",
+        level: Any = "baseline",
         halo: bool = False,
     ) -> None:
         """One line of text; size in points, `turn` in degrees; `halo` whitens what lies under it."""
@@ -182,12 +186,20 @@ class Sheet:
                 depth = max(depth, len(lines))
                 for k, line in enumerate(lines):
                     self.text(
-                        left + (room if to_right else 0.0), y - k * step, line, size, "right" if to_right else "left",
-                        color=color, bold=heading,
+                        left + (room if to_right else 0.0),
+                        y - k * step,
+                        line,
+                        size,
+                        "right" if to_right else "left",
+                        color=color,
+                        bold=heading,
                     )
                 left += width
-            self.line([(x, y - (depth - 1) * step - 0.38 * step), (x + sum(widths), y - (depth - 1) * step - 0.38 * step)],
-                      0.25 if heading else 0.08, INK if heading else FAINT)
+            self.line(
+                [(x, y - (depth - 1) * step - 0.38 * step), (x + sum(widths), y - (depth - 1) * step - 0.38 * step)],
+                0.25 if heading else 0.08,
+                INK if heading else FAINT,
+            )
             y -= depth * step
         return y
 

@@ -50,7 +50,7 @@ def tiling(shape: Wrap, paper: str = "A4") -> Tiling:
             best = Tiling(width, height, ranges, overlap)
     if best is None:
         raise ValueError(
-            f"the {shape.end} edge distance of {shape.edge_distance:.1f} mm is longer than {paper} paper can carry at 1:1"
+            f"the {shape.end} edge distance of {shape.edge_distance:.1f} mm is longer than {paper} paper carries at 1:1"
         )
     return best
 
@@ -74,9 +74,7 @@ def origin(shape: Wrap, tiles: Tiling, page: int = 0) -> tuple[float, float]:
     return (MARGIN + _SIDE - start, tiles.height - MARGIN - 8.0 - shape.edge_distance - BEYOND)
 
 
-def _strip(
-    sheet: Sheet, shape: Wrap, tiles: Tiling, page: int, start: float, stop: float, labels: Labels
-) -> None:
+def _strip(sheet: Sheet, shape: Wrap, tiles: Tiling, page: int, start: float, stop: float, labels: Labels) -> None:
     x0, y0 = origin(shape, tiles, page)
     high = y0 + shape.edge_distance + BEYOND
     end = min(stop, shape.circumference)
@@ -89,7 +87,9 @@ def _strip(
             continue
         sheet.circle(x0 + x, y0 + y, shape.hole_diameter, 0.25)
         sheet.line([(x0 + x, y0), (x0 + x, high - 1.0)], 0.13, dash=(6, 1.2, 1, 1.2))
-        sheet.text(x0 + x + shape.hole_diameter / 2 + 1.0, line + shape.hole_diameter / 2 + 0.8, str(number), 8, bold=True)
+        sheet.text(
+            x0 + x + shape.hole_diameter / 2 + 1.0, line + shape.hole_diameter / 2 + 0.8, str(number), 8, bold=True
+        )
     _seam(sheet, shape, start, stop, x0, y0, high)
     _register(sheet, shape, tiles, page, x0, y0, high)
     shift = 22.0 if page else 1.0
@@ -130,9 +130,7 @@ def _register(sheet: Sheet, shape: Wrap, tiles: Tiling, page: int, x0: float, y0
             sheet.line([(x0 + edge, y0 - 5), (x0 + edge, high + 3)], 0.1, FAINT, (1, 1.5))
 
 
-def _edge_dimension(
-    sheet: Sheet, shape: Wrap, start: float, stop: float, x0: float, y0: float, labels: Labels
-) -> None:
+def _edge_dimension(sheet: Sheet, shape: Wrap, start: float, stop: float, x0: float, y0: float, labels: Labels) -> None:
     """The edge distance and the pitch between the first holes that are whole on this sheet."""
     whole = [x for x, _ in shape.holes if x - shape.hole_diameter >= start and x + shape.hole_diameter <= stop]
     if not whole:
@@ -158,8 +156,8 @@ def _notes(sheet: Sheet, shape: Wrap, tiles: Tiling, top: float, labels: Labels)
     lines = [
         f"{count} holes Ø {size(shape.hole_diameter)} for {shape.designation or 'the screws'}, "
         f"{360.0 / count:.4g}° apart; {size(shape.pitch)} round the tube, {size(shape.chord)} straight across.",
-        f"Tube outside Ø {size(shape.outer_diameter)}: the wrap is {size(shape.circumference)} round. Paper has a thickness: "
-        "0.1 mm of it leaves a gap of 0.3 mm at the seam; share it out.",
+        f"Tube outside Ø {size(shape.outer_diameter)}: the wrap is {size(shape.circumference)} round. Paper has a "
+        "thickness: 0.1 mm of it leaves a gap of 0.3 mm at the seam; share it out.",
         "Print at 100 % (no fitting to the page). Measure every bar before drilling: 50 mm and 2 in, both ways.",
         "Punch and drill each hole square to the tube; hole 1 stands half a pitch from the seam.",
     ]

@@ -325,7 +325,7 @@ def read_whole(table: Table, key: Path_, value: Any, spec: KeySpec) -> int | Non
     if not isinstance(value, int) and abs(value) < 10**15 and value != int(value):
         table.problem(key, "is not a whole number", f"allowed: whole numbers, {allowed_text(spec)}", "E109")
         return None
-    number = int(min(max(value, -(10**15)), 10**15))
+    number = int(value) if abs(value) < 10**15 else 10**15 * (1 if value > 0 else -1)
     if not spec.low <= number <= spec.high:
         what = "is beyond reason" if number > spec.high else "is negative" if number < 0 else "is too few"
         table.problem(key, f"{what} for the {spec.meaning}", f"allowed: {allowed_text(spec)}", "E106")

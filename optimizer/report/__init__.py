@@ -125,7 +125,11 @@ def render_search(view: View) -> str:
     details, left_out = _details(shown, picks, units)
     data = table_data(shown, view, picks, units)
     data["details"] = list(details)
-    counts = {key: f"{view[key]:,}".replace(",", " ") for key in ("space", "evaluated", "feasible") if view.get(key) is not None}
+    counts = {
+        key: f"{view[key]:,}".replace(",", " ")
+        for key in ("space", "evaluated", "feasible")
+        if view.get(key) is not None
+    }
     verdict = {
         "ok": bool(designs),
         "text": f"{len(designs)} designs on the front." if designs else "No candidate meets every limit.",
@@ -149,15 +153,16 @@ def render_search(view: View) -> str:
 
 
 def _details(designs: Sequence[View], picks: Sequence[View], units: str) -> tuple[dict[str, Markup], int]:
-    """Full panels of single designs by id, the picks first, as many as there is room for; and how many were left out."""
+    """Full panels of single designs by id, the picks first, as many as fit; and how many were left out."""
     from optimizer.report.panels import detail
 
     first = [str(pick["id"]) for pick in picks]
     rank = {name: place for place, name in reversed(list(enumerate(first)))}
     ordered = sorted(
-        (design for design in designs if design.get("detail")), key=lambda design: rank.get(str(design["id"]), len(first))
+        (design for design in designs if design.get("detail")),
+        key=lambda design: rank.get(str(design["id"]), len(first)),
     )
-    panel = _environment().get_template("panels.html").module.design_panel  # type: ignore[attr-defined]
+    panel = _environment().get_template("panels.html").module.design_panel
     kept: dict[str, Markup] = {}
     room = DETAIL_BYTES
     for design in ordered:
@@ -185,7 +190,10 @@ def render_compare(view: View) -> str:
         "compare",
         view,
         verdict=None,
-        motors=[{"name": name, "swatch": swatch(k), "detail": detail(d, units)} for k, (name, d) in enumerate(zip(names, designs, strict=True))],
+        motors=[
+            {"name": name, "swatch": swatch(k), "detail": detail(d, units)}
+            for k, (name, d) in enumerate(zip(names, designs, strict=True))
+        ],
         change_heads=[{"name": spoken(name), "unit": unit_text(name, units)} for name in figures],
         changes=change_rows(view, units, figures),
         figures=compared_figures(designs, units),
@@ -235,7 +243,13 @@ def render_reduce(view: View) -> str:
     if fit:
         errors = fit.get("standard_error") or {}
         for name, quantity in (("rate", "rate"), ("at", "pressure"), ("exponent", "ratio")):
-            rows.append((name, value_text(fit.get(name), quantity, units), value_text(errors.get(name), quantity, units) if errors.get(name) is not None else ""))
+            rows.append(
+                (
+                    name,
+                    value_text(fit.get(name), quantity, units),
+                    value_text(errors.get(name), quantity, units) if errors.get(name) is not None else "",
+                )
+            )
         low, high = fit.get("pressure_range") or (None, None)
         rows.append(("fitted from", value_text(low, "pressure", units), ""))
         rows.append(("fitted to", value_text(high, "pressure", units), ""))
@@ -273,7 +287,10 @@ def _environment() -> Any:
     import jinja2
 
     return jinja2.Environment(
-        loader=jinja2.FileSystemLoader(HERE), autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True,
+        loader=jinja2.FileSystemLoader(HERE),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
         lstrip_blocks=True,
     )
 
@@ -282,19 +299,23 @@ def _page(kind: str, view: View, **parts: Any) -> str:
     """The whole page. Its policy lets nothing be fetched and no script run but our own, told by its digest."""
     script = (HERE / "page.js").read_text(encoding="utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    text = _environment().get_template("page.html").render(
-        kind=kind,
-        title=str(view["title"]),
-        file=view.get("file") or "",
-        units=view.get("units", "metric"),
-        cautions=list(view.get("cautions") or ()),
-        inputs=list(view.get("inputs") or ()),
-        versions=dict(view.get("versions") or {}),
-        run=[(name, str(view[name])) for name in ("kernel", "seed", "seconds") if view.get(name) is not None],
-        style=Markup((HERE / "page.css").read_text(encoding="utf-8")),
-        script=Markup(script),
-        script_digest=digest,
-        view=view,
-        **parts,
+    text = (
+        _environment()
+        .get_template("page.html")
+        .render(
+            kind=kind,
+            title=str(view["title"]),
+            file=view.get("file") or "",
+            units=view.get("units", "metric"),
+            cautions=list(view.get("cautions") or ()),
+            inputs=list(view.get("inputs") or ()),
+            versions=dict(view.get("versions") or {}),
+            run=[(name, str(view[name])) for name in ("kernel", "seed", "seconds") if view.get(name) is not None],
+            style=Markup((HERE / "page.css").read_text(encoding="utf-8")),
+            script=Markup(script),
+            script_digest=digest,
+            view=view,
+            **parts,
+        )
     )
     return str(text)

@@ -3,7 +3,7 @@
 (function () {
   "use strict";
   const SVG = "http://www.w3.org/2000/svg";
-  const RAMP = ["#00224e", "#1a386f", "#434e6c", "#61656f", "#7d7c78", "#9a9476", "#b9ac70", "#dac65f", "#fee838"];
+  const RAMP = ["#00224e", "#1a386f", "#434e6c", "#61656f", "#7d7c78", "#9b9476", "#bcae6c", "#dec958", "#fee838"];
   // Okabe and Ito; a pick has a shape of its own beside its colour.
   const PICKS = [
     ["#d55e00", "M0,-9L9,0L0,9L-9,0Z"], ["#009e73", "M0,-8.5L8,6H-8Z"], ["#0072b2", "M-7,-7H7V7H-7Z"],

@@ -81,14 +81,15 @@ def mass_table(design: View, units: str) -> list[dict[str, str]]:
     rows = [fact(name, value, units, "loaded_mass") for name, value in (design.get("masses") or {}).items()]
     unknown = design.get("unknown_masses") or ()
     if unknown:
-        names = ", ".join(spoken(name) for name in unknown)
-        rows.append({"name": "not known, left out of loaded", "number": names, "unit": "", "meaning": ""})
+        rows.append({"name": "left out of loaded", "number": "; ".join(unknown), "unit": "", "meaning": ""})
     fit = design.get("fit") or {}
     for name in ("clearance", "length_clearance"):
         if fit.get(name) is not None:
             rows.append(fact(name, fit[name], units))
     if fit:
-        rows.append({"name": "fits the airframe", "number": "yes" if fit.get("ok") else "NO", "unit": "", "meaning": ""})
+        rows.append(
+            {"name": "fits the airframe", "number": "yes" if fit.get("ok") else "NO", "unit": "", "meaning": ""}
+        )
     return rows
 
 
@@ -117,11 +118,11 @@ def _last(value: float | None) -> float:
 def _pressure_rung(row: View, top: float, expected: float | None, units: str) -> dict[str, Any]:
     pressure, required = row.get("pressure"), row.get("required")
     needed = None if required is None or expected is None else required * expected
-    known = pressure is not None and math.isfinite(pressure)
+    place = math.nan if pressure is None else float(pressure)
     return {
         **_rung(row),
-        "bar": (share(pressure, top) if known and pressure <= top else 100.0) if known else None,
-        "cut": known and pressure > top,
+        "bar": None if math.isnan(place) else share(place, top) if place <= top else 100.0,
+        "cut": place > top,
         "never": False,
         "need": share(needed, top),
         "value": value_text(pressure, "pressure", units),
@@ -196,14 +197,25 @@ def histories(
                     continue
                 name = names[index] if names else _SERIES_NAMES.get(key, spoken(key))
                 series.append(
-                    Series(name, list(curve["time"]), in_display(curve[key], quantity, units), index if several else step)
+                    Series(
+                        name,
+                        in_display(curve["time"], "time", units),
+                        in_display(curve[key], quantity, units),
+                        index if several else step,
+                    )
                 )
         if not series:
             continue
         series = _distinct(series)
         lines: list[Level] = []
         expected = designs[0].get("maximum_expected_pressure")
-        if quantity == "chamber_pressure" and levels and not several and expected is not None and math.isfinite(expected):
+        if (
+            quantity == "chamber_pressure"
+            and levels
+            and not several
+            and expected is not None
+            and math.isfinite(expected)
+        ):
             lines.append(Level("maximum expected", in_display([expected], "pressure", units)[0]))
         unit = unit_text(quantity, units)
         picture = chart(series, "time, s", unit or spoken(quantity), f"{title} over time", lines)
@@ -216,9 +228,9 @@ def _distinct(series: list[Series]) -> list[Series]:
     if len(series) == 2 and len(series[0].y) == len(series[1].y):
         pairs = [(a, b) for a, b in zip(series[0].y, series[1].y, strict=True) if math.isfinite(a) and math.isfinite(b)]
         top = max((abs(a) for a, _ in pairs), default=0.0)
-        if series[0].style != series[1].style and all(abs(a - b) <= 1e-6 * top for a, b in pairs):
-            if series[0].name == "chamber":
-                return [Series("chamber and head end", series[0].x, series[0].y, series[0].style)]
+        same = all(abs(a - b) <= 1e-6 * top for a, b in pairs)
+        if same and series[0].name == "chamber":
+            return [Series("chamber and head end", series[0].x, series[0].y, series[0].style)]
     return series
 
 
@@ -349,7 +361,7 @@ def compared_ladders(designs: Sequence[View], units: str) -> dict[str, Any]:
     expected = [design.get("maximum_expected_pressure") for design in designs]
     highest = max((value for value in expected if value is not None and math.isfinite(value)), default=None)
     top = bar_ceiling(every, highest)
-    rungs = []
+    rungs: list[dict[str, Any]] = []
     for (mode, part), rows in names.items():
         marks = []
         for index, row in enumerate(rows):
@@ -465,7 +477,9 @@ def overlaid(firing: View, units: str) -> list[dict[str, Any]]:
         for index, source in enumerate(("measured", "predicted", "refitted")):
             curve = firing.get(f"{source}_curve") or {}
             if curve.get(key) is not None:
-                series.append(Series(source, list(curve["time"]), in_display(curve[key], key, units), index))
+                series.append(
+                    Series(source, in_display(curve["time"], "time", units), in_display(curve[key], key, units), index)
+                )
         if series:
             picture = chart(series, "time, s", unit_text(key, units), f"{title} over time, measured and predicted")
             panels.append({"title": title, "picture": picture, "legend": legend(series)})

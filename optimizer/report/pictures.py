@@ -17,7 +17,7 @@ from markupsafe import Markup
 
 from optimizer.drawing.geometry import Section
 
-# Okabe and Ito, "Color Universal Design", 2008 (remembered). A series is told by dash and marker too, never by colour alone.
+# Okabe and Ito, "Color Universal Design", 2008 (remembered). Dash and marker tell a series too, never colour alone.
 OKABE_ITO = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#000000")
 DASHES = ("", "7 3", "2 3", "8 3 2 3", "12 3", "4 2", "")
 MARKERS = (
@@ -30,7 +30,7 @@ MARKERS = (
     "M-4.4,-4.4L4.4,4.4M4.4,-4.4L-4.4,4.4",
 )
 # matplotlib's cividis at nine even steps: dark blue to yellow, even in lightness.
-CIVIDIS = ("#00224e", "#1a386f", "#434e6c", "#61656f", "#7d7c78", "#9a9476", "#b9ac70", "#dac65f", "#fee838")
+CIVIDIS = ("#00224e", "#1a386f", "#434e6c", "#61656f", "#7d7c78", "#9b9476", "#bcae6c", "#dec958", "#fee838")
 
 WIDTH, HEIGHT = 460.0, 280.0
 LEFT, RIGHT, TOP, BOTTOM = 52.0, 12.0, 30.0, 42.0
@@ -165,7 +165,8 @@ def chart(
     for level in levels:
         y = up.at(level.y)
         out.append(f'<path class="level" d="M{LEFT:g},{y:.1f}H{WIDTH - RIGHT:g}"/>')
-        out.append(f'<text class="note" x="{WIDTH - RIGHT - 3:g}" y="{y - 4:.1f}" text-anchor="end">{escape(level.name)}</text>')
+        place = f'x="{WIDTH - RIGHT - 3:g}" y="{y - 4:.1f}" text-anchor="end"'
+        out.append(f'<text class="note" {place}>{escape(level.name)}</text>')
     for item in series:
         out += _line(item, across, up, len(series) > 1, log)
     out.append("</svg>")
@@ -185,7 +186,9 @@ def _frame(across: _Axis, up: _Axis, x_label: str, y_label: str, log: bool) -> l
         out.append(f'<path class="grid" d="M{x:.1f},{up.start:g}v4"/>')
         out.append(f'<text class="tick" x="{x:.1f}" y="{up.start + 17:g}" text-anchor="middle">{value:g}</text>')
     out.append(f'<path class="axis" d="M{across.start:g},{up.start:g}H{across.stop:g}"/>')
-    out.append(f'<text class="axis-name" x="{across.stop:g}" y="{up.start + 34:g}" text-anchor="end">{escape(x_label)}</text>')
+    out.append(
+        f'<text class="axis-name" x="{across.stop:g}" y="{up.start + 34:g}" text-anchor="end">{escape(x_label)}</text>'
+    )
     out.append(f'<text class="axis-name" x="2" y="{up.stop - 16:g}">{escape(y_label)}</text>')
     return out
 
@@ -202,9 +205,10 @@ def _line(item: Series, across: _Axis, up: _Axis, marked: bool, log: bool) -> li
     out = [f'<path class="series" stroke="{OKABE_ITO[style]}"{dash} data-name="{escape(item.name)}" d="{path}"/>']
     if marked:
         # Markers sit at different places on different lines, so that lines lying on one another can still be told.
-        count = min(5, len(places))
-        for k in range(count):
-            a, b = places[min(int((k + 0.3 + 0.2 * style) / count * len(places)), len(places) - 1)]
+        start, stop = places[0][0], places[-1][0]
+        for k in range(5):
+            wanted = start + (stop - start) * (k + 0.3 + 0.2 * (style % 3)) / 5
+            a, b = min(places, key=lambda place: abs(place[0] - wanted))
             out.append(marker(style, f"translate({a:.1f} {b:.1f})"))
     return out
 
@@ -227,8 +231,8 @@ def legend(series: Sequence[Series]) -> Markup:
         dash = f' stroke-dasharray="{DASHES[style]}"' if DASHES[style] else ""
         out.append(
             '<li><svg width="34" height="12" viewBox="0 0 34 12" aria-hidden="true">'
-            f'<path d="M0,6H34" stroke="{OKABE_ITO[style]}" stroke-width="2"{dash}/>{marker(style, "translate(17 6)")}</svg>'
-            f"{escape(item.name)}</li>"
+            f'<path d="M0,6H34" stroke="{OKABE_ITO[style]}" stroke-width="2"{dash}/>'
+            f"{marker(style, 'translate(17 6)')}</svg>{escape(item.name)}</li>"
         )
     out.append("</ul>")
     return Markup("".join(out))
@@ -236,7 +240,9 @@ def legend(series: Sequence[Series]) -> Markup:
 
 def swatch(style: int) -> Markup:
     """A marker by itself, for tables."""
-    return Markup(f'<svg class="swatch" width="14" height="14" viewBox="-7 -7 14 14" aria-hidden="true">{marker(style)}</svg>')
+    return Markup(
+        f'<svg class="swatch" width="14" height="14" viewBox="-7 -7 14 14" aria-hidden="true">{marker(style)}</svg>'
+    )
 
 
 # Fill of each kind of part on the page, and its name in the key.

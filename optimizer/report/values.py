@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Sequence
 from typing import Any
@@ -83,10 +84,8 @@ def change_text(value: float | None, name: str, units: str) -> str:
     if value == 0.0:
         return "0"
     unit = ""
-    try:
+    with contextlib.suppress(KeyError):  # a name that the vocabulary lacks is shown as a plain number
         unit = display_unit(name, units)
-    except KeyError:
-        pass
     size = abs(float(from_si(value, unit, True))) if unit else abs(value)
     sign = "+" if value > 0 else "−"
     if name.endswith(COUNTS) and size == round(size):
@@ -103,4 +102,4 @@ def percent(share: float, digits: int = 1) -> str:
     if share == 0.0:
         return "0 %"
     size = 100.0 * share
-    return f"{size:.{digits}f} %" if abs(size) >= 10.0 ** -digits else f"{significant(size, 1)} %"
+    return f"{size:.{digits}f} %" if abs(size) >= 10.0**-digits else f"{significant(size, 1)} %"

@@ -101,7 +101,7 @@ def test_resolution(monkeypatch):
 
 
 class TestWeakerPartFailsSooner:
-    @settings(max_examples=12, deadline=None)
+    @settings(max_examples=6, deadline=None)
     @given(st.floats(0.8e-3, 2.4e-3), st.floats(1.05, 1.6))
     def test_thinner_liner(self, thickness, more):
         both = (thickness, more * thickness)
@@ -259,6 +259,24 @@ def test_soak_peaks_after_the_burn():
     assert hottest > 3.0
     assert_allclose(now.time[-1], 2.5 + heat.SOAK)
     assert wall.interface[-1, 0] < wall.interface[:, 0].max()
+
+
+class TestNotes:
+    def test_liner(self):
+        text = heat.liner_note(motor(), burn())
+        assert text.startswith("first at the aft end;")
+        assert "emissivity 0.5 assumed" in text and "250 °C (482 °F)" in text and "remembered" in text
+        assert "gap" in heat.liner_note(motor(liner__gap=0.002), burn())
+
+    def test_case(self):
+        text = heat.case_note(motor(), burn())
+        assert "during the burn (aft end)" in text and "in the soak" in text
+        assert "melting temperature" in heat.case_note(motor(liner__gap=0.002), burn())
+
+    def test_seal(self):
+        assert "reached after the burn" in heat.seal_note(motor(), burn(end="aft"))
+        assert "reached in the burn" in heat.seal_note(motor(liner__gap=0.002), burn(end="aft"))
+        assert "not reached" in heat.seal_note(motor(liner__thickness=9e-3), burn(end="forward", seconds=0.3))
 
 
 class TestWhatIsMissing:

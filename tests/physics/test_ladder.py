@@ -352,6 +352,15 @@ class TestNotAssessed:
         soft = motor().with_values({"forward_closure.seal.hardness": one(40.0)})
         assert "outside the chart" in self.reason(soft, "seal extrusion", "forward closure")
 
+    def test_a_gap_wider_than_the_chart(self) -> None:
+        loose = motor().with_values({"forward_closure.seal.gap": one(0.8e-3)})
+        assert "wider than the chart" in self.reason(loose, "seal extrusion", "forward closure")
+        mixed = dataclasses.replace(motor().repeat(2), size=2)
+        mixed = mixed.with_values({"aft_closure.seal.gap": np.array([5e-5, 0.8e-3])})
+        rung = rungs(mixed)["seal extrusion", "aft closure"]
+        assert rung.pressure is not None and np.isnan(rung.pressure).tolist() == [False, True]
+        assert not rung.ok[1]
+
     def test_no_mode_swallows_another_error(self, monkeypatch: pytest.MonkeyPatch) -> None:
         def broken(motors: Motors, situation: Situation) -> Array:
             raise ValueError("a defect")

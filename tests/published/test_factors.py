@@ -39,6 +39,6 @@ def test_defaults_are_below_stationary_vessels() -> None:
 
 @pytest.mark.parametrize(("burst", "expected"), [(1.5, 1.25), (2.0, 1.5), (4.0, 1.5)])
 def test_proof_of_aiaa_s_080_lies_below_first_yield(burst: float, expected: float) -> None:
-    # S7-08, remembered (weak): proof = min(1.5, (1 + burst)/2): a case that meets 1.5 on yield takes it without yielding
+    # S7-08, remembered (weak): proof = min(1.5, (1 + burst)/2): 1.5 on yield takes it
     proof = min(1.5, (1 + burst) / 2)
     assert proof == expected <= DEFAULT_FACTORS["yield"]

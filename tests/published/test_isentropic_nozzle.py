@@ -78,8 +78,8 @@ def test_speed_ratio(mach, expected):
     assert float(mach * np.sqrt(temperature / sonic)) == pytest.approx(expected, rel=1e-8)
 
 
-# read: tests of pygasflow (c5009b3), values of a web calculator: A_e/A_t = 2, γ = 1.4, exit Mach and pressure ratio of the
-# branch that just chokes and of the design branch
+# read: tests of pygasflow (c5009b3), values of a web calculator: A_e/A_t = 2, γ = 1.4, exit Mach and pressure ratio
+# of the branch that just chokes and of the design branch
 def test_both_branches_of_a_nozzle():
     two, air = np.array(2.0), np.array(1.4)
     slow, fast = (nozzle.mach_from_area_ratio(two, air, branch) for branch in ("subsonic", "supersonic"))
@@ -233,7 +233,8 @@ def test_fixed_expansion_of_ten(over, expected):
     ("gamma", "area", "expected", "over"),
     [
         (1.2, 2, 1.22420, 8.2799), (1.2, 3, 1.35714, 15.2427), (1.2, 4, 1.43312, 22.9815), (1.2, 5, 1.48483, 31.3430),
-        (1.2, 6, 1.52331, 40.2248), (1.2, 8, 1.57833, 59.2805), (1.2, 10, 1.61693, 79.7622), (1.2, 20, 1.71906, 197.220),
+        (1.2, 6, 1.52331, 40.2248), (1.2, 8, 1.57833, 59.2805), (1.2, 10, 1.61693, 79.7622),
+        (1.2, 20, 1.71906, 197.220),
         (1.3, 4, 1.43799, 27.8348), (1.3, 6, 1.51586, 50.4988), (1.3, 10, 1.59359, 104.694),
     ],
 )
@@ -296,7 +297,7 @@ def test_simple_rule_in_chamber_pressure():
 
 # question read: university examination 15AES430, July 2019; answer derived
 def test_examination_throat():
-    assert 2000 * 1.5 / STANDARD_GRAVITY == pytest.approx(305.91, abs=6e-3)
+    assert pytest.approx(305.91, abs=6e-3) == 2000 * 1.5 / STANDARD_GRAVITY
     assert np.sqrt(5000 / (1.5 * 10e6) * 4 / np.pi) == pytest.approx(20.601e-3, rel=1e-4)
 
 

@@ -206,3 +206,22 @@ def test_extruded_tube_carries_its_scope_note() -> None:
     # T-8, read: ASTM B221 scope
     assert "not meant to hold fluid pressure" in material("6061-T6 extrusion").caution
     assert material("6061-T6").name != material("6061-T6 extrusion").name
+
+
+@pytest.mark.parametrize(
+    ("name", "theirs"),
+    # S6-01, S6-05, S6-06, S6-08: the general heat transfer library ht, its ISO 10456 style table
+    [
+        ("phenolic resin", "Plastics, phenolic resin"),
+        ("PVC", "Plastics, Polyvinylchloride (PVC)"),
+        ("EPDM", "Rubber, ethylene propylene diene monomer (EPDM)"),
+        ("epoxy resin", "Plastics, epoxy resin"),
+        ("kraft paperboard", "Vegetable fiber board, Laminated paperboard"),  # S6-07, ASHRAE
+    ],
+)
+def test_liner_properties_beside_a_reference_library(name: str, theirs: str) -> None:
+    insulation = pytest.importorskip("ht.insulation")
+    found = material(name)
+    assert found.density == pytest.approx(insulation.rho_material(theirs), rel=0.03)
+    assert found.conductivity == pytest.approx(insulation.k_material(theirs), rel=0.03)
+    assert found.specific_heat == pytest.approx(insulation.Cp_material(theirs), rel=0.03)

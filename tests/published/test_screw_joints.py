@@ -1,4 +1,4 @@
-"""Radial-screw joints against NASA-STD-5020B, AISC 360, EN 1993-1-8 and MIL-HDBK-5J, and one joint all the way through."""
+"""Radial-screw joints against NASA-STD-5020B, AISC 360, EN 1993-1-8 and MIL-HDBK-5J, and one joint all through."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ class TestReferenceJoint:
     per_screw = 494.96  # lbf, S2-40
 
     def load(self, mode: str, motors: Motors | None = None) -> float:
-        """Load of one screw [lbf] at which a rung fails: its factor without fitting factor times the load at 1000 psi."""
+        """Load of one screw [lbf] at which a rung fails: its factor times the load at 1000 psi."""
         return float(rungs(motors or joint(fitting=1.0))[mode].factor[0]) * self.per_screw
 
     def test_end_load(self) -> None:  # S2-40
@@ -259,7 +259,7 @@ def test_a_weld_at_the_other_end_or_short_of_the_joint_leaves_the_joint_alone() 
 
 
 def test_aft_load_is_the_forward_load_less_the_vacuum_thrust() -> None:
-    """Derived: momentum over the whole motor; the difference of the two end loads is the thrust of the motor in vacuum."""
+    """Derived: momentum over the whole motor; the two end loads differ by the thrust in vacuum."""
     motors, pressure = joint(), one(6e6)
     nozzle, zero = motors.nozzle, one(0.0)
     throat = 0.25 * np.pi * nozzle.throat_diameter**2

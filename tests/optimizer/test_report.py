@@ -1,0 +1,508 @@
+"""The pages without a browser: what they say, what they escape, what they leave out, and their colours."""
+
+from __future__ import annotations
+
+import base64
+import copy
+import hashlib
+import json
+import math
+import re
+from html.parser import HTMLParser
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from optimizer import report
+from optimizer.report import pictures, tradeoff, values
+from optimizer.report.panels import chance_text, ladder
+
+HOSTILE = "</script><script>hacked=1</script><img src=x onerror=hacked=1>\"'&"
+
+DESIGN: dict[str, Any] = {
+    "name": "Lapwing",
+    "designation": "K843",
+    "ok": False,
+    "figures": {"peak_head_pressure": 4.8e6, "total_impulse": 1739.0, "peak_thrust": 895.0, "burn_time": 2.06,
+                "kn": None},
+    "maximum_expected_pressure": 5.4e6,
+    "ladder": [
+        {"mode": "case burst", "part": "case", "pressure": 38e6, "time": None, "factor": 7.0, "required": 2.0,
+         "ok": True, "basis": "Faupel", "note": ""},
+        {"mode": "screw shear", "part": "forward closure", "pressure": 9.7e6, "time": None, "factor": 1.8,
+         "required": 2.0, "ok": False, "basis": "NASA-STD-5020B Eq 13", "note": "shank: 25 MPa"},
+        {"mode": "liner burn-through", "part": "liner", "pressure": None, "time": 3.5, "factor": 1.7, "required": 1.25,
+         "ok": True, "basis": "conduction", "note": ""},
+        {"mode": "seal overheating", "part": "aft closure", "pressure": None, "time": math.inf, "factor": math.inf,
+         "required": 1.25, "ok": True, "basis": "conduction", "note": ""},
+    ],
+    "not_assessed": [{"mode": "plate bending", "part": "aft closure",
+                      "why": "aft_closure.plate_thickness is not given"}],
+    "masses": {"propellant": 0.84, "nozzle": None, "loaded": 1.94},
+    "unknown_masses": ["nozzle: nozzle.mass is not given"],
+    "fit": {"clearance": 0.002, "length_clearance": None, "ok": True},
+    "curve": {
+        "time": [0.0, 0.1, 1.0, 2.0, math.nan],
+        "chamber_pressure": [1e5, 4e6, 4.8e6, 1e5, math.nan],
+        "head_pressure": [1e5, 4.1e6, 4.9e6, 1e5, math.nan],
+        "thrust": [0.0, 700.0, 895.0, 0.0, math.nan],
+        "kn": [240.0, 250.0, 280.0, 0.0, math.nan],
+        "mass_flux": [0.0, 900.0, 400.0, 0.0, math.nan],
+    },
+    "section": None,
+}  # fmt: skip
+COMMON: dict[str, Any] = {
+    "title": "Lapwing",
+    "file": "motors/lapwing.toml",
+    "units": "metric",
+    "kernel": "steady",
+    "cautions": [{"about": "people", "text": "Fire remotely."}],
+    "inputs": [{"role": "motor", "path": "motors/lapwing.toml", "digest": "ab" * 32}],
+    "versions": {"grainwright": "0.1.0"},
+}
+OBJECTIVES = [{"name": "loaded_mass", "direction": "min"}, {"name": "total_impulse", "direction": "max"}]
+
+
+def designs(count: int, detail: bool = True) -> list[dict[str, Any]]:
+    return [
+        {
+            "id": k + 1,
+            "variables": {"throat_diameter": 0.010 + 1e-5 * k, "forward_closure.screw": "M5x0.8"},
+            "results": {"loaded_mass": 2.0 + 0.01 * k, "total_impulse": 1300.0 + 10.0 * k, "peak_pressure": 6e6},
+            "motor_file": f"motors/{k + 1:02d}.toml",
+            "detail": copy.deepcopy(DESIGN) if detail else None,
+        }
+        for k in range(count)
+    ]
+
+
+def search(**changes: Any) -> dict[str, Any]:
+    view = {
+        **COMMON, "objectives": OBJECTIVES, "variables": ["throat_diameter", "forward_closure.screw"],
+        "designs": designs(12), "space": 4000, "evaluated": 4000, "feasible": 31, "exact": True,
+        "rejected_by": {"maximum_pressure": 3000, "screw shear": 1200}, "rejected_only_by": {"screw shear": 40},
+    }  # fmt: skip
+    return {**view, **changes}
+
+
+REDUCE = {
+    **COMMON,
+    "firings": [
+        {
+            "name": "firing 1",
+            "measured": {"peak_pressure": 5.6e6, "total_impulse": 2190.0, "burn_time": None},
+            "uncertainty": {"total_impulse": 22.0},
+            "predicted": {"peak_pressure": 5.9e6},
+            "measured_curve": {"time": [0.0, 1.0, 2.0], "chamber_pressure": [1e5, 5e6, None],
+                               "thrust": [0.0, 9e2, 0.0]},
+            "predicted_curve": DESIGN["curve"],
+            "refitted_curve": None,
+            "cautions": [{"about": "load drift", "text": "The load cell drifts."}],
+        }
+    ],
+    "fit": {"rate": 6.3e-3, "at": 5e6, "exponent": 0.35, "standard_error": {"rate": 1e-4}, "correlation": -0.4,
+            "pressure_range": [1e6, 5.6e6]},
+    "rate_lines": [{"name": "motor file", "pressure": [1e6, 9e6], "rate": [3.4e-3, 7.9e-3]}],
+}  # fmt: skip
+SPREAD = {
+    **COMMON,
+    "samples": 4096,
+    "figures": {"peak_pressure": {"p5": 5.5e6, "p50": 5.9e6, "p95": 6.4e6, "p99": 6.7e6, "nominal": 5.9e6}},
+    "chance_of_failure": {
+        "any": {"value": 0.0, "low": 0.0, "high": 0.0009},
+        "rungs": [{"mode": "case burst", "part": "case", "value": 0.0}],
+    },
+    "shares": {"peak_pressure": {"throat_diameter": 0.6, "rate": 0.3, "wall": 0.0004}},
+    "design": DESIGN,
+}
+COMPARE = {
+    **COMMON,
+    "designs": [DESIGN, {**DESIGN, "name": "Lapwing B", "figures": {**DESIGN["figures"], "total_impulse": 1800.0}}],
+    "changes": [{"key": "case.wall", "from": 0.0032, "to": 0.0025, "alone": {"total_impulse": 0.0}}],
+}
+PAGES = {
+    "check": lambda: report.render_check({**COMMON, "design": DESIGN}),
+    "search": lambda: report.render_search(search()),
+    "compare": lambda: report.render_compare(COMPARE),
+    "spread": lambda: report.render_spread(SPREAD),
+    "reduce": lambda: report.render_reduce(REDUCE),
+}
+
+
+class Reader(HTMLParser):
+    """Tags, attributes and text of a page; elements that a file's text could have opened would show here."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.words: list[str] = []
+        self.open: list[str] = []
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.words).split())
+
+
+def hostile(part: Any) -> Any:
+    """A view with hostile text in place of every text that is not a word of ours."""
+    ours = {"units", "direction", "name_of"}
+    if isinstance(part, dict):
+        return {
+            key: value if key in ours or (key == "name" and value in values_known()) else hostile(value)
+            for key, value in part.items()
+        }
+    if isinstance(part, list):
+        return [hostile(item) for item in part]
+    return HOSTILE if isinstance(part, str) else part
+
+
+def values_known() -> set[str]:
+    return {objective["name"] for objective in OBJECTIVES} | {"throat_diameter", "forward_closure.screw"}
+
+
+class TestPages:
+    """Every page stands by itself."""
+
+    @pytest.mark.parametrize("kind", PAGES)
+    def test_nothing_is_fetched_and_only_our_script_runs(self, kind):
+        page = PAGES[kind]()
+        reader = Reader(page)
+        for tag, attributes in reader.tags:
+            assert tag not in ("iframe", "object", "embed", "base"), tag
+            for name in ("src", "href", "action", "xlink:href", "srcset"):
+                assert (attributes.get(name) or "data:,").startswith(("data:", "#")), (tag, attributes)
+            assert not [name for name in attributes if name.startswith("on")]
+        assert not re.search(r"url\(|@import|fetch\(|XMLHttpRequest", page)
+        scripts = re.findall(r"<script>(.*?)</script>", page, re.S)
+        assert len(scripts) == 1
+        digest = base64.b64encode(hashlib.sha256(scripts[0].encode()).digest()).decode()
+        policy = next(a["content"] for t, a in reader.tags if t == "meta" and a.get("http-equiv"))
+        assert policy.startswith("default-src 'none'")
+        assert f"script-src 'sha256-{digest}'" in policy
+
+    @pytest.mark.parametrize("kind", PAGES)
+    def test_every_page_carries_cautions_and_what_it_was_made_from(self, kind):
+        text = Reader(PAGES[kind]()).text
+        assert text.count("Fire remotely.") == 1
+        assert "ab" * 32 in text and "grainwright 0.1.0" in text
+
+    @pytest.mark.parametrize("kind", PAGES)
+    def test_hostile_text_opens_no_element(self, kind):
+        honest = Reader(PAGES[kind]())
+        views = {
+            "check": lambda: report.render_check(hostile({**COMMON, "design": DESIGN})),
+            "search": lambda: report.render_search(hostile(search())),
+            "compare": lambda: report.render_compare(hostile(COMPARE)),
+            "spread": lambda: report.render_spread(hostile(SPREAD)),
+            "reduce": lambda: report.render_reduce(hostile(REDUCE)),
+        }
+        page = views[kind]()
+        attacked = Reader(page)
+        for tag in ("script", "img"):
+            assert [t for t, _ in attacked.tags].count(tag) == [t for t, _ in honest.tags].count(tag)
+        assert "<script>hacked" not in page and "onerror=hacked=1>" not in page.replace("&gt;", "")
+
+    def test_a_bare_view_is_enough(self):
+        assert "Lapwing" in report.render_check({"title": "Lapwing", "design": {}})
+        assert "No design meets every limit" in report.render_search({"title": "x"})
+        assert report.render_compare({"title": "x", "designs": [{}, {}]})
+        assert report.render_spread({"title": "x"})
+        assert "No fit: no thrust recorded" in report.render_reduce({"title": "x", "fit_why": "no thrust recorded"})
+
+    def test_json_text_survives_any_text(self):
+        data = {"a": "</script><!--<script>\u2028\u2029&", "b": [1.5, None]}
+        text = str(report.json_text(data))
+        assert not set("<>&\u2028\u2029") & set(text)
+        assert json.loads(text) == data
+
+    @given(st.text(max_size=60))
+    @settings(max_examples=80, deadline=None)
+    def test_json_text_round_trips(self, text):
+        assert json.loads(str(report.json_text([text]))) == [text]
+
+    def test_nan_never_reaches_the_data(self):
+        with pytest.raises(ValueError):
+            report.json_text([math.nan])
+        page = report.render_search(search(designs=[{**designs(1)[0], "results": {"loaded_mass": math.nan}}]))
+        assert "NaN" not in re.search(r'id="data">(.*?)</script>', page, re.S)[1]
+
+
+class TestCheck:
+    """What the page of one motor says."""
+
+    def test_verdict_names_what_is_short(self):
+        text = Reader(PAGES["check"]()).text
+        assert "Falls short: screw shear (forward closure)." in text
+        assert "plate bending (aft closure): aft_closure.plate_thickness is not given" in text
+
+    def test_a_pass_still_counts_what_was_not_assessed(self):
+        rows = [row for row in DESIGN["ladder"] if row["ok"]]
+        text = Reader(report.render_check({**COMMON, "design": {**DESIGN, "ladder": rows, "ok": True}})).text
+        assert "Every rung assessed reaches its required factor. 1 mode not assessed, listed below." in text
+
+    def test_imperial(self):
+        text = Reader(report.render_check({**COMMON, "units": "imperial", "design": DESIGN})).text
+        assert "psi" in text and "MPa" not in text.replace("25 MPa", "")
+
+
+class TestLadder:
+    """Places on the scale follow from the numbers."""
+
+    def test_order_and_places(self):
+        shown = ladder(DESIGN, "metric")
+        assert [row["mode"] for row in shown["rungs"]] == ["screw shear", "case burst"]
+        top = pictures.bar_ceiling([9.7e6, 38e6], 5.4e6)
+        assert top == pytest.approx(5 * 5.4e6)
+        assert shown["expected_at"] == pytest.approx(100 * 5.4e6 / top, abs=0.01)
+        weak, strong = shown["rungs"]
+        assert weak["bar"] == pytest.approx(100 * 9.7e6 / top, abs=0.01)
+        assert weak["need"] == pytest.approx(100 * 2.0 * 5.4e6 / top, abs=0.01)
+        assert weak["bar"] < weak["need"] and not weak["ok"]
+        assert strong["cut"] and strong["bar"] == 100.0
+
+    def test_times_have_a_scale_of_their_own(self):
+        times = ladder(DESIGN, "metric")["times"]
+        assert [row["never"] for row in times["rungs"]] == [False, True]
+        assert times["expected"] == values.value_text(3.5 / 1.7, "time", "metric")
+
+    def test_a_rung_that_is_no_number_is_last_and_short(self):
+        row = {**DESIGN["ladder"][0], "pressure": math.nan, "factor": math.nan, "ok": False}
+        shown = ladder({**DESIGN, "ladder": [row, *DESIGN["ladder"]]}, "metric")["rungs"][-1]
+        assert shown["bar"] is None and shown["factor"] == "–" and not shown["ok"]
+
+    @given(st.lists(st.floats(1e5, 1e9), min_size=1, max_size=12), st.floats(1e5, 2e7))
+    @settings(max_examples=100, deadline=None)
+    def test_the_expected_pressure_is_always_on_the_scale(self, pressures, expected):
+        top = pictures.bar_ceiling(pressures, expected)
+        assert expected < top
+        assert all(0.0 <= pictures.share(min(value, top), top) <= 100.0 for value in pressures)
+
+
+class TestSearch:
+    """The trade-off's data."""
+
+    def test_rows_are_those_of_the_view(self):
+        page = report.render_search(search())
+        data = json.loads(re.search(r'id="data">(.*?)</script>', page, re.S)[1])
+        assert len(data["rows"]) == 12 and data["ids"][0] == "1"
+        column = [c["key"] for c in data["columns"]].index("total_impulse")
+        assert [float(row[column]) for row in data["rows"]] == [1300.0 + 10 * k for k in range(12)]
+        assert data["columns"][0] == {
+            "key": "loaded_mass", "label": "loaded mass", "unit": "kg", "text": False, "role": "objective",
+            "best": "min", "meaning": values.meaning("loaded_mass"),
+        }  # fmt: skip
+        assert len(re.findall("<template data-design=", page)) == 12
+
+    def test_picks(self):
+        picks = tradeoff.picks_of(designs(12), OBJECTIVES)
+        assert [pick["title"] for pick in picks] == ["balanced", "lowest loaded mass", "highest total impulse"]
+        assert (picks[1]["id"], picks[2]["id"]) == ("1", "12")
+        assert picks[0]["id"] in ("6", "7")  # on a straight front the middle is nearest to both bests
+
+    def test_a_long_front_stays_small_and_says_so(self):
+        many = designs(3200, detail=False)
+        for design in many[:300]:
+            design["detail"] = DESIGN
+        page = report.render_search(search(designs=many))
+        assert len(page.encode()) < 6_000_000
+        assert re.search(r"(2999|3000) of the 3200 designs are shown here", Reader(page).text)
+        data = json.loads(re.search(r'id="data">(.*?)</script>', page, re.S)[1])
+        assert {"1", "3200"} <= set(data["ids"]), "the best of each objective stay"
+
+    def test_details_left_out_are_counted(self, monkeypatch):
+        monkeypatch.setattr(report, "DETAIL_BYTES", 90_000)
+        page = report.render_search(search())
+        kept = len(re.findall("<template data-design=", page))
+        assert 0 < kept < 12
+        assert f"The full panels of {12 - kept} designs were left out" in Reader(page).text
+        assert 'data-design="12"' in page, "picks keep their panels"
+
+    def test_nothing_feasible(self):
+        view = search(
+            designs=[],
+            feasible=0,
+            nearest=[{**designs(1)[0], "misses": [{"limit": "peak_pressure", "value": 9.4e6, "bound": 9e6}]}],
+            relaxations=[{"limit": "peak_pressure", "from": 9e6, "to": 9.4e6, "admits": 3}],
+        )
+        text = Reader(report.render_search(view)).text
+        assert "No candidate meets every limit." in text
+        assert "peak pressure 9.400 MPa, limit 9.000 MPa" in text
+        assert "The smallest change that lets one in" in text
+        assert "3 000 75.0 %" in text, "what each limit turned away"
+
+
+class TestSpread:
+    """No failure is a bound, not a promise."""
+
+    @pytest.mark.parametrize(
+        ("value", "low", "high", "words"),
+        [
+            (0.0, 0.0, 0.0009, "none of 4096 samples failed: the chance is below 0.09 % at 95 % confidence"),
+            (0.0, None, None, "none of 4096 samples failed: the chance is below 0.07 % at 95 % confidence"),
+            (0.012, 0.009, 0.016, "1.2 % (between 0.9 % and 1.6 % at 95 % confidence)"),
+            (None, None, None, "not assessed"),
+        ],
+    )
+    def test_words(self, value, low, high, words):
+        assert chance_text(value, low, high, 4096) == words
+
+    def test_shares_are_never_rounded_to_nothing(self):
+        assert "0.04 %" in Reader(PAGES["spread"]()).text
+
+
+class TestReduce:
+    """Measured beside predicted."""
+
+    def test_differences(self):
+        text = Reader(PAGES["reduce"]()).text
+        assert "−5.1 %" in text  # 5.6 over 5.9 MPa
+        assert "± 22.0 N·s" in text
+
+
+class TestPictures:
+    """The SVG writer."""
+
+    @given(st.lists(st.floats(-1e6, 1e6), min_size=2, max_size=400))
+    @settings(max_examples=60, deadline=None)
+    def test_thinning_keeps_the_peaks_and_the_ends(self, ys):
+        xs = [float(k) for k in range(len(ys))]
+        x, y = pictures.thinned(xs, ys, 60)
+        assert (x[0], x[-1]) == (xs[0], xs[-1])
+        assert (max(y), min(y)) == (max(ys), min(ys))
+        assert len(x) <= 64 and x == sorted(x)
+
+    @given(st.floats(1e-9, 1e9), st.integers(2, 8))
+    def test_steps_are_round_and_few(self, span, most):
+        step = pictures.nice_step(span, most)
+        assert span / step <= most * (1 + 1e-6)
+        assert f"{step:e}"[0] in "125"
+
+    def test_a_chart_can_be_read_back(self):
+        text = str(pictures.chart([pictures.Series("a", [0.0, 1.0, 2.0], [0.0, 5.0, 3.0])], "t", "p", "title"))
+        low, high = (float(re.search(rf'data-{key}="([^"]+)"', text)[1]) for key in ("y0", "y1"))
+        left, top, right, bottom = map(float, re.search(r'data-box="([^"]+)"', text)[1].split())
+        places = [
+            tuple(map(float, p.split(",")))
+            for p in re.search(r' d="M([^"]+)"/>$', text.split('<path class="series"')[1].split("</svg>")[0])[1].split(
+                "L"
+            )
+        ]
+        heights = [low + (bottom - y) / (bottom - top) * (high - low) for _, y in places]
+        assert heights == pytest.approx([0.0, 5.0, 3.0], abs=0.02)
+        assert [2.0 * (x - left) / (right - left) for x, _ in places] == pytest.approx([0.0, 1.0, 2.0], abs=0.01)
+
+
+# ---- colours ----
+
+# Machado, Oliveira and Fernandes, "A Physiologically-based Model for Simulation of Color Vision Deficiency",
+# IEEE TVCG 15(6), 2009, severity 1.0, on linear RGB (remembered).
+DEFICIENCIES = {
+    "protanopia": [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]],
+    "deuteranopia": [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]],
+    "tritanopia": [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]],
+}
+FLOOR = 15.0
+
+
+def linear(colour: str) -> np.ndarray:
+    """sRGB text as linear RGB; IEC 61966-2-1 (remembered)."""
+    rgb = np.array([int(colour[k : k + 2], 16) for k in (1, 3, 5)]) / 255
+    return np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+
+
+def lab(rgb: np.ndarray) -> np.ndarray:
+    """CIELAB of linear RGB under D65 (remembered)."""
+    to_xyz = [[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]]
+    xyz = np.array(to_xyz) @ np.clip(rgb, 0, 1) / np.array([0.95047, 1.0, 1.08883])
+    f = np.where(xyz > (6 / 29) ** 3, np.cbrt(xyz), xyz / (3 * (6 / 29) ** 2) + 4 / 29)
+    return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio of WCAG 2 (remembered)."""
+    a, b = sorted((float(np.array([0.2126, 0.7152, 0.0722]) @ linear(colour)) for colour in (one, other)), reverse=True)
+    return (a + 0.05) / (b + 0.05)
+
+
+def script_colours() -> list[str]:
+    text = (report.HERE / "page.js").read_text()
+    return re.findall(r'\["(#[0-9a-f]{6})", "M', text)
+
+
+def style_colours() -> dict[str, str]:
+    return dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", (report.HERE / "page.css").read_text()))
+
+
+class TestColours:
+    """Seen by everyone: apart under colour blindness, even ramps, readable text."""
+
+    @pytest.mark.parametrize("sight", DEFICIENCIES)
+    @pytest.mark.parametrize("palette", ["lines", "picks", "bars"])
+    def test_apart_under_colour_blindness(self, sight, palette):
+        style = style_colours()
+        colours = {
+            "lines": list(pictures.OKABE_ITO),
+            "picks": script_colours(),
+            "bars": [style["safe"], style["short"]],
+        }[palette]
+        assert len(colours) == {"lines": 7, "picks": 6, "bars": 2}[palette]
+        seen = [lab(np.array(DEFICIENCIES[sight]) @ linear(colour)) for colour in colours]
+        least = min(np.linalg.norm(a - b) for k, a in enumerate(seen) for b in seen[k + 1 :])
+        assert least > FLOOR
+
+    def test_the_floor_would_catch_a_poor_palette(self):
+        poor = [lab(np.array(DEFICIENCIES["deuteranopia"]) @ linear(colour)) for colour in ("#d62728", "#2ca02c")]
+        strong = [lab(linear(colour)) for colour in ("#d62728", "#2ca02c")]
+        assert np.linalg.norm(poor[0] - poor[1]) < 0.5 * np.linalg.norm(strong[0] - strong[1])
+
+    def test_ramp_is_even_in_lightness_and_the_same_in_the_script(self):
+        import matplotlib
+
+        lightness = [lab(linear(colour))[0] for colour in pictures.CIVIDIS]
+        steps = np.diff(lightness)
+        assert (steps > 0).all() and steps.max() < 2.0 * steps.min()
+        ramp = matplotlib.colormaps["cividis"]
+        assert list(pictures.CIVIDIS) == [matplotlib.colors.to_hex(ramp(k / 8)) for k in range(9)]
+        text = (report.HERE / "page.js").read_text()
+        assert json.loads(re.search(r"RAMP = (\[.*?\])", text)[1]) == list(pictures.CIVIDIS)
+
+    def test_text_and_marks_have_contrast(self):
+        style = style_colours()
+        for text in ("ink", "soft", "alarm"):
+            for ground in ("ground", "tint"):
+                assert contrast(style[text], style[ground]) >= 4.5, (text, ground)
+        for mark in ("safe", "short"):
+            assert contrast(style[mark], style["ground"]) >= 3.0
+            assert contrast(style[mark], style["tint"]) >= 3.0
+        assert contrast("#00568a", style["ground"]) >= 4.5  # the summaries one can open
+
+    def test_each_line_has_a_marker_and_a_dash_of_its_own(self):
+        pairs = list(zip(pictures.MARKERS, pictures.OKABE_ITO, strict=True))
+        assert len(set(pairs)) == len(set(pictures.MARKERS)) == 7
+        assert len(set(pictures.DASHES[:6])) == 6
+
+
+class TestValues:
+    """Numbers as they are written."""
+
+    def test_counts_are_whole(self):
+        assert values.number_text(8.0, "forward_closure.count", "metric") == "8"
+        assert values.change_text(-2.0, "grain_count", "metric") == "−2"
+
+    def test_a_change_of_temperature_has_no_offset(self):
+        assert values.change_text(10.0, "temperature", "metric") == "+10.0 °C"
+        assert values.change_text(10.0, "temperature", "imperial") == "+18.0 °F"
+
+    def test_names_that_are_not_known_are_plain_numbers(self):
+        assert values.value_text(1.5, "no such name", "metric") == "1.500"
+        assert values.value_text(None, "pressure", "metric") == "–"

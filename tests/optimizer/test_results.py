@@ -1,0 +1,134 @@
+"""Writing: whole or not at all, JSON without NaN, CSV that is safe to open."""
+
+import csv
+import errno
+import io
+import json
+import math
+import os
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from optimizer import results
+from optimizer.results import OutputError, csv_text, digest, file_digest, plain, write_bytes, write_csv, write_json, write_text
+
+
+class TestAtomicWrites:
+    def test_folders_on_the_way_are_made(self, tmp_path):
+        write_text(tmp_path / "a" / "b" / "c.txt", "whole – ½\n")
+        assert (tmp_path / "a" / "b" / "c.txt").read_text(encoding="utf-8") == "whole – ½\n"
+
+    def test_nothing_is_left_beside_the_file(self, tmp_path):
+        write_bytes(tmp_path / "x", b"one")
+        write_bytes(tmp_path / "x", b"two")
+        assert (tmp_path / "x").read_bytes() == b"two"
+        assert [path.name for path in tmp_path.iterdir()] == ["x"]
+
+    @pytest.mark.parametrize("call", ["write", "fsync", "replace", "close", "open"])
+    def test_a_fault_at_any_call_leaves_the_old_file(self, tmp_path, monkeypatch, call):
+        target = tmp_path / "pareto.csv"
+        write_text(target, "old")
+        real = getattr(os, call)
+
+        def fail(*args, **kwargs):
+            if call == "close":
+                real(*args, **kwargs)
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+        with monkeypatch.context() as patch:
+            patch.setattr(results.os, call, fail)
+            with pytest.raises(OutputError, match=r"pareto\.csv: the disk is full"):
+                write_text(target, "new")
+        assert target.read_text() == "old"
+        assert [path.name for path in tmp_path.iterdir()] == ["pareto.csv"]
+
+    def test_short_writes_are_carried_on(self, tmp_path, monkeypatch):
+        real = os.write
+        monkeypatch.setattr(results.os, "write", lambda handle, view: real(handle, bytes(view)[:7]))
+        write_bytes(tmp_path / "x", b"0123456789" * 10)
+        assert (tmp_path / "x").read_bytes() == b"0123456789" * 10
+
+    def test_a_disk_that_loses_bytes_is_caught(self, tmp_path, monkeypatch):
+        real = os.write
+
+        def lossy(handle, view):
+            real(handle, bytes(view)[:-1])
+            return len(view)
+
+        monkeypatch.setattr(results.os, "write", lossy)
+        with pytest.raises(OutputError):
+            write_bytes(tmp_path / "x", b"0123456789")
+        assert not list(tmp_path.iterdir())
+
+    def test_a_disk_that_takes_nothing_is_caught(self, tmp_path, monkeypatch):
+        monkeypatch.setattr(results.os, "write", lambda handle, view: 0)
+        with pytest.raises(OutputError, match="full"):
+            write_bytes(tmp_path / "x", b"0123456789")
+
+    def test_interrupted_writes_leave_nothing(self, tmp_path, monkeypatch):
+        def stop(handle):
+            raise KeyboardInterrupt
+
+        monkeypatch.setattr(results.os, "fsync", stop)
+        with pytest.raises(KeyboardInterrupt):
+            write_bytes(tmp_path / "x", b"new")
+        assert not list(tmp_path.iterdir())
+
+    def test_a_file_in_the_way_is_said(self, tmp_path):
+        (tmp_path / "results").write_text("a file")
+        with pytest.raises(OutputError, match=r"--out"):
+            write_text(tmp_path / "results" / "pareto.csv", "x")
+
+    def test_a_folder_in_the_way_is_said(self, tmp_path):
+        (tmp_path / "run.json").mkdir()
+        with pytest.raises(OutputError, match=r"a folder stands"):
+            write_text(tmp_path / "run.json", "x")
+
+    def test_a_name_with_a_nul_is_said(self, tmp_path):
+        with pytest.raises(OutputError):
+            write_text(tmp_path / "a\0b", "x")
+
+    def test_long_names_are_written(self, tmp_path):
+        write_text(tmp_path / ("x" * 250), "x")
+        assert (tmp_path / ("x" * 250)).read_text() == "x"
+
+
+class TestJson:
+    def test_no_nan(self, tmp_path):
+        data = {"a": math.nan, "b": [math.inf, 1.5], 3: np.array([1.0, np.nan]), "c": np.float64(2.0), "d": np.bool_(True)}
+        write_json(tmp_path / "x.json", data)
+        read = json.loads((tmp_path / "x.json").read_text(), parse_constant=lambda name: pytest.fail(name))
+        assert read == {"a": None, "b": [None, 1.5], "3": [1.0, None], "c": 2.0, "d": True}
+
+    @given(st.recursive(st.none() | st.booleans() | st.floats() | st.integers() | st.text(), st.lists, max_leaves=20))
+    def test_any_data(self, data):
+        json.dumps(plain(data), allow_nan=False)
+
+    def test_digests(self, tmp_path):
+        write_text(tmp_path / "x", "text")
+        assert file_digest(tmp_path / "x") == digest("text") == digest(b"text")
+        assert digest([1, 2]) != digest([2, 1])
+
+
+class TestCsv:
+    def test_numbers_stay_numbers(self, tmp_path):
+        write_csv(tmp_path / "x.csv", ["a", "b"], [[-1.5e-7, np.float64(0.1)], [3, math.nan]])
+        assert (tmp_path / "x.csv").read_text() == "a,b\n-1.5e-07,0.1\n3,\n"
+
+    @pytest.mark.parametrize("text", ["=1+1", "+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1", " =1", "=HYPERLINK(\"x\")"])
+    def test_text_that_a_spreadsheet_would_run_is_made_harmless(self, text):
+        cell = next(csv.reader(io.StringIO(csv_text(["x"], [[text]]).split("\n", 1)[1])))[0]
+        assert cell.startswith("'")
+
+    @given(st.lists(st.text(), min_size=1, max_size=4))
+    def test_rows_stay_rows(self, row):
+        read = list(csv.reader(io.StringIO(csv_text(["h"] * len(row), [row]))))
+        assert len(read) == 2 and len(read[1]) == len(row)
+        assert not any(cell.startswith(("=", "+", "-", "@", "\t", "\r")) for cell in read[1])
+
+    @given(st.floats(allow_nan=False, allow_infinity=False))
+    def test_floats_read_back(self, value):
+        assert float(csv_text(["x"], [[value]]).splitlines()[1]) == value

@@ -1,0 +1,90 @@
+"""The vocabulary: every entry is whole, every column exists, every figure of the kernel has a name."""
+
+import dataclasses
+
+import pytest
+
+from optimizer.units import DIMENSIONS, parse_quantity, unit
+from optimizer.vocabulary import (
+    BOTH_ENDS,
+    COLUMN_KEYS,
+    FIGURE_NAMES,
+    LIMIT_NAMES,
+    MODE_NAMES,
+    MOTOR_KEYS,
+    QUANTITIES,
+    SHORT_KEYS,
+    column_of,
+)
+from physics import motors
+
+PARTS = {
+    "propellant": motors.Propellant,
+    "grain": motors.Grains,
+    "nozzle": motors.Nozzle,
+    "case": motors.Case,
+    "liner": motors.Liner,
+    "forward_closure": motors.Closure,
+    "aft_closure": motors.Closure,
+    "airframe": motors.Airframe,
+    "ambient": motors.Ambient,
+    "screws": motors.Screws,
+    "seal": motors.Seal,
+    "threaded_ring": motors.ThreadedRing,
+    "snap_ring": motors.SnapRing,
+}
+
+
+@pytest.mark.parametrize("name", sorted(QUANTITIES))
+def test_units_of_a_quantity_are_of_its_dimension(name):
+    entry = QUANTITIES[name]
+    assert entry.meaning and entry.digits >= 3
+    for text in (entry.si_unit, entry.metric_unit, entry.imperial_unit):
+        assert (not text) == (entry.dimension == "ratio")
+        if text:
+            assert unit(text).vector == DIMENSIONS[entry.dimension].vector
+    if entry.si_unit:
+        assert float(unit(entry.si_unit).factor) == 1.0
+
+
+@pytest.mark.parametrize("key", sorted(MOTOR_KEYS))
+def test_key_is_whole_and_its_column_exists(key):
+    spec = MOTOR_KEYS[key]
+    assert spec.meaning and spec.kind
+    if spec.kind in ("quantity", "number", "whole", "quantities"):
+        assert spec.low < spec.high or key == "schema"
+    if isinstance(spec.default, str) and spec.kind == "quantity":
+        assert spec.low <= parse_quantity(spec.default, spec.dimension) <= spec.high
+    if spec.column:
+        names = spec.column.split(".")
+        owner = PARTS[names[-2]]
+        assert names[-1] in {item.name for item in dataclasses.fields(owner)}, spec.column
+
+
+def test_short_keys_name_columns():
+    for name, key in SHORT_KEYS.items():
+        assert column_of(name) == MOTOR_KEYS[key].column
+    for column in BOTH_ENDS.values():
+        owner = PARTS[f"forward_closure.{column}".split(".")[-2]]
+        assert column.split(".")[-1] in {item.name for item in dataclasses.fields(owner)}
+
+
+def test_columns_lead_back_to_their_keys():
+    assert COLUMN_KEYS["case.wall"] == "case.wall"
+    assert COLUMN_KEYS["propellant.rate"] == "propellant.rate.rate"
+    assert COLUMN_KEYS["forward_closure.screws.count"] == "forward_closure.count"
+    with pytest.raises(KeyError):
+        column_of("case.material")
+
+
+def test_every_figure_of_the_kernel_can_be_limited():
+    from physics.kernel import FIGURES
+
+    assert set(FIGURES) <= set(FIGURE_NAMES)
+    assert set(FIGURE_NAMES) <= set(LIMIT_NAMES)
+
+
+def test_the_ladder_knows_the_modes_named_here():
+    from physics.ladder import MODES
+
+    assert set(MODE_NAMES) <= {row.mode for row in MODES}

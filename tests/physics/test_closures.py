@@ -1,0 +1,55 @@
+"""Threaded rings, plates and seats: how they change with their dimensions."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from physics.closures import (
+    annular_plate_factor,
+    ligament_shear_load,
+    plate_deflection,
+    plate_stress,
+    thread_shear_areas,
+    worst_opening_factor,
+)
+
+lengths = st.floats(1e-3, 5e-2)
+
+
+@given(st.floats(0.02, 0.12), st.floats(1e-3, 3e-3), st.floats(5e-3, 3e-2))
+def test_the_internal_thread_has_more_metal_to_shear(diameter: float, pitch: float, engagement: float) -> None:
+    found = thread_shear_areas(np.asarray(diameter), np.asarray(pitch), np.asarray(engagement))
+    twice = thread_shear_areas(np.asarray(diameter), np.asarray(pitch), np.asarray(2 * engagement))
+    assert 0 < found.external < found.internal < np.pi * diameter * engagement
+    assert twice.external == pytest.approx(2 * found.external, rel=1e-12)
+
+
+@given(lengths, lengths, st.floats(1e5, 1e7), st.floats(0.2, 0.4))
+def test_a_clamped_plate_is_stiffer_and_less_stressed(radius: float, thickness: float, q: float, nu: float) -> None:
+    given_ = (np.asarray(q), np.asarray(radius), np.asarray(thickness))
+    assert plate_stress(*given_, np.asarray(nu), clamped=True) < plate_stress(*given_, np.asarray(nu))
+    held, free = (plate_deflection(*given_, np.asarray(7e10), np.asarray(nu), clamped=c) for c in (True, False))
+    assert held < free
+
+
+@given(st.floats(0.1, 0.85), st.floats(0.0, 1.0), st.floats(0.25, 0.35))
+def test_a_load_on_the_rim_adds_stress(opening: float, load: float, nu: float) -> None:
+    b, poisson = np.asarray(opening), np.asarray(nu)
+    bare, loaded = annular_plate_factor(b, np.asarray(0.0), poisson), annular_plate_factor(b, np.asarray(load), poisson)
+    assert loaded >= bare > 0
+
+
+def test_worst_opening_is_worse_than_a_solid_plate() -> None:
+    solid = float(plate_stress(np.asarray(1.0), np.asarray(1.0), np.asarray(1.0), np.asarray(0.33)))
+    assert 2.0 * solid < worst_opening_factor(0.33) < 3.5 * solid
+
+
+@given(lengths, lengths, st.floats(5e7, 1e9))
+def test_ligament_grows_with_its_margin(diameter: float, margin: float, strength: float) -> None:
+    once, twice = (
+        ligament_shear_load(np.asarray(diameter), np.asarray(m), np.asarray(strength)) for m in (margin, 2 * margin)
+    )
+    assert twice == pytest.approx(2 * once)
