@@ -12,6 +12,7 @@ import numpy as np
 
 from optimizer.units import show
 from physics.assessment import Assessment
+from physics.seals import gland_warnings
 
 PORT_RULE = 2.0
 """Port to throat area below which a small motor tends to burn erosively; common practice, no source."""
@@ -80,6 +81,7 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
     found = [Caution(*_FLAGS[name]) for name, flag in assessment.figures.flags.items() if name in _FLAGS and np.any(flag)]
     found += _port(assessment)
     found += _structure(assessment, units)
+    found += _glands(assessment)
     found += _stack(assessment, units)
     found += _people(assessment, units)
     return found
@@ -122,6 +124,17 @@ def _structure(assessment: Assessment, units: str) -> Iterator[Caution]:
             )
     if motors.case is not None and "typical" in motors.case.material.name:
         yield Caution("typical strength", "The case is judged by a typical strength, not by the specification minimum.")
+
+
+def _glands(assessment: Assessment) -> Iterator[Caution]:
+    """O-ring glands out of proportion, at the expected pressure's dilation too."""
+    motors = assessment.motors
+    for end, closure in (("forward", motors.forward_closure), ("aft", motors.aft_closure)):
+        if closure is None or closure.seal is None or motors.case is None:
+            continue
+        warnings = gland_warnings(motors, end, assessment.maximum_expected_pressure)
+        if warnings:
+            yield Caution(f"{end} seal", "; ".join(warnings) + ".")
 
 
 def _stack(assessment: Assessment, units: str) -> Iterator[Caution]:

@@ -12,7 +12,7 @@ minimum), never the other way round, so a candidate that is not on the front bef
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from optimizer import limits
 from optimizer.families import Crossed, Families
-from optimizer.patterns import limit_name
+from optimizer.patterns import Term, limit_name
 from physics import kernel as kernels
 from physics.motors import Figures, Motors
 
@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
-BATCH = 512
+BATCH = 2048
 
 
 @dataclass(frozen=True)
@@ -46,10 +46,12 @@ class Judge:
     """Judges outsides (with the inner choices that matter) by one kernel, and remembers.
 
     Without `confirm`: the late rungs by the study's own kernel. With it: everything again by the transient kernel.
+    `thorough` asks every rung of every key, to count each limit alone; else a key that has failed is asked no more.
     """
 
     families: Families
     confirm: bool = False
+    thorough: bool = False
     _known: dict[tuple[int, ...], int] = field(default_factory=dict)
     _ok: list[bool] = field(default_factory=list)
     _pressure: list[float] = field(default_factory=list)
@@ -166,18 +168,28 @@ class Judge:
             fails |= self._confirmed(motors, figures, expected)
         floor = np.full(motors.size, np.inf)
         for term in families.late_terms:
-            value = term.pressure(motors, figures, expected)
-            held = expected if term.lasts is None else figures[term.lasts]
-            with np.errstate(all="ignore"):
-                short = ~(value / held >= term.required)
-            name = limit_name(families.rules, term.mode)
-            fails[name] = fails.get(name, np.zeros(motors.size, dtype=bool)) | short
-            if term.lasts is None:
-                floor = np.fmin(floor, value)
+            self._ask_late(term, motors, figures, expected, fails, floor)
         smallest = families.rules.smallest_factor
         if smallest is not None:
             fails[smallest.name] = smallest.fails(np.where(np.isinf(floor), np.finfo(float).max, floor / expected))
         return expected, fails, floor
+
+    def _ask_late(
+        self, term: Term, motors: Motors, figures: Figures, expected: Floats, fails: dict[str, Mask], floor: Floats
+    ) -> None:
+        """One late rung, asked of those that have not failed yet (of all, to count each limit alone)."""
+        gone = np.logical_or.reduce([np.zeros(motors.size, dtype=bool), *fails.values()])
+        rows = np.arange(motors.size) if self.thorough else np.flatnonzero(~gone)
+        name = limit_name(self.families.rules, term.mode)
+        fails.setdefault(name, np.zeros(motors.size, dtype=bool))
+        if not len(rows):
+            return
+        value = term.pressure(motors.take(rows), _figures_of(figures, rows), expected[rows])
+        held = expected[rows] if term.lasts is None else figures[term.lasts][rows]
+        with np.errstate(all="ignore"):
+            fails[name][rows] |= ~(value / held >= term.required)
+        if term.lasts is None:
+            floor[rows] = np.fmin(floor[rows], value)
 
     def _confirmed(self, motors: Motors, figures: Figures, expected: Floats) -> dict[str, Mask]:
         """The limits on figures and the outer rungs, held against the transient kernel."""
@@ -193,6 +205,15 @@ class Judge:
                 short = ~(value / expected >= term.required)
             fails[name] = fails.get(name, np.zeros(motors.size, dtype=bool)) | short
         return fails
+
+
+def _figures_of(figures: Figures, rows: Integers) -> Figures:
+    """The figures of some motors of a batch."""
+    curve = figures.curve
+    if curve is not None:
+        curve = replace(curve, **{item.name: getattr(curve, item.name)[rows] for item in fields(curve)})
+    values = {name: column[rows] for name, column in figures.values.items()}
+    return replace(figures, values=values, flags={name: flag[rows] for name, flag in figures.flags.items()}, curve=curve)
 
 
 def _as_bytes(rows: Integers) -> Any:

@@ -110,30 +110,15 @@ def order(points: Floats, keys: NDArray[np.int64]) -> NDArray[np.int64]:
     return np.lexsort((*columns, *points.T[::-1])).astype(np.int64)
 
 
-def ranks(points: Floats) -> NDArray[np.int64]:
-    """Layer of each row: 0 for the front, 1 for the front of the rest, and so on; -1 where a row is not finite."""
-    left = np.isfinite(points).all(axis=1)
-    layer = np.full(len(points), -1, dtype=np.int64)
-    number = 0
-    while left.any():
-        rows = np.flatnonzero(left)
-        first = rows[non_dominated(points[rows])]
-        layer[first], left[first] = number, False
-        number += 1
-    return layer
-
-
 @dataclass
 class Archive:
     """A front that grows block by block; what it holds at the end does not depend on the order of the blocks.
 
-    `points` (n, m) are minimised; `keys` (n, k) integers that name the candidate of each row. With a `depth` of more
-    than 1 it keeps that many layers, the front and those behind it.
+    `points` (n, m) are minimised; `keys` (n, k) integers that name the candidate of each row.
     """
 
     objectives: int
     key_width: int
-    depth: int = 1
     points: Floats = field(init=False)
     keys: NDArray[np.int64] = field(init=False)
 
@@ -145,27 +130,14 @@ class Archive:
         """Take in rows; drop what is dominated, what is not finite, and keys that are already here."""
         points = rounded(np.asarray(points, dtype=float).reshape(-1, self.objectives))
         keys = np.asarray(keys, dtype=np.int64).reshape(-1, self.key_width)
-        inside = self._kept(points)
+        inside = non_dominated(points)
         points, keys = np.vstack([self.points, points[inside]]), np.vstack([self.keys, keys[inside]])
-        kept = self._kept(points)
+        kept = non_dominated(points)
         keys, points = keys[kept], points[kept]
         keys, first = np.unique(keys, axis=0, return_index=True)
         self.keys, self.points = keys, points[first]
 
-    def _kept(self, points: Floats) -> NDArray[np.bool_]:
-        """Rows of the first `depth` layers."""
-        kept = non_dominated(points)
-        for _ in range(1, self.depth):
-            rest = np.flatnonzero(~kept)
-            more = non_dominated(points[rest])
-            if not more.any():
-                break
-            kept[rest[more]] = True
-        return kept
-
-    def front(self) -> tuple[Floats, NDArray[np.int64]]:
-        """Points and keys of the front, in the order in which they are shown."""
-        kept = non_dominated(self.points)
-        points, keys = self.points[kept], self.keys[kept]
-        place = order(points, keys)
-        return points[place], keys[place]
+    def sorted(self) -> tuple[Floats, NDArray[np.int64]]:
+        """Points and keys in the order in which they are shown."""
+        place = order(self.points, self.keys)
+        return self.points[place], self.keys[place]

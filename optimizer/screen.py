@@ -181,50 +181,72 @@ def _settle(
     progress: Progress | None,
     heat: Judge,
 ) -> None:
-    """Judge the members of the front, and draw it again without those that fail, until all have been judged."""
+    """Judge the members of the front, and draw it again without those that fail, until all have been judged.
+
+    Where members fail, near neighbours are judged along with the next round, four times as many each time: judging
+    many at once costs little more than judging one, and a front that fails as a whole is left behind quickly.
+    """
     state.stage = "judging finalists"
     if heat.needed:
         _judge_everything(families, store, result, heat)
-    depth = 1
-    archive = _redrawn(families, store, result.judges, depth) if heat.judged else state.archive
+    archive = _redrawn(families, store, result.judges) if heat.judged else state.archive
+    neighbours = 0
     while True:
-        fresh = _judge_front(result, archive)
+        points, keys = archive.sorted()
+        fresh = failed = False
+        for judge in result.judges:
+            unknown = judge.unknown(keys)
+            judge.judge(unknown)
+            fresh |= len(unknown) > 0
+            failed |= not all(_passes(judge, key) for key in unknown)
+            if failed:
+                break
+        state.front = len(points)
         if progress is not None:
-            state.front = len(archive.points)
             progress(state)
         if not fresh:
             break
-        depth = min(2 * depth, 64)
-        archive = _redrawn(families, store, result.judges, depth)
-    result.points, result.keys = archive.front()
+        if failed:
+            neighbours = 4 * neighbours or 128
+            _judge_neighbours(families, store, result.judges, points, neighbours)
+        archive = _redrawn(families, store, result.judges)
+    result.points, result.keys = points, keys
 
 
-def _judge_front(result: Screened, archive: Archive) -> bool:
-    """Judge what in the archive is not judged; whether any was of the front itself."""
-    points, keys = archive.front()
-    fresh = False
-    for judge in result.judges:
-        first = judge.unknown(keys)
-        if not len(first):
-            continue
-        fresh = True
-        # The next layers are judged along: judging many at once costs little more than judging one.
-        judge.judge(first)
-        rest = judge.unknown(archive.keys)
-        judge.judge(rest[: max(0, 256 - len(first))])
-        if not all(_passes(judge, key) for key in judge.keys(keys)):
-            break
-    return fresh
-
-
-def _passes(judge: Judge, key: Any) -> bool:
+def _passes(judge: Judge, key: Integers) -> bool:
     verdict = judge.verdict(key)
     return verdict is None or verdict[0]
 
 
-def _redrawn(families: Families, store: Store | MemoryStore, judges: tuple[Judge, ...], depth: int) -> Archive:
+def _judge_neighbours(
+    families: Families, store: Store | MemoryStore, judges: tuple[Judge, ...], front: Floats, number: int
+) -> None:
+    """Judge the candidates nearest to the front that have not been judged, each outside by its best pattern."""
+    scale = np.ptp(front, axis=0)
+    scale[scale <= 0.0] = 1.0
+    near = front[:: max(1, len(front) // 200)]
+    behind, keys = [np.zeros(0)], [np.zeros((0, len(families.outer) + 1), dtype=np.int64)]
+    for stored in store.blocks():
+        if stored.number >= FIRST_OTHER:
+            continue
+        for crossed in families.cross(stored.rows):
+            for judge in judges:
+                crossed = judge.corrected(crossed)
+            for part in np.array_split(np.arange(len(crossed.points)), max(1, len(crossed.points) // 20_000)):
+                gap = (crossed.points[part][:, None, :] - near[None]) / scale
+                behind.append(gap.min(axis=2).max(axis=1))
+                keys.append(crossed.keys[part])
+    order = np.argsort(np.concatenate(behind), kind="stable")
+    ordered = np.concatenate(keys)[order]
+    for judge in judges:
+        # The first of each key in order of nearness; the transient kernel is slow, so it takes fewer.
+        _, first = np.unique(judge.keys(ordered), axis=0, return_index=True)
+        chosen = judge.unknown(ordered[np.sort(first)[: number // 8 if judge.confirm else number]])
+        judge.judge(chosen)
+
+
+def _redrawn(families: Families, store: Store | MemoryStore, judges: tuple[Judge, ...]) -> Archive:
     archive = _archive(families)
-    archive.depth = depth
     for stored in store.blocks():
         if stored.number < FIRST_OTHER:
             _take(families, stored, None, archive, judges)
@@ -243,12 +265,12 @@ def _judge_everything(families: Families, store: Store | MemoryStore, result: Sc
     if len(table) * late > JUDGE_ALL or len(table) * families.catalogue.size > JUDGE_ALL_CROSSED:
         result.counts_are_exact = False
         return
-    feasible = 0
+    feasible, heat.thorough = 0, True
     for crossed in families.cross(table, every=True):
         heat.judge(heat.unknown(crossed.keys))
         feasible += len(heat.corrected(crossed).keys)
         result.rejected.update(_broken_by(heat, crossed.keys))
-    result.feasible = feasible
+    result.feasible, heat.thorough = feasible, False
 
 
 def _broken_by(heat: Judge, keys: Integers) -> Counter[str]:

@@ -7,7 +7,7 @@ never disagree. Imports the rest of physics.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,7 +76,7 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False) -> Asses
     kernel : str
         "steady" or "transient".
     curve : bool
-        Whether the figures carry histories; the heat rungs use them where they are there.
+        Whether the figures carry histories.
 
     Raises
     ------
@@ -87,11 +87,12 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False) -> Asses
     -----
     Validity is that of the kernel and of each rung; flags and `not_assessed` say where it ends. Source: the parts.
     """
-    figures = kernels.evaluate(motors, kernel=kernel, curve=curve)
+    # The heat rungs read the histories, so they are always made: a batch and a single motor then agree to the last digit.
+    figures = kernels.evaluate(motors, kernel=kernel, curve=True)
     expected = kernels.maximum_expected_pressure(motors, kernel=kernel)
     return Assessment(
         motors=motors,
-        figures=figures,
+        figures=figures if curve else replace(figures, curve=None),
         maximum_expected_pressure=expected,
         ladder=assess_ladder(motors, figures, expected),
         masses=masses(motors),

@@ -12,6 +12,7 @@ sampled and the maximum inside one refined. Both give the same numbers where bot
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +24,9 @@ from physics.stretches import Balance, Columns, Pieces, Stretches
 _NO_PORT = 1e9
 """Bore that stands for a grain without a port. [m]"""
 
-_SAMPLES = 0.5 - 0.5 * np.cos(np.pi * np.arange(9) / 8)
+_CHEBYSHEV = 0.5 - 0.5 * np.cos(np.pi * np.arange(8) / 7)
+_SAMPLES = np.sort(np.concatenate([_CHEBYSHEV, [1e-3, 1.0 - 1e-3]]))
+"""Places on a piece; the two next to the ends tell a maximum at an end from one just inside it."""
 
 
 @dataclass(frozen=True)
@@ -147,33 +150,93 @@ def _flux_candidates(cuts: Pieces, slope: Array, core: Array) -> Array:
 
 
 def _any_grains(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> PortExtremes:
-    """Sample each piece, and refine a maximum inside one by parabolas through the logarithms."""
+    """Sample each piece, and refine a maximum inside one that may be the motor's."""
     x = cuts.start[:, None] + (cuts.end - cuts.start)[:, None] * _SAMPLES
-    goals = goals_along(x, cuts, burn, law, batch)
-    tops = []
-    for number, goal in enumerate(goals):
-        best = goal.max(axis=1)
-        _refine(number, goal, x, best, cuts, burn, law, batch)
-        tops.append(_top(best[:, None], cuts, batch))
+    log_pressure, log_ratio = pressure_and_port(x, cuts, burn, law, batch)
+    rough = log_pressure + nozzle.log_head_ratio(log_ratio, batch.gamma[cuts.motor][:, None], steps=1)
+    head, flux, crowd = (
+        _highest(samples, measure, x, cuts, burn, law, batch)
+        for samples, measure in ((rough, _head), (log_pressure - log_ratio, _flux), (-log_ratio, _crowd))
+    )
     initial = np.full(batch.gamma.size, np.inf)
     firsts = np.nonzero(cuts.start == 0.0)[0]
-    initial[cuts.motor[firsts]] = np.exp(-goals[2][firsts, 0])
+    initial[cuts.motor[firsts]] = np.exp(log_ratio[firsts, 0])
     with np.errstate(over="ignore"):
-        return PortExtremes(
-            np.exp(tops[0]), np.exp(tops[1]) / batch.characteristic_velocity, np.exp(-tops[2]), initial
-        )
+        return PortExtremes(np.exp(head), np.exp(flux) / batch.characteristic_velocity, np.exp(-crowd), initial)
 
 
-def goals_along(x: Array, cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> tuple[Array, Array, Array]:
-    """log head pressure, log p/J and −log J at regressions x (s, T), J the effective port ratio."""
+def pressure_and_port(
+    x: Array, cuts: Pieces, burn: Stretches, law: Balance, batch: Columns
+) -> tuple[Array, Array]:
+    """log p and log J at regressions x (s, T), J the effective port ratio; infinite where nothing flows in a port."""
     kn = cuts.constant[:, None] + x * (cuts.linear[:, None] + x * cuts.square[:, None])
-    with np.errstate(divide="ignore"):
-        log_kn = np.log(np.maximum(kn, 1e-300))
-        log_pressure = cuts.slope[:, None] * log_kn + cuts.offset[:, None]
+    log_pressure = cuts.slope[:, None] * np.log(np.maximum(kn, 1e-300)) + cuts.offset[:, None]
+    if cuts.still.any():
         log_pressure = np.where(cuts.still[:, None], law.log_ambient[cuts.motor][:, None], log_pressure)
-        log_ratio = -np.log(_crowding(x, kn, cuts, burn, batch))
-    log_head = nozzle.log_head_ratio(log_ratio, batch.gamma[cuts.motor][:, None])
-    return log_pressure + log_head, log_pressure - log_ratio, -log_ratio
+    with np.errstate(divide="ignore"):
+        return log_pressure, -np.log(_crowding(x, kn, cuts, burn, batch))
+
+
+_Measure = Callable[[Array, Array, Array], Array]
+
+
+def _head(log_pressure: Array, log_ratio: Array, gamma: Array) -> Array:
+    return log_pressure + nozzle.log_head_ratio(log_ratio, gamma)
+
+
+def _flux(log_pressure: Array, log_ratio: Array, gamma: Array) -> Array:
+    return log_pressure - log_ratio
+
+
+def _crowd(log_pressure: Array, log_ratio: Array, gamma: Array) -> Array:
+    return -log_ratio
+
+
+def _highest(
+    samples: Array, measure: _Measure, x: Array, cuts: Pieces, burn: Stretches, law: Balance, batch: Columns
+) -> Array:
+    """Largest of a measure over each motor's burn, (n,), from its samples (s, T), which may be rough."""
+    best = samples.max(axis=1)
+    near = np.nonzero(best >= _top(best[:, None], cuts, batch)[cuts.motor] - _NEAR)[0]
+    some, place = cuts.pick(near), np.argmax(samples[near], axis=1)[:, None]
+
+    def at(spots: Array, which: Pieces) -> Array:
+        log_pressure, log_ratio = pressure_and_port(spots, which, burn, law, batch)
+        return measure(log_pressure, log_ratio, batch.gamma[which.motor][:, None])
+
+    exact = at(np.take_along_axis(x[near], place, axis=1), some)[:, 0]
+    inner = np.nonzero((place[:, 0] > 0) & (place[:, 0] < x.shape[1] - 1) & np.isfinite(exact))[0]
+    if inner.size:
+        spots = np.take_along_axis(x[near[inner]], place[inner] + np.array([-1, 0, 1]), axis=1)
+        exact[inner] = _refined(spots, some.pick(inner), at)
+    return _top(exact[:, None], some, batch)
+
+
+_NEAR = 0.02
+"""A piece whose samples stay this far (in the logarithm) below another's cannot hold the maximum."""
+
+
+def _refined(xs: Array, cuts: Pieces, at: Callable[[Array, Pieces], Array]) -> Array:
+    """Largest value near the middle one of three regressions (s, 3).
+
+    Parabolas first; where another row takes over as the narrowest the maximum may be a kink, and halving closes in.
+    """
+    ys = at(xs, cuts)
+    before = ys[:, 1]
+    for _ in range(4):
+        guess = _vertex(xs, ys)
+        before = ys[:, 1]
+        xs, ys = _narrowed(xs, ys, guess, at(guess[:, None], cuts)[:, 0])
+    best = ys[:, 1].copy()
+    rest = np.nonzero(best - before > 1e-9)[0]
+    if rest.size:
+        some, xs, ys = cuts.pick(rest), xs[rest], ys[rest]
+        for _ in range(24):
+            left = xs[:, 1] - xs[:, 0] > xs[:, 2] - xs[:, 1]
+            guess = 0.5 * (xs[:, 1] + np.where(left, xs[:, 0], xs[:, 2]))
+            xs, ys = _narrowed(xs, ys, guess, at(guess[:, None], some)[:, 0])
+        best[rest] = ys[:, 1]
+    return best
 
 
 def _crowding(x: Array, kn: Array, cuts: Pieces, burn: Stretches, batch: Columns) -> Array:
@@ -196,39 +259,6 @@ def _crowding(x: Array, kn: Array, cuts: Pieces, burn: Stretches, batch: Columns
             here = np.where(alive & (core > 0.0), carried / (total * bore * bore), 0.0)
         largest = np.maximum(largest, np.where(blocked, np.inf, here))
     return largest
-
-
-def _refine(
-    number: int, goal: Array, x: Array, best: Array, cuts: Pieces, burn: Stretches, law: Balance, batch: Columns
-) -> None:
-    """Raise `best` of the pieces whose largest sample is inside; in place.
-
-    Parabolas first; where another row takes over as the narrowest the maximum may be a kink, and halving closes in.
-    """
-    top = np.argmax(goal, axis=1)
-    inner = np.nonzero((top > 0) & (top < goal.shape[1] - 1) & np.isfinite(best))[0]
-    if not inner.size:
-        return
-    some = cuts.pick(inner)
-    spot = top[inner][:, None] + np.array([-1, 0, 1])
-    xs = np.take_along_axis(x[inner], spot, axis=1)
-    ys = np.take_along_axis(goal[inner], spot, axis=1)
-    before = ys[:, 1]
-    for _ in range(4):
-        guess = _vertex(xs, ys)
-        value = goals_along(guess[:, None], some, burn, law, batch)[number][:, 0]
-        before = ys[:, 1]
-        xs, ys = _narrowed(xs, ys, guess, value)
-    best[inner] = ys[:, 1]
-    rest = np.nonzero(ys[:, 1] - before > 1e-9)[0]
-    if rest.size:
-        some, xs, ys = some.pick(rest), xs[rest], ys[rest]
-        for _ in range(24):
-            left = xs[:, 1] - xs[:, 0] > xs[:, 2] - xs[:, 1]
-            guess = 0.5 * (xs[:, 1] + np.where(left, xs[:, 0], xs[:, 2]))
-            value = goals_along(guess[:, None], some, burn, law, batch)[number][:, 0]
-            xs, ys = _narrowed(xs, ys, guess, value)
-        best[inner[rest]] = ys[:, 1]
 
 
 def _vertex(xs: Array, ys: Array) -> Array:

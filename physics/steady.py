@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from physics import grain, nozzle
 from physics.constants import STANDARD_GRAVITY
 from physics.motors import Array, Curve, Figures, Motors
-from physics.portflow import PortExtremes, goals_along, port_extremes
+from physics.portflow import PortExtremes, port_extremes, pressure_and_port
 from physics.stretches import Balance, Columns, Index, Mask, Pieces, Stretches, balance, columns, pieces, stretches
 
 BLOCK = 1024
@@ -397,11 +397,8 @@ def _history(cuts: Pieces, steps: int, burn: Stretches, law: Balance, flow: _Flo
     x[:, -1] = cuts.end
     motor = cuts.motor
     kn = np.maximum(cuts.constant[:, None] + x * (cuts.linear[:, None] + x * cuts.square[:, None]), 0.0)
-    log_head, log_crowded, _ = goals_along(x, cuts, burn, law, batch)
-    with np.errstate(divide="ignore"):
-        log_pressure = np.where(cuts.slope[:, None] == 0.0, 0.0, cuts.slope[:, None] * np.log(kn))
-    pressure = np.exp(log_pressure + cuts.offset[:, None])
-    pressure = np.where(cuts.still[:, None], batch.ambient_pressure[motor][:, None], pressure)
+    log_pressure, log_ratio = pressure_and_port(x, cuts, burn, law, batch)
+    pressure = np.exp(log_pressure)
     area = batch.throat_area[motor][:, None]
     back = (batch.expansion_ratio * batch.ambient_pressure)[motor][:, None]
     push = area * (flow.full[motor][:, None] * pressure - back)
@@ -413,11 +410,11 @@ def _history(cuts: Pieces, steps: int, burn: Stretches, law: Balance, flow: _Flo
     return {
         "time": clock.ravel(),
         "chamber_pressure": pressure.ravel(),
-        "head_pressure": np.exp(log_head).ravel(),
+        "head_pressure": (pressure * nozzle.head_pressure_ratio(np.exp(log_ratio), batch.gamma[motor][:, None])).ravel(),
         "thrust": push.ravel(),
         "mass_flow": (pressure * area / batch.characteristic_velocity[motor][:, None]).ravel(),
         "kn": kn.ravel(),
-        "mass_flux": (np.exp(log_crowded) / batch.characteristic_velocity[motor][:, None]).ravel(),
+        "mass_flux": (np.exp(log_pressure - log_ratio) / batch.characteristic_velocity[motor][:, None]).ravel(),
         "regression": x.ravel(),
     }
 

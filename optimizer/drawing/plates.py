@@ -33,10 +33,9 @@ class Labels:
         """A length given in mm as text in the system of units of the sheets."""
         if self.units == "imperial":
             return f"{float(from_si(size * 1e-3, 'in')):.{digits + 1}f} in"
-        text = f"{size:.{digits}f}"
-        # A wall of 3.175 mm is not 3.17: one more figure is shown where it says something.
-        finer = f"{size:.{digits + 1}f}"
-        return f"{text if finer.endswith('0') or digits < 2 else finer} mm"
+        # A wall of 3.175 mm is not 3.17: one more figure is shown where it is the whole number.
+        exact = digits >= 2 and abs(size - round(size, digits + 1)) < 1e-9 < abs(size - round(size, digits))
+        return f"{size:.{digits + exact}f} mm"
 
 
 _SIGNS = (("*", "·"), ("^2", "²"), ("^3", "³"), ("degC", "°C"), ("degF", "°F"))

@@ -181,9 +181,13 @@ def _frame(across: _Axis, up: _Axis, x_label: str, y_label: str, log: bool) -> l
         y = up.at(value)
         out.append(f'<path class="grid" d="M{across.start:g},{y:.1f}H{across.stop:g}"/>')
         out.append(f'<text class="tick" x="{across.start - 6:g}" y="{y + 4:.1f}" text-anchor="end">{value:g}</text>')
+    labelled = -math.inf
     for value in x_ticks:
         x = across.at(value)
         out.append(f'<path class="grid" d="M{x:.1f},{up.start:g}v4"/>')
+        if x - labelled < 30.0:
+            continue  # no room for its number
+        labelled = x
         out.append(f'<text class="tick" x="{x:.1f}" y="{up.start + 17:g}" text-anchor="middle">{value:g}</text>')
     out.append(f'<path class="axis" d="M{across.start:g},{up.start:g}H{across.stop:g}"/>')
     out.append(
