@@ -53,6 +53,29 @@ class Output:
             click.echo(text, err=True)
 
 
+def search(study: Path, seed: int | None, kernel: str | None, output: Output) -> int:
+    """Search a study, print its Pareto table, write the results folder."""
+    from optimizer import search as searching
+    from optimizer.inputs import load_study
+    from optimizer.pages import search_page
+    from optimizer.progress import shown
+    from optimizer.results import write_text
+
+    asked = load_study(study)
+    folder = output.place(study)
+    with shown(quiet=output.quiet) as progress:
+        result = searching.search(asked, folder, progress=progress, kernel=kernel, seed=seed)
+    write_text(folder / "report.html", search_page(result, output.units))
+    if output.as_json:
+        output.print_json(result.as_dict() | {"seconds": result.seconds})
+    elif not output.quiet:
+        from optimizer import tables
+
+        tables.print_front(result, output.units, folder)
+    output.say(f"results: {folder}")
+    return DONE if result.designs else NO
+
+
 def check(motor: Path, curve: Path | None, kernel: str, output: Output) -> int:
     """Evaluate one motor, print it, write its page and its histories."""
     from optimizer.cautions import cautions

@@ -12,6 +12,7 @@ import numpy as np
 
 from optimizer.units import show
 from physics.assessment import Assessment
+from physics.fit import closure_reach
 from physics.seals import gland_warnings
 
 PORT_RULE = 2.0
@@ -138,33 +139,24 @@ def _glands(assessment: Assessment) -> Iterator[Caution]:
 
 
 def _stack(assessment: Assessment, units: str) -> Iterator[Caution]:
+    """Room for another whole grain, left empty."""
     motors = assessment.motors
     if motors.case is None or motors.case.length is None:
         return
-    lengths, counts = np.atleast_2d(motors.grain.length)[0], np.atleast_2d(motors.grain.count)[0]
-    present = np.broadcast_to(counts, np.broadcast_shapes(counts.shape, lengths.shape)) > 0
-    lengths = np.broadcast_to(lengths, present.shape)[present]
-    stack = float(np.sum(np.atleast_2d(motors.grain.count * motors.grain.length)[0]))
-    spare = float(np.ravel(motors.case.length)[0]) - stack - _plates(assessment)
-    if lengths.size and spare > 0.5 * float(lengths.min()):
+    grain = motors.grain
+    counts, lengths = np.broadcast_arrays(np.atleast_2d(grain.count)[0], np.atleast_2d(grain.length)[0])
+    taken = float(np.sum(counts * lengths))
+    for part in (closure_reach(motors.forward_closure), closure_reach(motors.aft_closure), motors.nozzle.insert_length):
+        taken += 0.0 if part is None else float(np.ravel(part)[0])
+    spare = float(np.ravel(motors.case.length)[0]) - taken
+    shortest = float(lengths[counts > 0].min())
+    if spare >= shortest:
         yield Caution(
             "room left in the case",
-            f"The grains leave {show(spare, 'length', units)} of the case empty, more than half a grain: the count does "
-            "not divide the case. Use another count or length, or a spacer, so that the stack cannot shift.",
+            f"Grains, closures and nozzle leave {show(spare, 'length', units)} of the case empty, room for another grain of "
+            f"{show(shortest, 'length', units)}: the count does not divide the case. Use another count or length, or a "
+            "spacer, so that the stack cannot shift.",
         )
-
-
-def _plates(assessment: Assessment) -> float:
-    """Case length taken up by the closures: plate and what holds it, as far as it is known. [m]"""
-    taken = 0.0
-    for closure in (assessment.motors.forward_closure, assessment.motors.aft_closure):
-        if closure is None:
-            continue
-        if closure.plate_thickness is not None:
-            taken += float(np.ravel(closure.plate_thickness)[0])
-        if closure.screws is not None and closure.screws.edge_distance is not None:
-            taken += 2.0 * float(np.ravel(closure.screws.edge_distance)[0])
-    return taken
 
 
 def _people(assessment: Assessment, units: str) -> Iterator[Caution]:

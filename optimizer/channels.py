@@ -35,8 +35,8 @@ class Trace:
     """A channel after cleaning: `values` in Pa absolute or N over the whole clock, NaN where blank.
 
     `zero` is what was taken off the readings, `drift` how far the zero had moved after the firing (NaN where not seen),
-    `noise` one standard deviation from sample to sample, `slow_noise` the same for means and integrals, where neighbours
-    that err together count; `start` and `stop` are its own 10 % points.
+    `noise` one standard deviation from sample to sample, `slow_noise` the same for means and integrals, where
+    neighbours that err together count; `start` and `stop` are its own 10 % points.
     """
 
     channel: Channel
@@ -74,9 +74,10 @@ def clean_channel(firing: Firing, time: Array, channel: Channel, ambient: float,
     start, stop, seen = _ten_percent(firing, channel, time[known], values[known], cleaned.noise)
     span = stop - start
     before = known & (time < start - 0.1 * span)
-    after = known & (time > stop + 0.5 * span)
+    after = known & (time > stop + 0.15 * span)
+    before, after = (_if_quiet(values, flags) for flags in (before, after))
     zero, drift = _zero(channel, values, before, after, ambient, notes)
-    quiet = next((flags for flags in (before, after) if np.count_nonzero(flags) >= QUIET_SAMPLES), np.zeros(0, bool))
+    quiet = before if before.any() else after
     target = ambient if channel.kind == "pressure" else 0.0
     height = float(np.nanmax(values)) - zero
     values = values - zero + target
@@ -97,6 +98,18 @@ def clean_channel(firing: Firing, time: Array, channel: Channel, ambient: float,
         start=start,
         stop=stop,
     )
+
+
+def _if_quiet(values: Array, flags: Flags) -> Flags:
+    """The stretch, if it has enough samples and does not go anywhere; else no sample."""
+    if np.count_nonzero(flags) >= QUIET_SAMPLES:
+        low, high = np.percentile(values[flags], [5, 95])
+        top, level, noise = float(np.nanmax(values)), float(np.median(values[flags])), traces.noise_of(values[flags])
+        # A record of the burn alone has a calm foot too; a high one must stand far below the top, counted in noise.
+        foot = level < 0.5 * top or 6.0 * noise < 0.05 * (top - level)
+        if foot and high - low < 6.0 * noise + 0.03 * (top - level):
+            return flags
+    return np.zeros(flags.size, dtype=bool)
 
 
 def _slow_noise(quiet: Array, noise: float) -> float:
@@ -140,11 +153,10 @@ def _zero(
 ) -> tuple[float, float]:
     """The reading that stands for ambient (or for no load), and how far it had moved after the firing."""
     nominal = 0.0 if channel.gauge or channel.kind == "thrust" else ambient
-    have_before, have_after = (np.count_nonzero(flags) >= QUIET_SAMPLES for flags in (before, after))
-    if have_before:
+    if before.any():
         zero = traces.level(values[before])
-        drift = traces.level(values[after]) - zero if have_after else math.nan
-    elif have_after:
+        drift = traces.level(values[after]) - zero if after.any() else math.nan
+    elif after.any():
         zero, drift = traces.level(values[after]), math.nan
         notes.append(
             Caution(
@@ -171,8 +183,8 @@ def _zero_notes(channel: Channel, zero: float, nominal: float, ambient: float, h
         yield Caution(
             "gauge or absolute",
             f"{channel.name}: the firing file says {said}, but the quiet level before ignition reads "
-            f"{show(zero, 'pressure')}, as a transducer that reads {looks} would. The record is zeroed to ambient either "
-            "way; check the transducer and mend the file.",
+            f"{show(zero, 'pressure')}, as a transducer that reads {looks} would. The record is zeroed to ambient "
+            "either way; check the transducer and mend the file.",
         )
         return
     allowed = max(DRIFT * height, channel.bound or 0.0)
@@ -200,13 +212,15 @@ def _channel_notes(
         share = 100.0 * count / cleaned.spikes.size
         yield Caution(
             "spikes",
-            f"{channel.name}: {count} samples ({share:.1f} %) are lone spikes of one or two samples and were replaced by "
+            f"{channel.name}: {count} samples ({share:.1f} %) are lone spikes of one or two samples and were "
+            f"replaced by "
             "the median of their neighbours. A true feature that short would be lost; record faster to see it.",
         )
     if flat.any():
         yield Caution(
             "clipped",
-            f"{channel.name}: {np.count_nonzero(flat)} samples sit on one highest reading, {show(float(np.nanmax(values)), unit)}: "
+            f"{channel.name}: {np.count_nonzero(flat)} samples sit on one highest reading, "
+            f"{show(float(np.nanmax(values)), unit)}: "
             "the channel ran out of range. Peak and integrals are lower bounds.",
         )
     elif channel.limit is not None and height > channel.limit:
@@ -220,12 +234,14 @@ def _channel_notes(
     if channel.kind == "pressure" and float(np.nanmin(values)) < -3.0 * cleaned.noise - 0.01 * height:
         yield Caution(
             "negative pressure",
-            f"{channel.name}: falls to {show(float(np.nanmin(values)), unit)} absolute, which cannot be; check zero and wiring.",
+            f"{channel.name}: falls to {show(float(np.nanmin(values)), unit)} absolute, which cannot be; check zero "
+            f"and wiring.",
         )
     if not seen[0]:
         yield Caution(
             "late trigger",
-            f"{channel.name}: the record starts above 10 % of the peak; the rise is lost and times and integrals are lower bounds.",
+            f"{channel.name}: the record starts above 10 % of the peak; the rise is lost and times and integrals "
+            f"are lower bounds.",
         )
     if not seen[1]:
         yield Caution(
@@ -237,7 +253,8 @@ def _channel_notes(
 def _drift_text(firing: Firing, channel: Channel, drift: float, height: float) -> str:
     unit = "pressure" if channel.kind == "pressure" else "thrust"
     text = (
-        f"{channel.name}: the zero moved by {show(drift, unit)} ({100.0 * drift / height:+.1f} % of the peak) from before "
+        f"{channel.name}: the zero moved by {show(drift, unit)} ({100.0 * drift / height:+.1f} % of the peak) from "
+        f"before "
         "to after the firing. It is not corrected; the uncertainty of the integrals covers it."
     )
     mass = mass_of(firing)

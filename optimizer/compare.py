@@ -308,7 +308,7 @@ def _changed_paths(old: Mapping[str, Any], new: Mapping[str, Any], path: Path = 
 
 
 def _whole(path: Path, a: Any, b: Any) -> bool:
-    """Whether a difference here is one change: a value, a part that comes or goes, rows of another number, another build."""
+    """Whether a difference here is one change: a value, a part that comes or goes, other rows, another build."""
     if isinstance(a, dict) and isinstance(b, dict):
         if path[0] in ("tolerances", "materials") and len(path) == 2:
             return True
@@ -460,7 +460,8 @@ def _answer(
             "No rung of the first motor could be assessed, so there is nothing to hold the redesign against.",
         )
     then = after.rung(asked.name)
-    opening = f"{_sentence(asked.name)} {'governed' if asked == before.governing else 'was asked about'}: {_level(asked, units)}."
+    role = "governed" if asked == before.governing else "was asked about"
+    opening = f"{_sentence(asked.name)} {role}: {_level(asked, units)}."
     if then is None:
         missing = next((why for mode, part, why in after.not_assessed if f"{mode}, {part}" == asked.name), None)
         told = f"it is not assessed in the new one ({missing})" if missing else "the new motor has no such rung"

@@ -1,13 +1,13 @@
 """A failed firing: which rungs of the ladder fit what was found, how likely each is, and what would tell them apart.
 
-Owns the table of what each failure mode leaves behind, and the weighing of the evidence. Imports inputs, record,
-traces, spread and physics.
+Owns the weighing of the evidence; what each mode leaves behind stands in `trails`. Imports inputs, record, traces,
+spread, trails and physics.
 
-How it weighs. A mode's share is the product of three things: how likely the part let go at the pressure (or time) of the
-failure and no other had before it, how well the mode produces what was found, and how well its place fits the end that
-failed. Strengths scatter log-normally about a median above the specification minimum, by `SCATTER` and the motor file's own
-tolerances together; one part in twenty is taken to be faulty and may let go at anything from a quarter of its strength up. Nothing is
-certain here: the shares say what to look at first.
+How it weighs. A mode's share is the product of three things: how likely the part let go at the pressure (or time) of
+the failure and no other had before it, how well the mode produces what was found, and how well its place fits the
+end that failed. Strengths scatter log-normally about a median above the specification minimum, by `SCATTER` and the
+motor file's own tolerances together; one part in twenty is taken to be faulty and may let go at anything from a
+quarter of its strength up. Nothing is certain here: the shares say what to look at first.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ from optimizer.cautions import Caution
 from optimizer.inputs import FINDINGS, Firing, InputError, Problem
 from optimizer.record import read_record
 from optimizer.spread import deviation, scattered, unit_points
+from optimizer.trails import PLACES, PLAIN, TRAILS, Trail
 from optimizer.units import show
 from physics import kernel as kernels
 from physics.assessment import Assessment, assess
@@ -56,127 +57,9 @@ OUT = 0.01
 """A mode with a smaller share is ruled out."""
 ELSEWHERE = 0.02
 """Weight of all causes that are not on the ladder, on the scale of one rung."""
+SOUND = 1.5
+"""A rung this many times above the failure's pressure fails only in a faulty part, or under an abnormal pressure."""
 TOLERANCE_POINTS = 256
-
-
-@dataclass(frozen=True)
-class Trail:
-    """What a mode leaves behind: chance of each finding, whether it ends the firing, and what would show it."""
-
-    found: Mapping[str, float]
-    ends_firing: bool
-    tell: str
-
-
-def _trail(ends_firing: bool, tell: str, **found: float) -> Trail:
-    names = {name.replace(" ", "_").replace("-", "_"): name for name in FINDINGS}
-    return Trail({names[key]: chance for key, chance in found.items()}, ends_firing, tell)
-
-
-_HOLES = "Look at the holes: round holes and cut screws are shear, stretched holes bearing, open slots tear-out, a torn ring of holes net section."
-_BORE = "Measure the case's diameter along its length; a swelling over the whole length is yield, at one place heat."
-
-TRAILS: dict[str, Trail] = {
-    "case yield": _trail(False, _BORE, case_bulged=0.8, seal_leak=0.2),
-    "case yield hot": _trail(False, _BORE, case_bulged=0.8, hot_spot=0.4, case_split_along_the_length=0.2),
-    "axial stress in case": _trail(False, _BORE, case_split_around=0.4, case_bulged=0.2),
-    "yield away from weld": _trail(False, _BORE, case_bulged=0.8),
-    "case burst": _trail(
-        True, "A burst opens along the length with a thick lip and the case swollen beside it; keep the pieces and measure the wall at the edge.",
-        case_split_along_the_length=0.9, case_bulged=0.5, grains_broken=0.5, propellant_ejected=0.5,
-    ),
-    "burst away from weld": _trail(
-        True, "Where the split starts, in the weld's zone or away from it, tells which metal gave way.",
-        case_split_along_the_length=0.9, case_bulged=0.4, grains_broken=0.5, propellant_ejected=0.5,
-    ),
-    "net section": _trail(
-        True, "A tear from hole to hole round the case is net section.",
-        case_split_around=0.9, closure_gone=0.8, propellant_ejected=0.5, grains_broken=0.3,
-    ),
-    "stress at screw holes": _trail(False, _HOLES, holes_elongated=0.5, case_split_around=0.1, seal_leak=0.1),
-    "screw shear": _trail(
-        True, _HOLES, screws_sheared=0.9, closure_gone=0.9, propellant_ejected=0.5, grains_broken=0.3, holes_elongated=0.2,
-        nozzle_gone=0.2,
-    ),
-    "bearing in case": _trail(False, _HOLES, holes_elongated=0.95, closure_gone=0.2, seal_leak=0.3, screws_sheared=0.1),
-    "bearing in ring": _trail(False, _HOLES, holes_elongated=0.8, closure_gone=0.2, seal_leak=0.3, screws_sheared=0.1),
-    "tear-out of case": _trail(
-        True, _HOLES, holes_torn_out=0.9, closure_gone=0.9, holes_elongated=0.4, propellant_ejected=0.5, nozzle_gone=0.2,
-    ),
-    "tear-out of ring": _trail(
-        True, _HOLES, holes_torn_out=0.6, closure_gone=0.9, holes_elongated=0.3, propellant_ejected=0.5, nozzle_gone=0.2,
-    ),
-    "ring thread shear": _trail(
-        True, "Stripped threads in the case or on the ring show it; measure how deep the ring was screwed in.",
-        retaining_ring_gone=0.9, closure_gone=0.9, propellant_ejected=0.5, nozzle_gone=0.2,
-    ),
-    "net section at thread": _trail(
-        True, "A tear round the case at the root of the thread shows it.",
-        case_split_around=0.9, closure_gone=0.8, retaining_ring_gone=0.6, propellant_ejected=0.5,
-    ),
-    "groove shear": _trail(
-        True, "The lip between groove and end is gone or folded outward; the ring itself is whole.",
-        retaining_ring_gone=0.8, closure_gone=0.9, propellant_ejected=0.5, nozzle_gone=0.2,
-    ),
-    "groove bearing": _trail(
-        False, "The groove's face is dished and the ring sits crooked.",
-        retaining_ring_gone=0.4, closure_gone=0.4, seal_leak=0.3,
-    ),
-    "snap ring shear": _trail(
-        True, "The ring is cut through round its middle; the groove is whole.",
-        retaining_ring_gone=0.9, closure_gone=0.9, propellant_ejected=0.5, nozzle_gone=0.2,
-    ),
-    "net section at groove": _trail(
-        True, "A tear round the case at the bottom of the groove shows it.",
-        case_split_around=0.9, closure_gone=0.8, retaining_ring_gone=0.6, propellant_ejected=0.5,
-    ),
-    "plate bending": _trail(
-        False, "Lay a straight edge across the closure.", plate_bent=0.95, seal_leak=0.4, closure_gone=0.1,
-    ),
-    "shoulder shear": _trail(
-        True, "A clean step where the shoulder was, on the closure or its ring, shows it.",
-        closure_gone=0.8, plate_bent=0.2, propellant_ejected=0.4,
-    ),
-    "seal extrusion": _trail(
-        False, "A nibbled or cut edge on the low-pressure side of the O-ring shows it; a charred ring with sound edges is heat.",
-        seal_leak=0.95, hot_spot=0.3, burn_through=0.2,
-    ),
-    "seal overheating": _trail(
-        False, "A hard, charred ring with sound edges shows it; a nibbled edge is extrusion.",
-        seal_leak=0.95, hot_spot=0.4, burn_through=0.3,
-    ),
-    "seat compression": _trail(
-        False, "A crushed seat under the insert shows it.", nozzle_gone=0.4, throat_widened=0.2, seal_leak=0.2,
-    ),
-    "insert shear": _trail(
-        True, "The outer part of the insert is still in its seat, the middle is gone.", nozzle_gone=0.95, propellant_ejected=0.3,
-    ),
-    "grain support": _trail(
-        True, "Propellant in pieces with unburnt faces, and a spike of pressure before the failure, show it.",
-        grains_broken=0.9, propellant_ejected=0.6, nozzle_gone=0.3,
-    ),
-    "liner burn-through": _trail(
-        True, "A hole with melted edges over a gap or a thin place of the liner shows it.",
-        burn_through=0.8, hot_spot=0.9, case_bulged=0.2, case_split_along_the_length=0.15,
-    ),
-    "case softening": _trail(
-        True, "Blued or sagged metal round a split, thin at the lip, shows it; a cold burst has none.",
-        hot_spot=0.9, case_split_along_the_length=0.5, case_bulged=0.5, burn_through=0.2,
-    ),
-}
-"""One row a mode. A mode without a row is weighed by pressure and place alone."""
-
-PLAIN = Trail({}, True, "No trail of its own is known for this mode; look where the part is.")
-
-PLACES: dict[str, dict[str, float]] = {
-    "forward closure": {"forward": 0.93, "middle": 0.02, "aft": 0.05},
-    "aft closure": {"forward": 0.05, "middle": 0.02, "aft": 0.93},
-    "nozzle": {"forward": 0.02, "middle": 0.03, "aft": 0.95},
-    "case": {"forward": 0.25, "middle": 0.5, "aft": 0.25},
-    "liner": {"forward": 0.3, "middle": 0.4, "aft": 0.3},
-    "grains": {"forward": 0.2, "middle": 0.3, "aft": 0.5},
-}
-"""Chance that a failure of each part shows at each end; our judgement."""
 
 
 @dataclass(frozen=True)
@@ -211,9 +94,15 @@ class Candidate:
     def as_json(self) -> dict[str, Any]:
         """The entry of `explain --json`."""
         return {
-            "mode": self.mode, "part": self.part, "likelihood": self.likelihood, "for": list(self.reasons_for),
-            "against": list(self.reasons_against), "would_tell": self.would_tell, "pressure": self.pressure, "time": self.time,
-        }  # fmt: skip
+            "mode": self.mode,
+            "part": self.part,
+            "likelihood": self.likelihood,
+            "for": list(self.reasons_for),
+            "against": list(self.reasons_against),
+            "would_tell": self.would_tell,
+            "pressure": self.pressure,
+            "time": self.time,
+        }
 
 
 @dataclass(frozen=True)
@@ -247,19 +136,22 @@ class Explanation:
             "schema": 1,
             "firing": self.firing,
             "pressure_at_failure": {
-                "value": self.pressure.value, "coefficient_of_variation": self.pressure.error, "source": self.pressure.source,
+                "value": self.pressure.value,
+                "coefficient_of_variation": self.pressure.error,
+                "source": self.pressure.source,
             },
             "time_of_failure": self.time,
             "candidates": [candidate.as_json() for candidate in self.candidates],
             "ruled_out": [dict(vars(item)) for item in self.ruled_out],
             "not_assessed": [
-                {"mode": mode, "part": part, "why": why, "would_fit": fits} for mode, part, why, fits in self.not_assessed
+                {"mode": mode, "part": part, "why": why, "would_fit": fits}
+                for mode, part, why, fits in self.not_assessed
             ],
             "not_on_the_ladder": self.elsewhere,
             "next_step": self.next_step,
             "cautions": [{"about": item.about, "text": item.text} for item in self.cautions],
             "assumptions": list(self.assumptions),
-        }  # fmt: skip
+        }
 
 
 def explain(firing: Firing, kernel: str = "steady", units: str = "metric") -> Explanation:
@@ -281,9 +173,13 @@ def explain(firing: Firing, kernel: str = "steady", units: str = "metric") -> Ex
     """
     motors = motors_of(firing)
     if motors is None:
-        raise _refused(firing, "motor", "is not given; an explanation needs the motor as built", 'add motor = "motors/NAME.toml"')
+        lacking = " and ".join(f"[{name}]" for name in firing.lacking)
+        what = f"lacks {lacking}" if lacking else "is not given"
+        fix = f"add {lacking} to the motor file" if lacking else 'add motor = "motors/NAME.toml"'
+        raise _refused(firing, "motor", f"{what}; an explanation needs the motor as built", fix)
     if not firing.observed:
-        fix = f"add an [observed] table with one or more of time_of_failure, pressure, end and found ({', '.join(FINDINGS)})"
+        keys = "time_of_failure, pressure, end and found"
+        fix = f"add an [observed] table with one or more of {keys} ({', '.join(FINDINGS)})"
         raise _refused(firing, "observed", "says nothing; an explanation needs what was seen", fix)
     assessment = assess(motors, kernel=kernel, curve=True)
     notes: list[Caution] = []
@@ -318,18 +214,24 @@ def _pressure(firing: Firing, assessment: Assessment, notes: list[Caution]) -> P
     curve = assessment.figures.curve
     peak = float(assessment.figures["peak_head_pressure"][0])
     if time is None or curve is None:
-        return Pressure(peak, PREDICTED_ERROR, "predicted peak; neither time nor pressure of the failure is known", False, ABNORMAL)
+        return Pressure(
+            peak, PREDICTED_ERROR, "predicted peak; neither time nor pressure of the failure is known", False, ABNORMAL
+        )
     known = np.isfinite(curve.time[0])
     t, p = curve.time[0][known], curve.head_pressure[0][known]
     here = float(np.interp(time, t, p))
     if time > t[-1]:
-        notes.append(Caution("time of failure", f"The motor is predicted to have burnt out at {t[-1]:.2f} s, before the failure."))
+        notes.append(
+            Caution(
+                "time of failure", f"The motor is predicted to have burnt out at {t[-1]:.2f} s, before the failure."
+            )
+        )
     fallen = bool(here < 0.9 * np.max(p[t <= time], initial=here))
     return Pressure(max(here, 1e4), PREDICTED_ERROR, "predicted at the time of the failure", True, ABNORMAL, fallen)
 
 
 def _recorded(firing: Firing, time: float | None, notes: list[Caution]) -> Pressure | None:
-    """Pressure on the record at the failure: `time` from ignition, or else the highest reading before the record drops."""
+    """Pressure on the record at the failure: `time` counts from ignition; without one, the highest reading."""
     record = read_record(firing)
     channel = record.of("pressure")[0]
     values = traces.despike(channel.values).values
@@ -345,7 +247,9 @@ def _recorded(firing: Firing, time: float | None, notes: list[Caution]) -> Press
         return Pressure(float(np.max(p)), RECORDED_ERROR, "highest on the record", True, 0.0)
     before = (t >= start) & (t <= start + time)
     if start + time > t[-1] or not before.any():
-        notes.append(Caution("record", "The record does not reach the time of the failure; its highest reading is used."))
+        notes.append(
+            Caution("record", "The record does not reach the time of the failure; its highest reading is used.")
+        )
         return Pressure(float(np.max(p)), RECORDED_ERROR, "highest on the record", True, 0.0)
     # The last readings before a failure may already be falling: the highest of the last fiftieth of a second counts.
     last = before & (t >= start + time - 0.02)
@@ -359,7 +263,9 @@ def _recorded(firing: Firing, time: float | None, notes: list[Caution]) -> Press
 
 def _scatters(motors: Motors, rungs: Sequence[Rung]) -> dict[tuple[str, str], float]:
     """Standard deviation of the logarithm of each rung that the motor file's tolerances give (0 without any)."""
-    moving = {key: one for key, one in sorted(motors.tolerances.items()) if one.minus or one.plus or one.standard_deviation}
+    moving = {
+        key: one for key, one in sorted(motors.tolerances.items()) if one.minus or one.plus or one.standard_deviation
+    }
     if not moving:
         return {}
     points = unit_points(len(moving), TOLERANCE_POINTS, 1)
@@ -462,7 +368,9 @@ def _physics(
     grid = np.log(pressure.value) + np.linspace(-1.5, 1.5, 601)
     weights = _pressure_weights(pressure, grid)
     standing = [
-        1.0 - strength.gone(grid) if rung.pressure is not None and TRAILS.get(rung.mode, PLAIN).ends_firing else np.ones(grid.size)
+        1.0 - strength.gone(grid)
+        if rung.pressure is not None and TRAILS.get(rung.mode, PLAIN).ends_firing
+        else np.ones(grid.size)
         for rung, strength in zip(rungs, strengths, strict=True)
     ]
     everyone = np.prod(standing, axis=0) if standing else np.ones(grid.size)
@@ -471,7 +379,11 @@ def _physics(
     chances = []
     for rung, strength, own in zip(rungs, strengths, standing, strict=True):
         if rung.pressure is None:
-            chances.append(float(strength.density(np.array(math.log(time)))) if time else float(strength.gone(np.array(math.log(lasted)))))
+            chances.append(
+                float(strength.density(np.array(math.log(time))))
+                if time
+                else float(strength.gone(np.array(math.log(lasted))))
+            )
             continue
         others = everyone / np.maximum(own, 1e-12)
         chance = float(np.sum(weights * strength.density(grid) * others))
@@ -497,14 +409,22 @@ def _pressure_weights(pressure: Pressure, grid: Array) -> Array:
 
 
 def _words(
-    firing: Firing, rung: Rung, strength: _Strength, trail: Trail, pressure: Pressure, assessment: Assessment, units: str
+    firing: Firing,
+    rung: Rung,
+    strength: _Strength,
+    trail: Trail,
+    pressure: Pressure,
+    assessment: Assessment,
+    units: str,
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """What speaks for a rung and what against it."""
     good: list[str] = []
     bad: list[str] = []
     for name in firing.observed.found:
         (good if trail.found.get(name, 0.0) >= 0.3 else bad).append(
-            f"it brings about: {name}" if trail.found.get(name, 0.0) >= 0.3 else f"it does not by itself bring about: {name}"
+            f"it brings about: {name}"
+            if trail.found.get(name, 0.0) >= 0.3
+            else f"it does not by itself bring about: {name}"
         )
     if firing.observed.end:
         share = PLACES.get(rung.part, {}).get(firing.observed.end, 1.0 / 3.0)
@@ -512,7 +432,9 @@ def _words(
             good.append(f"the {firing.observed.end} end failed, where this part is")
         elif share < 0.1:
             bad.append(f"the {firing.observed.end} end failed, and this part is elsewhere")
-    (good if _near(rung, strength, firing, pressure, assessment) else bad).append(_margin(rung, firing, pressure, assessment, units))
+    (good if _near(rung, strength, firing, pressure, assessment) else bad).append(
+        _margin(rung, firing, pressure, assessment, units)
+    )
     missing = [name for name, chance in trail.found.items() if chance >= 0.8 and name not in firing.observed.found]
     if firing.observed.found and missing:
         bad.append(f"not reported, though usual: {', '.join(missing)}")
@@ -536,8 +458,9 @@ def _margin(rung: Rung, firing: Firing, pressure: Pressure, assessment: Assessme
     level = _level(rung)
     if rung.pressure is not None:
         ratio = level / pressure.value
-        held = f"{show(level, 'pressure', units)}, {ratio:.2f} times the pressure at the failure ({show(pressure.value, 'pressure', units)}, {pressure.source})"
-        return f"the ladder puts it at {held}"
+        at = f"{show(pressure.value, 'pressure', units)}, {pressure.source}"
+        held = f"{show(level, 'pressure', units)}, {ratio:.2f} times the pressure at the failure"
+        return f"the ladder puts it at {held} ({at})"
     time = _time(firing, assessment)
     return f"the ladder puts it at {level:.2f} s; the firing had gone {time:.2f} s"
 
@@ -554,16 +477,28 @@ def _explanation(
     ranked = sorted(weighed, key=lambda item: -item.weight)
     shares = [(item, item.weight / total) for item in ranked]
     candidates = tuple(_candidate(item, share) for item, share in shares if share >= OUT)
-    out = tuple(RuledOut(item.rung.mode, item.rung.part, share, _why_out(item, weighed)) for item, share in shares if share < OUT)
+    out = tuple(
+        RuledOut(item.rung.mode, item.rung.part, share, _why_out(item, weighed))
+        for item, share in shares
+        if share < OUT
+    )
     notes += _notes(pressure, candidates, elsewhere / total)
     missing = tuple(
-        (item.mode, item.part, item.why, _fits(firing.observed.found, item.mode)) for item in assessment.ladder.not_assessed
+        (item.mode, item.part, item.why, _fits(firing.observed.found, item.mode))
+        for item in assessment.ladder.not_assessed
     )
     return Explanation(
-        firing=firing.name, pressure=pressure, time=firing.observed.time_of_failure, candidates=candidates, ruled_out=out,
-        not_assessed=missing, elsewhere=elsewhere / total, next_step=_next_step(candidates), cautions=tuple(notes),
+        firing=firing.name,
+        pressure=pressure,
+        time=firing.observed.time_of_failure,
+        candidates=candidates,
+        ruled_out=out,
+        not_assessed=missing,
+        elsewhere=elsewhere / total,
+        next_step=_next_step(candidates),
+        cautions=tuple(notes),
         assumptions=tuple(_assumptions(pressure)),
-    )  # fmt: skip
+    )
 
 
 def _candidate(item: _Weighed, share: float) -> Candidate:
@@ -598,7 +533,8 @@ def _next_step(candidates: Sequence[Candidate]) -> str:
         return candidates[0].would_tell if candidates else "Nothing on the ladder fits; look for causes outside it."
     first, second = candidates[:2]
     if (first.mode, first.would_tell) == (second.mode, second.would_tell):
-        return f"{first.would_tell} Which end let go first is told by where the pieces lie and by the marks on the closures."
+        which = "Which end let go first is told by where the pieces lie and by the marks on the closures."
+        return f"{first.would_tell} {which}"
     if first.would_tell == second.would_tell:
         return first.would_tell
     return f"{first.would_tell} {second.would_tell}"
@@ -608,22 +544,40 @@ def _notes(pressure: Pressure, candidates: Sequence[Candidate], elsewhere: float
     if pressure.abnormal:
         yield Caution(
             "no pressure record",
-            "The pressure at the failure is a prediction. A cracked or unbonded grain, a blocked port or a hot day raises it, and then "
+            "The pressure at the failure is a prediction. A cracked or unbonded grain, a blocked port or a hot day "
+            "raises it, and then "
             "a sound part may fail; a record would settle most of this.",
         )
+    first = candidates[0] if candidates else None
+    if first is not None and first.pressure is not None and first.pressure > SOUND * pressure.value:
+        yield Caution(
+            "a sound part would have held",
+            f"{first.mode} ({first.part}) is put at {first.pressure / pressure.value:.1f} times the pressure at the "
+            "failure. If it was that, the part was not what the motor file says (wrong screw, thread in the shear "
+            "plane, "
+            "a missing screw, a scratch, heat), or the pressure was far above what is taken here.",
+        )
     if len(candidates) > 1 and candidates[1].likelihood > 0.5 * candidates[0].likelihood:
-        yield Caution("close call", "The first two fit about equally well; do what would tell them apart before changing a part.")
+        yield Caution(
+            "close call", "The first two fit about equally well; do what would tell them apart before changing a part."
+        )
     if elsewhere > 0.2:
-        yield Caution("not on the ladder", "Much is left for causes that this tool does not know: assembly, damage, a wrong part, propellant.")
+        yield Caution(
+            "not on the ladder",
+            "Much is left for causes that this tool does not know: assembly, damage, a wrong part, propellant.",
+        )
     yield Caution(
         "no certainty",
-        "These are shares of likelihood under stated scatter, not a finding. Do not fire again on the strength of it: repair what fits, "
+        "These are shares of likelihood under stated scatter, not a finding. Do not fire again on the strength of "
+        "it: repair what fits, "
         "proof-test, and have your club's officer look at the pieces. Unburnt propellant in the wreck is live.",
     )
 
 
 def _assumptions(pressure: Pressure) -> Iterator[str]:
     for kind, (ratio, variation) in SCATTER.items():
-        yield f"{kind}: median {ratio:.2f} times the ladder's figure, coefficient of variation {variation:.2f} (common practice, no source)"
-    yield f"one part in {1 / FAULTY:.0f} faulty, letting go anywhere from {FAULTY_FROM:.2f} of its strength up (our judgement)"
+        spread = f"median {ratio:.2f} times the ladder's figure, coefficient of variation {variation:.2f}"
+        yield f"{kind}: {spread} (common practice, no source)"
+    faulty = f"one part in {1 / FAULTY:.0f} faulty, letting go anywhere from {FAULTY_FROM:.2f} of its strength up"
+    yield f"{faulty} (our judgement)"
     yield f"pressure at the failure known to {100 * pressure.error:.0f} % ({pressure.source})"

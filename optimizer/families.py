@@ -224,7 +224,7 @@ class Families:
     def _seen(self, digits: Integers, motors: Motors) -> Seen:
         figures, pressure = self._burn_once(digits, motors)
         columns = self._columns(motors, figures, pressure)
-        fails = {bound.name: bound.fails(columns[bound.quantity]) for bound in self._outer_bounds()}
+        fails = {bound.name: bound.fails(columns[bound.quantity]) for bound in self.outer_bounds()}
         fails[limits.CHOKED] = np.asarray(figures.flags["port_choked"], dtype=bool)
         fails[limits.OUTSIDE] = ~np.isfinite(pressure)
         if motors.airframe is not None and motors.case is not None:
@@ -271,10 +271,42 @@ class Families:
         masses.pop("propellant_mass", None)  # the kernel's own figure is the one that is reported
         return columns | masses
 
-    def _outer_bounds(self) -> list[Bound]:
+    def outer_bounds(self) -> list[Bound]:
         """Bounds that no pattern can change."""
         masses = [bound for bound in self.rules.masses if not self._is_crossed(bound.quantity)]
         return [*self.rules.figures, *self.rules.dimensions, *masses]
+
+    def limit_name(self, mode: str) -> str:
+        """What a rejection by a mode is called."""
+        return limit_name(self.rules, mode)
+
+    def possible_rows(self, digits: Integers) -> Mask:
+        """Which outsides of a block that shares its text choices geometry allows."""
+        return self.space.candidates(digits).possible
+
+    def required(self, mode: str) -> float:
+        """The factor that a mode must have."""
+        return next(term.required for term in self.terms if term.mode == mode)
+
+    def mode_floors(self, seen: Seen) -> dict[str, Floats]:
+        """For each mode with rungs that no pattern changes: the highest pressure at which they have their factor."""
+        floors: dict[str, Floats] = {}
+        for term in self.outer_terms:
+            lowest = self._outer_pressure(term, seen.digits, seen.motors, seen.figures, seen.pressure) / term.required
+            lowest = np.where(np.isnan(lowest), -np.inf, lowest)
+            floors[term.mode] = np.minimum(floors.get(term.mode, np.full(len(lowest), np.inf)), lowest)
+        return floors
+
+    def mode_stands(self, seen: Seen, pattern: int) -> dict[str, float]:
+        """For one candidate: the highest maximum expected pressure at which each mode has its factor."""
+        modes = list(dict.fromkeys(term.mode for term in self.terms if not term.late))
+        outside = tuple(seen.digits[0, list(self.catalogue.shared)].tolist())
+        inner = self.catalogue.mode_thresholds(outside, modes)[:, pattern]
+        floors = self.mode_floors(seen)
+        return {
+            mode: min(float(inner[place]), float(floors[mode][0]) if mode in floors else np.inf)
+            for place, mode in enumerate(modes)
+        }
 
     def _outer_pressure(
         self, term: Term, digits: Integers, motors: Motors, figures: Figures, pressure: Floats
@@ -301,7 +333,7 @@ class Families:
     def _mass_window(self, propellant: Floats, mass: Floats) -> tuple[Floats, Floats]:
         """Lowest and highest mass a pattern may add, by the limits on loaded mass and on propellant fraction."""
         low, high = np.full(len(mass), -np.inf), np.full(len(mass), np.inf)
-        for bound in self._crossed_masses():
+        for bound in self.crossed_masses():
             if bound.quantity == "loaded_mass":
                 high = high if bound.maximum is None else np.minimum(high, bound.maximum - mass)
                 low = low if bound.minimum is None else np.maximum(low, bound.minimum - mass)
@@ -310,7 +342,7 @@ class Families:
                 low = low if bound.maximum is None else np.maximum(low, propellant / bound.maximum - mass)
         return low, high
 
-    def _crossed_masses(self) -> list[Bound]:
+    def crossed_masses(self) -> list[Bound]:
         names = ("loaded_mass", "propellant_mass_fraction")
         return [bound for bound in self.rules.masses if bound.quantity in names and self._is_crossed(bound.quantity)]
 
@@ -319,7 +351,7 @@ class Families:
         found = np.zeros(len(seen.digits), dtype=np.int64)
         low, high = self._mass_window(seen.columns["propellant_mass"], seen.columns["loaded_mass"])
         for patterns, rows in self._outsides(seen.digits):
-            if self._crossed_masses():
+            if self.crossed_masses():
                 found[rows] = count_within(
                     patterns.threshold, patterns.mass, seen.pressure[rows], low[rows], high[rows]
                 )
@@ -421,6 +453,10 @@ class Crossed:
     keys: Integers
     threshold: Floats
     pressure: Floats
+
+    def take(self, which: Any) -> Crossed:
+        """The candidates picked."""
+        return Crossed(self.points[which], self.keys[which], self.threshold[which], self.pressure[which])
 
 
 @dataclass(frozen=True)

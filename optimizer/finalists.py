@@ -68,6 +68,11 @@ class Judge:
         """How many keys have been judged."""
         return len(self._known)
 
+    @property
+    def passed(self) -> tuple[bool, ...]:
+        """Whether each key judged passes."""
+        return tuple(self._ok)
+
     def keys(self, keys: Integers) -> Integers:
         """What a verdict on candidates (outer digits and pattern) depends on: outer digits and late inner digits."""
         return np.hstack([keys[:, :-1], self.families.catalogue.late_key(keys[:, -1])])
@@ -99,6 +104,11 @@ class Judge:
         """What is known of one key: passes, pressure, floor, limits broken."""
         place = self._known.get(tuple(int(digit) for digit in key))
         return None if place is None else (self._ok[place], self._pressure[place], self._floor[place], self._broken[place])
+
+    def passes(self, key: Sequence[int]) -> bool:
+        """Whether a key passes, as far as is known."""
+        found = self.verdict(key)
+        return found is None or found[0]
 
     def broken(self) -> Mapping[str, int]:
         """How many judged keys break each limit."""

@@ -37,24 +37,32 @@ LONG_GAP = 10.0
 DEFINITIONS: dict[str, str] = {
     "pressure": "absolute chamber pressure: each channel zeroed to ambient on the quiet stretch before ignition, lone "
     "spikes of one or two samples replaced by the median of eleven, then the mean of the channels",
-    "peak_pressure": "highest sample of that trace (highest_pressure_sample), less what noise of the size seen lifts the "
-    "highest of so many samples near the top; peak_pressure_smoothed is the top of a running straight-line fit over 2 % of "
+    "peak_pressure": "highest sample of that trace (highest_pressure_sample), less what noise of the size seen "
+    "lifts the "
+    "highest of so many samples near the top; peak_pressure_smoothed is the top of a running straight-line fit over "
+    "2 % of "
     "the action time; peak_thrust likewise",
     "action_time": "between the points at 10 % of peak pressure (of peak thrust where no pressure was recorded)",
-    "ignition_time": "last time before the rise, on the record's clock, at which the smoothed trace is within 1 % of the "
+    "ignition_time": "last time before the rise, on the record's clock, at which the smoothed trace is within 1 % "
+    "of the "
     "peak, or three standard deviations of the noise, of its quiet level",
     "burn_time": "from the 10 % point on the rise to the aft tangent-bisector point of the tail-off",
     "mean_pressure": "pressure integral over burn_time, divided by burn_time",
     "mean_thrust": "thrust integral over burn_time, divided by burn_time",
-    "pressure_integral": "integral of absolute pressure over the action time; pressure_integral_above_ambient leaves out "
+    "pressure_integral": "integral of absolute pressure over the action time; pressure_integral_above_ambient "
+    "leaves out "
     "ambient pressure",
     "total_impulse": "integral of thrust over the action time, load cell zeroed before ignition, drift not corrected",
     "thrust_coefficient": "total_impulse / (throat area before the firing × pressure_integral); "
     "thrust_coefficient_above_ambient divides by pressure_integral_above_ambient instead",
-    "characteristic_velocity": "throat area × integral of absolute pressure while the nozzle is choked, / propellant mass "
+    "characteristic_velocity": "throat area × integral of absolute pressure while the nozzle is choked, / "
+    "propellant mass "
     "of the motor file",
+    "propellant_mass": "as weighed, else by the dimensions and density of the motor file",
+    "total_impulse_of_record": "integral of thrust from the first to the last sample",
     "specific_impulse": "total_impulse / (propellant mass × standard gravity)",
-    "throat_diameter": "from thrust / (pressure × thrust coefficient of the nozzle), scaled to the throat diameter of the "
+    "throat_diameter": "from thrust / (pressure × thrust coefficient of the nozzle), scaled to the throat diameter "
+    "of the "
     "motor file over the first fifth of the burn",
     "uncertainty": "two standard deviations (about 95 %): instrument accuracy as the half-width of a rectangular "
     "distribution, sampling noise, zero drift, and the spread between transducers; throat and propellant mass are "
@@ -215,7 +223,7 @@ def _bound(kind: list[Trace]) -> float | None:
 
 @dataclass(frozen=True)
 class _Frame:
-    """The clock of the burn on the leading trace: 10 % points, ignition, burnout, peaks, and their uncertainties (1 σ)."""
+    """The clock of the burn on the leading trace: 10 % points, ignition, burnout, peaks; errors are one deviation."""
 
     start: float
     stop: float
@@ -301,7 +309,8 @@ def _disagreements(time: Array, kind: list[Trace], frame: _Frame) -> Iterator[Ca
             worst = float(np.max(np.abs(gap)))
             text = (
                 f"{first.channel.name} and {second.channel.name} differ by up to {show(worst, 'pressure')} between "
-                f"{when[0]:.3f} s and {when[-1]:.3f} s. Their mean is used; a blocked port or a fault in one of them is likely."
+                f"{when[0]:.3f} s and {when[-1]:.3f} s. Their mean is used; a blocked port or a fault in one of "
+                f"them is likely."
             )
             if worst > 0.2 * frame.peak and np.mean(apart) > 0.3:
                 text += " They disagree for so much of the burn that no pressure figure here should be relied on."
@@ -316,7 +325,8 @@ def _gaps(time: Array, frame: _Frame) -> Iterator[Caution]:
         share = 100.0 * float(np.sum(steps[long])) / (frame.stop - frame.start)
         yield Caution(
             "gaps",
-            f"{np.count_nonzero(long)} gaps of up to {float(np.max(steps[long])):.3f} s, {share:.1f} % of the action time, are bridged by "
+            f"{np.count_nonzero(long)} gaps of up to {float(np.max(steps[long])):.3f} s, {share:.1f} % of the "
+            f"action time, are bridged by "
             "straight lines; what happened there is not known.",
         )
 
@@ -446,15 +456,11 @@ def _ratios(work: _Work, measured: _Table, uncertainty: _Table) -> None:
             measured[name] = value = impulse / (throat * (over or math.nan))
             uncertainty[name] = value * share
     if impulse is not None and mass is not None:
-        measured["specific_impulse"] = impulse / (mass * constants.STANDARD_GRAVITY)
-        uncertainty["specific_impulse"] = measured["specific_impulse"] * _relative(
-            measured, uncertainty, "total_impulse"
-        )
+        measured["specific_impulse"] = value = impulse / (mass * constants.STANDARD_GRAVITY)
+        uncertainty["specific_impulse"] = value * _relative(measured, uncertainty, "total_impulse")
     if work.pressure is not None and mass is not None and throat is not None:
-        measured["characteristic_velocity"] = _characteristic_velocity(work, motors, throat, mass)
-        uncertainty["characteristic_velocity"] = measured["characteristic_velocity"] * _relative(
-            measured, uncertainty, "pressure_integral"
-        )
+        measured["characteristic_velocity"] = value = _characteristic_velocity(work, motors, throat, mass)
+        uncertainty["characteristic_velocity"] = value * _relative(measured, uncertainty, "pressure_integral")
     if mass is not None:
         measured["propellant_mass"] = mass
 
@@ -568,7 +574,8 @@ def _throat_figures(
         notes.append(
             Caution(
                 "throat",
-                f"Thrust over pressure says that the throat {word} from {show(first, 'length')} to {show(final, 'length')} "
+                f"Thrust over pressure says that the throat {word} from {show(first, 'length')} to "
+                f"{show(final, 'length')} "
                 f"(± {show(error, 'length')}). Measure it: a worn throat lowers pressure, slag raises it.",
             )
         )
@@ -581,7 +588,8 @@ def _doubts(work: _Work, measured: _Table) -> Iterator[Caution]:
     if work.pressure is None:
         yield Caution(
             "no pressure",
-            "Thrust only: pressures, characteristic velocity and thrust coefficient are not measured, and the times are taken on the thrust.",
+            "Thrust only: pressures, characteristic velocity and thrust coefficient are not measured, and the times "
+            "are taken on the thrust.",
         )
     if work.thrust is None:
         yield Caution("no thrust", "Pressure only: impulse, specific impulse and thrust coefficient are not measured.")
@@ -596,7 +604,8 @@ def _doubts(work: _Work, measured: _Table) -> Iterator[Caution]:
     if value is not None and not 0.8 < value < 2.0:
         yield Caution(
             "thrust coefficient",
-            f"The thrust coefficient comes out at {value:.2f}; a nozzle gives about 1.2 to 1.7. Check throat diameter, units and zero.",
+            f"The thrust coefficient comes out at {value:.2f}; a nozzle gives about 1.2 to 1.7. Check throat "
+            f"diameter, units and zero.",
         )
     motors, speed = motors_of(work.firing), measured.get("characteristic_velocity")
     if motors is not None and work.firing.motor is not None and "propellant_mass" in work.firing.measured:
@@ -604,13 +613,16 @@ def _doubts(work: _Work, measured: _Table) -> Iterator[Caution]:
         if abs(weighed / computed - 1.0) > 0.03:
             yield Caution(
                 "propellant mass",
-                f"Weighed {show(weighed, 'mass')}, dimensions and density give {show(computed, 'mass')}; the weighed one is used.",
+                f"Weighed {show(weighed, 'mass')}, dimensions and density give {show(computed, 'mass')}; the "
+                f"weighed one is used.",
             )
     if motors is not None and speed is not None:
         expected = float(np.ravel(motors.propellant.characteristic_velocity)[0])
         if abs(speed / expected - 1.0) > 0.08:
             yield Caution(
                 "characteristic velocity",
-                f"Throat area × pressure integral / propellant mass gives {show(speed, 'characteristic_velocity')} where the "
-                f"propellant file says {show(expected, 'characteristic_velocity')}. Check mass, throat and pressure before believing either.",
+                f"Throat area × pressure integral / propellant mass gives {show(speed, 'characteristic_velocity')} "
+                f"where the "
+                f"propellant file says {show(expected, 'characteristic_velocity')}. Check mass, throat and pressure "
+                f"before believing either.",
             )

@@ -5,13 +5,14 @@ firing), their covariance, and the new propellant file. Imports firing and physi
 
 How it goes. A first guess comes from inverting the trace: gas made up to a time is the throat area times the pressure
 integral over c*, geometry turns that into web burnt, and the rate against pressure is a straight line in logarithms.
-Least squares then move the parameters until the kernel's pressure history lies on the record. The rise is left out, because
-the spread of the flame is not in any kernel; steep parts weigh less, because there a small error of the clock is a large one of
-pressure. The measured throat area × pressure integral / mass stands beside the trace as one more observation of c*.
+Least squares then move the parameters until the kernel's pressure history lies on the record. The rise is left out,
+because the spread of the flame is not in any kernel; steep parts weigh less, because there a small error of the
+clock is a large one of pressure. The measured throat area × pressure integral / mass stands beside the trace as one
+more observation of c*.
 
 What the interval covers. Noise and misfit, with the correlation of neighbouring samples (W. K. Newey and K. D. West,
-Econometrica 55 (1987) 703, remembered), and the instrument's accuracy, as an error of span and as a bow. The motor file's dimensions, density and mass
-are taken as exact.
+Econometrica 55 (1987) 703, remembered), and the instrument's accuracy, as an error of span and as a bow. The motor
+file's dimensions, density and mass are taken as exact.
 """
 
 from __future__ import annotations
@@ -59,7 +60,8 @@ EROSIVE_CONSTANT = {"mukunda-paul": "coefficient", "lenoir-robillard": "alpha"}
 class Series:
     """Measured against predicted for one firing; (T,) each, Pa on the record's clock.
 
-    `before` is what the motor file's own propellant predicts, `predicted` the fitted one; NaN where the kernel has ended.
+    `before` is what the motor file's own propellant predicts, `predicted` the fitted one; NaN where the kernel has
+    ended.
     `used` flags the samples that the fit looked at.
     """
 
@@ -195,13 +197,16 @@ def _provenance(learned: Learned, fit: Fit) -> dict[str, str]:
     ]
     half = {name: COVERAGE * errors[name] for name in errors}
     return {
-        "method": f"least squares on the {fit.kernel} kernel, {fit.samples} samples, misfit {100 * fit.misfit:.2f} % of the peak",
+        "method": f"least squares on the {fit.kernel} kernel, {fit.samples} samples, misfit {100 * fit.misfit:.2f} "
+        f"% of the peak",
         "firings": "; ".join(records),
         "rate": f"{show(fit.rate, 'rate')} +- {show(half['rate'], 'rate')} at {show(fit.at, 'pressure')} (95 %)",
-        "exponent": f"{fit.exponent:.4f} +- {half['exponent']:.4f} (95 %), correlation with the rate {fit.correlation:+.2f}",
+        "exponent": f"{fit.exponent:.4f} +- {half['exponent']:.4f} (95 %), correlation with the rate "
+        f"{fit.correlation:+.2f}",
         "characteristic_velocity": f"{show(fit.characteristic_velocity, 'characteristic_velocity')} +- "
         f"{show(half['characteristic_velocity'], 'characteristic_velocity')} (95 %)",
-        "pressure_range": f"{show(fit.pressure_range[0], 'pressure')} to {show(fit.pressure_range[1], 'pressure')} was fired; outside it the law is a guess",
+        "pressure_range": f"{show(fit.pressure_range[0], 'pressure')} to {show(fit.pressure_range[1], 'pressure')} "
+        f"was fired; outside it the law is a guess",
         "others": "density, gas properties and temperature sensitivity as in the motor file fired",
     }
 
@@ -275,7 +280,7 @@ def _solved(problem: _Problem, start: Array) -> Array:
 
 @dataclass(frozen=True)
 class _Target:
-    """The stretch of one record that a fit looks at: `time`, `pressure`, `sigma` (T,), and the whole trace beside it."""
+    """The stretch of a record that a fit looks at: `time`, `pressure`, `sigma` (T,), and the whole trace beside it."""
 
     reduction: Reduction
     motors: Motors
@@ -302,7 +307,9 @@ def _target(reduction: Reduction, kernel: str) -> _Target:
     if reduction.pressure is None:
         raise NoFit(f"{reduction.name} has no pressure channel")
     if motors is None:
-        raise NoFit(f"{reduction.name}: the motor file lacks the propellant or the grains")
+        lacking = " and ".join(f"[{name}]" for name in reduction.firing.lacking)
+        told = f"the motor file lacks {lacking}" if lacking else "the firing file names no motor"
+        raise NoFit(f"{reduction.name}: {told}, so neither web nor mass is known")
     speed = reduction.measured.get("characteristic_velocity")
     if reduction.burnout is None or not speed or speed <= 0:
         raise NoFit(f"{reduction.name}: the record shows no distinct end of burning, so the web cannot be timed")
@@ -316,18 +323,28 @@ def _target(reduction: Reduction, kernel: str) -> _Target:
     inside = (t >= first) & (t <= last)
     if np.count_nonzero(inside) < FEWEST:
         raise NoFit(
-            f"{reduction.name}: only {np.count_nonzero(inside)} samples between the rise and the tail-off; {FEWEST} are needed"
+            f"{reduction.name}: only {np.count_nonzero(inside)} samples between the rise and the tail-off; {FEWEST} "
+            f"are needed"
         )
     step = float(np.median(np.diff(t)))
     noise = max(reduction.pressure_noise, 2e-4 * peak)
     sigma = np.hypot(noise, slope * (CLOCK * span + 0.3 * step))
     error = 0.5 * (reduction.uncertainty.get("characteristic_velocity") or 0.0)
     return _Target(
-        reduction=reduction, motors=_with_recession(motors, reduction), time=t[inside], pressure=p[inside], sigma=sigma[inside], whole_time=t,
-        whole_pressure=p, burnout=reduction.burnout, span=span, peak=peak,
-        burnout_error=max(KNEE * span, 0.5 * (reduction.uncertainty.get("burn_time") or 0.0)), characteristic_velocity=speed,
+        reduction=reduction,
+        motors=_with_recession(motors, reduction),
+        time=t[inside],
+        pressure=p[inside],
+        sigma=sigma[inside],
+        whole_time=t,
+        whole_pressure=p,
+        burnout=reduction.burnout,
+        span=span,
+        peak=peak,
+        burnout_error=max(KNEE * span, 0.5 * (reduction.uncertainty.get("burn_time") or 0.0)),
+        characteristic_velocity=speed,
         characteristic_velocity_error=max(error, 2e-3 * speed),
-    )  # fmt: skip
+    )
 
 
 def _with_recession(motors: Motors, reduction: Reduction) -> Motors:
@@ -354,7 +371,7 @@ def _rise_end(time: Array, smoothed: Array, reduction: Reduction, span: float, p
 
 @dataclass(frozen=True)
 class _Problem:
-    """Residuals and their derivatives. Parameters: ln rate, exponent, ln c*, (ln erosive constant), a start a firing."""
+    """Residuals and derivatives. Parameters: ln rate, exponent, ln c*, (ln erosive constant), a start a firing."""
 
     targets: Sequence[_Target]
     kernel: str
@@ -464,9 +481,14 @@ def with_law(motors: Motors, log_rate: Array, exponent: Array, log_speed: Array,
     batch = motors.repeat(log_rate.size)
     column = np.ones((log_rate.size, 1))
     law = replace(
-        batch.propellant, rate=np.exp(log_rate)[:, None], exponent=exponent[:, None], rate_at=at * column,
-        rate_from=1e3 * column, rate_to=1e9 * column, characteristic_velocity=np.exp(log_speed),
-    )  # fmt: skip
+        batch.propellant,
+        rate=np.exp(log_rate)[:, None],
+        exponent=exponent[:, None],
+        rate_at=at * column,
+        rate_from=1e3 * column,
+        rate_to=1e9 * column,
+        characteristic_velocity=np.exp(log_speed),
+    )
     return replace(batch, propellant=law)
 
 
@@ -527,8 +549,8 @@ def _temperature_shift(motors: Motors) -> float:
 def inverted(reduction: Reduction, motors: Motors, first: float) -> tuple[Array, Array]:
     """Pressure [Pa] and burning rate [m/s] straight from a trace, (T,) each, between `first` and burnout.
 
-    Gas made is A_t·∫p dt/c* with c* from the whole trace, so instrument span cancels out of the rate; geometry gives web and
-    area. Quasi-steady, one pressure for all grains. Source: mass balance, as in R. Nakka's burn rate from a
+    Gas made is A_t·∫p dt/c* with c* from the whole trace, so instrument span cancels out of the rate; geometry gives
+    web and area. Quasi-steady, one pressure for all grains. Source: mass balance, as in R. Nakka's burn rate from a
     pressure-time trace (read at second hand).
     """
     assert reduction.pressure is not None and reduction.burnout is not None
@@ -594,20 +616,29 @@ def _result(problem: _Problem, point: Array, kernel: str, reductions: Sequence[R
         for i, (t, curve) in enumerate(zip(problem.targets, curves, strict=True))
     ]
     return Fit(
-        rate=float(values[0]), at=problem.at, exponent=float(values[1]), characteristic_velocity=float(values[2]),
+        rate=float(values[0]),
+        at=problem.at,
+        exponent=float(values[1]),
+        characteristic_velocity=float(values[2]),
         erosive_constant=None if problem.erosive is None else (problem.erosive, float(values[3])),
-        names=tuple(names), covariance=covariance, pressure_range=(smooth_low, smooth_high),
+        names=tuple(names),
+        covariance=covariance,
+        pressure_range=(smooth_low, smooth_high),
         misfit=float(np.sqrt(np.mean(np.concatenate(misfits) ** 2))),
-        samples=sum(target.time.size for target in problem.targets), kernel=kernel,
+        samples=sum(target.time.size for target in problem.targets),
+        kernel=kernel,
         firings=tuple(reduction.name for reduction in reductions),
-        series=tuple(_series(t, curve, point[shape + i], problem) for i, (t, curve) in enumerate(zip(problem.targets, curves, strict=True))),
+        series=tuple(
+            _series(t, curve, point[shape + i], problem)
+            for i, (t, curve) in enumerate(zip(problem.targets, curves, strict=True))
+        ),
         before=_before(problem.targets[0].motors, problem.at),
-    )  # fmt: skip
+    )
 
 
 def _covariance(problem: _Problem, jacobian: Array, rows: Array, point: Array) -> Array:
     """Sandwich covariance with correlated neighbours, at least that of plain noise, plus the instruments' accuracy."""
-    inverse = np.linalg.pinv(jacobian.T @ jacobian)
+    inverse = np.asarray(np.linalg.pinv(jacobian.T @ jacobian), dtype=float)
     middle = np.zeros_like(inverse)
     place, count = 0, 0
     extra = 2 if problem.kernel == "steady" else 1
@@ -621,15 +652,15 @@ def _covariance(problem: _Problem, jacobian: Array, rows: Array, point: Array) -
     sandwich = inverse @ middle @ inverse * count / max(count - point.size, 1)
     spread = np.sqrt(np.maximum(np.diag(sandwich), np.diag(inverse)) / np.maximum(np.diag(sandwich), 1e-300))
     sandwich = sandwich * spread[:, None] * spread
-    return sandwich + _instrument(problem, jacobian, inverse)
+    return np.asarray(sandwich + _instrument(problem, jacobian, inverse))
 
 
 def correlated(scores: Array, residuals: Array) -> Array:
     """Long-run covariance of the scores (T, k) where neighbours are correlated.
 
-    Whitened by the residuals' own first-order correlation, summed with Bartlett weights over the reach that Andrews gives
-    for what is left, and coloured again (D. W. K. Andrews and J. C. Monahan, Econometrica 60 (1992) 953, remembered). Without the
-    whitening the intervals would be too narrow where a trace wanders slowly.
+    Whitened by the residuals' own first-order correlation, summed with Bartlett weights over the reach that Andrews
+    gives for what is left, and coloured again (D. W. K. Andrews and J. C. Monahan, Econometrica 60 (1992) 953,
+    remembered). Without the whitening the intervals would be too narrow where a trace wanders slowly.
     """
     rho = traces.correlation_of(residuals)
     white = scores[1:] - rho * scores[:-1]
@@ -644,7 +675,7 @@ def correlated(scores: Array, residuals: Array) -> Array:
 
 
 def _instrument(problem: _Problem, jacobian: Array, inverse: Array) -> Array:
-    """What the pressure instruments add: an error of span and a bow, alike in all firings, and each firing's own zero."""
+    """What the instruments add: an error of span and a bow, alike in all firings, and each firing's own zero."""
     sizes = [target.time.size + (2 if problem.kernel == "steady" else 1) for target in problem.targets]
     places = np.concatenate([[0], np.cumsum(sizes)])
     span, bow = np.zeros(places[-1]), np.zeros(places[-1])
@@ -680,9 +711,13 @@ def _series(target: _Target, curve: Curve, start: float, problem: _Problem) -> S
     before = _history(target.motors, problem.kernel, problem.options)
     used = (target.whole_time >= target.time[0]) & (target.whole_time <= target.time[-1])
     return Series(
-        name=target.reduction.name, time=target.whole_time, measured=target.whole_pressure,
-        predicted=on_record(curve, start), before=on_record(before, start), used=used,
-    )  # fmt: skip
+        name=target.reduction.name,
+        time=target.whole_time,
+        measured=target.whole_pressure,
+        predicted=on_record(curve, start),
+        before=on_record(before, start),
+        used=used,
+    )
 
 
 def _before(motors: Motors, at: float) -> dict[str, float]:
@@ -708,7 +743,8 @@ def _notes(problem: _Problem, fit: Fit) -> list[Caution]:
     notes.append(
         Caution(
             "range of the fit",
-            f"The law is known from {show(low, 'pressure')} to {show(high, 'pressure')} and for the grain temperature of the "
+            f"The law is known from {show(low, 'pressure')} to {show(high, 'pressure')} and for the grain "
+            f"temperature of the "
             "firing; outside that it is a guess.",
         )
     )
@@ -716,15 +752,18 @@ def _notes(problem: _Problem, fit: Fit) -> list[Caution]:
         notes.append(
             Caution(
                 "narrow range",
-                "The firing covers too little pressure to say much of the exponent; fit it together with one at another Kn.",
+                "The firing covers too little pressure to say much of the exponent; fit it together with one at "
+                "another Kn.",
             )
         )
     if fit.misfit > MISFIT:
         notes.append(
             Caution(
                 "misfit",
-                f"The fitted curve misses the trace by {100 * fit.misfit:.1f} % of the peak (root mean square): the kernel leaves "
-                "something out (slow ignition, erosive burning, a throat that moves, uneven grains). Read the law with care.",
+                f"The fitted curve misses the trace by {100 * fit.misfit:.1f} % of the peak (root mean square): the "
+                f"kernel leaves "
+                "something out (slow ignition, erosive burning, a throat that moves, uneven grains). Read the law "
+                "with care.",
             )
         )
     if abs(fit.correlation) > 0.95:
@@ -738,7 +777,8 @@ def _notes(problem: _Problem, fit: Fit) -> list[Caution]:
         notes.append(
             Caution(
                 "where the transducer sits",
-                f"Head pressure is up to {100 * (ratio - 1):.0f} % above chamber pressure in this motor; the record is taken as chamber "
+                f"Head pressure is up to {100 * (ratio - 1):.0f} % above chamber pressure in this motor; the record "
+                f"is taken as chamber "
                 "pressure. A transducer at the head end reads high at first, and the fitted law leans with it.",
             )
         )

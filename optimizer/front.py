@@ -31,8 +31,8 @@ def rounded(values: Floats) -> Floats:
     exponent = np.floor(np.log10(np.where(usable, size, 1.0)))
     # Powers of ten above and below the one are multiplied and divided by apart: both are exact up to 1e22.
     shift = DIGITS - 1 - exponent
-    up, down = 10.0 ** np.maximum(shift, 0.0), 10.0 ** np.maximum(-shift, 0.0)
     with np.errstate(over="ignore", invalid="ignore"):
+        up, down = 10.0 ** np.maximum(shift, 0.0), 10.0 ** np.maximum(-shift, 0.0)
         nearest = np.rint(values * up / down) / up * down
     return np.where(usable & np.isfinite(nearest), nearest, values)
 

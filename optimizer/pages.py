@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from optimizer.compare import Comparison
     from optimizer.fit_rate import Learned
     from optimizer.inputs import MotorFile
+    from optimizer.search import Design, SearchResult
     from optimizer.spread import SpreadResult
 
 VERSIONS = ("grainwright", "numpy", "scipy")
@@ -168,3 +169,47 @@ def _rate_lines(fit: Any) -> list[dict[str, Any]]:
             {"name": "motor file", "pressure": list(pressure), "rate": list(before["rate"] * (pressure / at) ** before["exponent"])}
         )
     return lines
+
+
+def search_page(result: SearchResult, units: str) -> str:
+    """The page of `search`."""
+    study = result.study
+    view = _common(study.name, study.path, units, [_PEOPLE])
+    view |= {
+        "kernel": result.kernel,
+        "seed": result.seed,
+        "seconds": f"{result.seconds:.2f}",
+        "inputs": [{"role": "read", "path": str(path), "digest": str(digest)} for path, digest in study.sources],
+        "objectives": [{"name": aim.name, "direction": aim.sense} for aim in study.objectives],
+        "variables": list(result.designs[0].variables) if result.designs else list(study.variables),
+        "designs": [_design_row(design) for design in result.designs],
+        "space": result.space,
+        "evaluated": result.evaluated,
+        "feasible": result.feasible,
+        "exact": result.exact,
+        "proof": " ".join([result.proof, *result.messages]),
+        "rejected_by": result.rejected_by,
+        "nearest": [row | {"results": {}, "motor_file": ""} for row in result.nearest],
+        "relaxations": result.relaxations,
+    }
+    return report.render_search(view)
+
+
+_PEOPLE = Caution(
+    "people",
+    "A design on this page is a proposal, not a permission. Run `grainwright check` on its motor file and read what was not "
+    "assessed; proof-test the empty motor with water, inert and from behind cover; fire remotely at your club's distance, "
+    "under your local codes and with a review by a licensed or certified member.",
+)
+
+
+def _design_row(design: Design) -> dict[str, Any]:
+    return {
+        "id": design.number,
+        "variables": {key: design.texts.get(key, value) if isinstance(value, str) else value for key, value in design.variables.items()},
+        "results": design.results,
+        "motor_file": design.file,
+        "detail": report.design_view(
+            design.assessment, f"design {design.number}", index=design.row, designation=design.results["designation"]
+        ),
+    }

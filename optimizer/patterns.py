@@ -217,6 +217,24 @@ class Catalogue:
             self._cache.move_to_end(outside)
         return patterns
 
+    def number(self, digits: Integers) -> int:
+        """Number of the pattern with these digits of the inner variables."""
+        number = 0
+        for digit, radix in zip(digits.tolist(), self.radices, strict=True):
+            number = number * radix + digit
+        return number
+
+    def mode_thresholds(self, outside: tuple[int, ...], modes: Sequence[str]) -> Floats:
+        """For each mode, the highest pressure at which each pattern has its required factor, (modes, patterns)."""
+        fixed = dict(zip(self.shared, outside, strict=True))
+        found = np.full((len(modes), self.size), np.inf)
+        for term, table in zip(self.terms, self.tables, strict=True):
+            if term.mode in modes:
+                row = found[list(modes).index(term.mode)]
+                pressure = table.spread(fixed, self.inner, self.radices) / term.required
+                np.minimum(row, _never_nan(pressure), out=row)
+        return found
+
     def _solve(self, fixed: Mapping[int, int]) -> Patterns:
         threshold, weakest = np.full(self.size, np.inf), np.full(self.size, np.inf)
         for term, table in zip(self.terms, self.tables, strict=True):

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from optimizer.families import Families
 from optimizer.finalists import Judge
-from optimizer.front import Archive
+from optimizer.front import Archive, order, rounded
 from optimizer.space import digits_of
 from optimizer.store import Block as StoredBlock
 from optimizer.store import MemoryStore, Store
@@ -59,9 +59,53 @@ class Screened:
     feasible: int
     evaluated: int
     judges: tuple[Judge, ...]
-    complete: bool = True
     counts_are_exact: bool = True
     messages: list[str] = field(default_factory=list)
+    rows: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+
+    def listed(self, families: Families, most: int) -> tuple[Integers, Integers, int]:
+        """Keys of the designs to list, in order, each set of exact ties together (at most `most` of one set), the
+        number of the set of each, and how many ties are left out.
+
+        The front holds one pattern of those that come to the same; here the others are found again.
+        """
+        if not len(self.points):
+            return self.keys, np.zeros(0, dtype=np.int64), 0
+        points, keys = [self.points], [self.keys]
+        distinct, number = np.unique(self.points, axis=0, return_inverse=True)
+        for crossed in families.cross(self.rows, every=True):
+            near = _among(rounded(crossed.points), distinct)
+            crossed = crossed.take(near)
+            for judge in self.judges:
+                crossed = judge.corrected(crossed)
+            again = _among(rounded(crossed.points), distinct)
+            points.append(rounded(crossed.points)[again])
+            keys.append(crossed.keys[again])
+        every, place = np.unique(np.vstack(keys), axis=0, return_index=True)
+        values = np.vstack(points)[place]
+        sequence = order(values, every)
+        values, every = values[sequence], every[sequence]
+        _, number = np.unique(values, axis=0, return_inverse=True)
+        number = number.ravel()
+        first = {group: at for at, group in reversed(list(enumerate(number.tolist())))}
+        within = np.arange(len(number)) - np.array([first[group] for group in number.tolist()])
+        shown = within < most
+        ranks = {group: at + 1 for at, group in enumerate(dict.fromkeys(number[shown].tolist()))}
+        return every[shown], np.array([ranks[group] for group in number[shown].tolist()]), int((~shown).sum())
+
+
+def _among(points: Floats, wanted: Floats) -> NDArray[np.bool_]:
+    """Which rows stand in `wanted`."""
+    if not len(points):
+        return np.zeros(0, dtype=bool)
+    # -0.0 and 0.0 are one value, and their bytes differ.
+    left, right = _bytes(points + 0.0), _bytes(wanted + 0.0)
+    return np.isin(left, right)
+
+
+def _bytes(rows: Floats) -> Any:
+    rows = np.ascontiguousarray(rows)
+    return rows.view(np.dtype((np.void, 8 * rows.shape[1]))).ravel()
 
 
 def shuffled(size: int, seed: int) -> tuple[int, int]:
@@ -104,14 +148,41 @@ def screen(
         if progress is not None:
             progress(state)
     assert totals.blocks == count, "a block is missing"
-    heat, transient = Judge(families), Judge(families, confirm=True) if confirm else None
-    judges = tuple(judge for judge in (heat, transient) if judge is not None and judge.needed)
     result = Screened(
-        state.archive.points, state.archive.keys, totals.rejected, totals.feasible, families.space.size, judges
-    )
-    if judges:
-        _settle(families, store, result, state, progress, heat)
+        state.archive.points, state.archive.keys, totals.rejected, totals.feasible, families.space.size,
+        judges_for(families, confirm),
+    )  # fmt: skip
+    finish(families, store, result, state, progress)
     return result
+
+
+def judges_for(families: Families, confirm: bool) -> tuple[Judge, ...]:
+    """The judges that a front needs: heat where there are rungs of it, and the transient kernel to confirm."""
+    judges = (Judge(families), *((Judge(families, confirm=True),) if confirm else ()))
+    return tuple(judge for judge in judges if judge.needed)
+
+
+def finish(
+    families: Families, store: Store | MemoryStore, result: Screened, state: State, progress: Progress | None
+) -> None:
+    """Judge the front until all of it is judged, and note the rows it comes from."""
+    assert state.archive is not None
+    if result.judges:
+        _settle(families, store, result, state, progress)
+    else:
+        result.points, result.keys = state.archive.sorted()
+    result.rows = _rows_of(families, store, result.keys)
+
+
+def _rows_of(families: Families, store: Store | MemoryStore, keys: Integers) -> Floats:
+    """The stored rows of the outsides of these candidates."""
+    wide = len(families.outer)
+    wanted = np.unique(keys[:, :wide], axis=0).astype(float)
+    found = [np.zeros((0, len(families.columns)))]
+    for stored in store.blocks():
+        if stored.number < FIRST_OTHER and len(stored.rows) and len(wanted):
+            found.append(stored.rows[_among(stored.rows[:, :wide], wanted)])
+    return np.vstack(found)
 
 
 @dataclass
@@ -179,7 +250,6 @@ def _settle(
     result: Screened,
     state: State,
     progress: Progress | None,
-    heat: Judge,
 ) -> None:
     """Judge the members of the front, and draw it again without those that fail, until all have been judged.
 
@@ -187,9 +257,11 @@ def _settle(
     many at once costs little more than judging one, and a front that fails as a whole is left behind quickly.
     """
     state.stage = "judging finalists"
-    if heat.needed:
+    heat = result.judges[0]
+    if not heat.confirm:
         _judge_everything(families, store, result, heat)
     archive = _redrawn(families, store, result.judges) if heat.judged else state.archive
+    assert archive is not None
     neighbours = 0
     while True:
         points, keys = archive.sorted()
@@ -198,7 +270,7 @@ def _settle(
             unknown = judge.unknown(keys)
             judge.judge(unknown)
             fresh |= len(unknown) > 0
-            failed |= not all(_passes(judge, key) for key in unknown)
+            failed |= not all(judge.passes(key) for key in unknown)
             if failed:
                 break
         state.front = len(points)
@@ -211,11 +283,6 @@ def _settle(
             _judge_neighbours(families, store, result.judges, points, neighbours)
         archive = _redrawn(families, store, result.judges)
     result.points, result.keys = points, keys
-
-
-def _passes(judge: Judge, key: Integers) -> bool:
-    verdict = judge.verdict(key)
-    return verdict is None or verdict[0]
 
 
 def _judge_neighbours(

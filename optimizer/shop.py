@@ -13,6 +13,7 @@ import hashlib
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib import resources
 from pathlib import Path
 
@@ -93,11 +94,16 @@ def load_stock(name: str, folder: str | Path | None = None) -> Stock:
             if (place / f"{name}.csv").is_file():
                 return read_stock(place / f"{name}.csv")
         if name in packaged_names():
-            with resources.as_file(resources.files("optimizer") / "stock" / f"{name}.csv") as path:
-                return read_stock(path)
+            return _packaged(name)
     names = stock_names(folder)
     near = nearest(name, names, 3)
     raise KeyError(f"did you mean {' or '.join(map(repr, near))}?" if near else f"lists: {', '.join(names[:20])}")
+
+
+@lru_cache(maxsize=32)
+def _packaged(name: str) -> Stock:
+    with resources.as_file(resources.files("optimizer") / "stock" / f"{name}.csv") as path:
+        return read_stock(path)
 
 
 def read_stock(path: str | Path) -> Stock:

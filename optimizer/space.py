@@ -19,14 +19,15 @@ from __future__ import annotations
 import copy
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer import vocabulary
-from physics.motors import Closure, Motors
+from physics.fit import closure_reach
+from physics.motors import Motors
 
 Integers = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -330,24 +331,6 @@ def set_choice(document: dict[str, Any], key: str, item: Any) -> None:
     place[last] = item.text
 
 
-def closure_reach(closure: Closure | None) -> Any:
-    """Length [m] that a closure takes from the end of the case inwards, as far as the file gives it; 0 with none.
-
-    The plate, and to it what holds it: the ring of radial screws (twice its edge distance, where that is given, as its
-    mass is reckoned), the engagement of a threaded ring, the edge margin and thickness of a snap ring.
-    """
-    if closure is None:
-        return 0.0
-    reach: Any = 0.0 if closure.plate_thickness is None else closure.plate_thickness
-    if closure.screws is not None and closure.screws.ring_edge_distance is not None:
-        reach = reach + 2.0 * closure.screws.ring_edge_distance
-    elif closure.threaded_ring is not None:
-        reach = reach + closure.threaded_ring.engagement
-    elif closure.snap_ring is not None:
-        reach = reach + closure.snap_ring.edge_margin + closure.snap_ring.ring_thickness
-    return reach
-
-
 def _room_columns(motors: Motors) -> set[str]:
     """Columns that decide the length left between the closures."""
     leaves = (
@@ -560,3 +543,21 @@ def _stack(motors: Motors) -> Floats:
     """Length of all grains, (n,). [m]"""
     lengths: Floats = (np.atleast_2d(motors.grain.count) * np.atleast_2d(motors.grain.length)).sum(axis=1)
     return lengths
+
+
+def columns_of(motors: Motors) -> dict[str, Floats]:
+    """Every number of a batch by its dotted column, each with all its rows; absent grain rows are left out."""
+    found: dict[str, Floats] = {}
+    there = _by_row(motors.grain, "count")[0] > 0
+
+    def walk(part: Any, prefix: str) -> None:
+        for item in fields(part):
+            leaf = getattr(part, item.name)
+            if isinstance(leaf, np.ndarray):
+                by_row = np.atleast_2d(leaf) if prefix == "grain." else leaf
+                found[prefix + item.name] = np.asarray(by_row[:, there] if prefix == "grain." else by_row).ravel()
+            elif is_dataclass(leaf) and type(leaf).__module__ == Motors.__module__:
+                walk(leaf, f"{prefix}{item.name}.")
+
+    walk(motors, "")
+    return found

@@ -17,12 +17,14 @@ from rich.text import Text
 
 from optimizer.cautions import Caution
 from optimizer.units import display_unit, number_in, show
+from optimizer.vocabulary import QUANTITIES
 from physics.assessment import Assessment
 from physics.motors import Curve, Ladder, Rung
 
 if TYPE_CHECKING:
     from optimizer.compare import Change, Comparison, Look, RungState
     from optimizer.fit_rate import Fit, Learned
+    from optimizer.search import Design, SearchResult
     from optimizer.spread import SpreadResult
 
 FIRST = "bold"
@@ -286,6 +288,135 @@ def _dots(
     top = f"{title}, up to {show(float(values.max()), quantity, units)}"
     end = f"{show(float(time[-1]), 'time', units)}"
     return Text(top + "\n" + "\n".join(lines) + "\n  0" + end.rjust(max(columns // 2 - 1, 1)) + "\n")
+
+
+_FRONT_FIGURES = ("total_impulse", "maximum_expected_pressure", "loaded_mass", "port_to_throat_area")
+
+
+def print_front(result: SearchResult, units: str, folder: Any) -> None:
+    """The Pareto table with each design's governing rung, then what was rejected, proven and is to be heeded."""
+    screen = console()
+    screen.print(Text(result.study.name, FIRST))
+    counted = f"{result.space:,} candidates, {result.evaluated:,} checked, {result.feasible:,} feasible"
+    screen.print(f"{counted}, {len(result.designs)} on the front; {result.seconds:.1f} s".replace(",", " ", 2))
+    if result.designs:
+        screen.print()
+        screen.print(_front_table(result, units, screen.width))
+        hidden = len(result.designs) - len({design.group for design in result.designs})
+        if hidden:
+            screen.print(Text(f"{hidden} more come to exactly the same as a row above; they stand in the results folder", FAINT))
+    else:
+        screen.print()
+        screen.print(Text("No candidate meets every limit.", SHORT))
+        _print_misses(screen, result, units)
+    if result.rejected_by:
+        screen.print()
+        screen.print(heading("Turned away by"))
+        table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+        table.add_column()
+        table.add_column(justify="right")
+        for name, count in sorted(result.rejected_by.items(), key=lambda item: -item[1]):
+            table.add_row(Text(name), f"{count:,}".replace(",", " "))
+        screen.print(Padding(table, (0, 0, 0, 2)))
+    screen.print()
+    screen.print(Text("proven: " + result.proof if result.exact else "heuristic, not proven: " + result.proof))
+    for message in result.messages:
+        screen.print(Text(message, FAINT))
+    if result.designs:
+        screen.print()
+        first = folder / result.designs[0].file
+        screen.print(Text(f"Each design is a motor file; look at one with: grainwright check {first}"))
+    _closing_cautions(screen)
+
+
+def _front_table(result: SearchResult, units: str, width: int) -> Table:
+    """One row a design: variables, objectives and the rung that governs it."""
+    varied = [
+        name
+        for name in result.designs[0].variables
+        if len({str(design.variables[name]) for design in result.designs}) > 1
+    ]
+    aims = list(dict.fromkeys([aim.name for aim in result.study.objectives] + ["designation", *_FRONT_FIGURES]))
+    aims = [name for name in aims if name in result.designs[0].results and name != "smallest_factor"]
+    # In a narrow terminal what is aimed for comes before what is merely useful to know.
+    most = max(3, (width - 30) // 12 - min(len(varied), 4))
+    aims = aims[: max(most, len(result.study.objectives) + 1)]
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
+    table.add_column("no.", justify="right")
+    for name in varied:
+        table.add_column(_short(name), justify="right", overflow="fold")
+    for name in aims:
+        table.add_column(_headed(name, units), justify="right", overflow="fold")
+    table.add_column("lets go first")
+    shown: set[int] = set()
+    for design in result.designs:
+        if design.group in shown:
+            continue
+        shown.add(design.group)
+        cells = [_variable(design, name, units) for name in varied]
+        cells += [_result_cell(design.results[name], name, units) for name in aims]
+        governing = "–"
+        if design.results["governing"]:
+            rung = design.results["governing"].replace(" closure", "")
+            governing = f"×{design.results['smallest_factor']:.2f} {rung}"
+        table.add_row(str(design.number), *(Text(cell) for cell in cells), Text(governing))
+    return table
+
+
+def _variable(design: Design, name: str, units: str) -> str:
+    """A variable as the study wrote it: 19 mm stays 19 mm."""
+    return str(design.texts.get(name, design.variables[name]))
+
+
+def _short(name: str) -> str:
+    return name.replace("forward_closure.", "fwd ").replace("aft_closure.", "aft ").replace("_", " ")
+
+
+def _headed(name: str, units: str) -> str:
+    words = {"maximum_expected_pressure": "expected"} | _WORDS
+    text = words.get(name, name.replace("_", " "))
+    unit = display_unit(name, units) if name in QUANTITIES else ""
+    return f"{text} {unit}" if unit else text
+
+
+def _result_cell(value: Any, name: str, units: str) -> str:
+    if isinstance(value, str):
+        return value
+    return number_in(value, name, units) if name in QUANTITIES else f"{value:.4g}"
+
+
+def _print_misses(screen: Console, result: SearchResult, units: str) -> None:
+    """The smallest changes of limits that would let a design in, and the candidates nearest to passing."""
+    if result.relaxations:
+        screen.print()
+        screen.print(heading("What would let one in"))
+        for entry in result.relaxations[:8]:
+            words = " and ".join(
+                f"{change['limit']} {_bound(change['from'], change['limit'], units)} → {_bound(change['to'], change['limit'], units)}"
+                for change in entry["changes"]
+            )
+            screen.print(Padding(Text(words), (0, 0, 0, 2)))
+    if result.nearest:
+        screen.print()
+        screen.print(heading("Nearest candidates"))
+        for row in result.nearest[:5]:
+            variables = ", ".join(f"{_short(key)} {_value(value, key, units)}" for key, value in row["variables"].items())
+            missed = "; ".join(f"{miss['limit']} {_bound(miss['value'], miss['limit'], units)}" for miss in row["misses"])
+            screen.print(Padding(Text(f"{variables}: {missed}"), (0, 0, 0, 2)))
+
+
+def _bound(value: Any, name: str, units: str) -> str:
+    alias = {"maximum_pressure": "maximum_expected_pressure", "target": "total_impulse"}.get(name, name)
+    if isinstance(value, (int, float)) and alias in QUANTITIES:
+        return show(float(value), alias, units)
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def _value(value: Any, key: str, units: str) -> str:
+    name = key.rsplit(".", 1)[-1]
+    if isinstance(value, float) and name in QUANTITIES:
+        return show(value, name, units)
+    return str(value)
 
 
 def print_comparison(comparison: Comparison, units: str) -> None:

@@ -47,7 +47,7 @@ def noise_of(values: Array) -> float:
         return 0.0
     bend = known[1:-1] - 0.5 * (known[:-2] + known[2:])
     spread = NORMAL_FROM_MEDIAN * float(np.median(np.abs(bend))) / np.sqrt(1.5)
-    return max(spread, step_of(known) / np.sqrt(12.0))
+    return float(max(spread, step_of(known) / np.sqrt(12.0)))
 
 
 def correlation_of(values: Array) -> float:
@@ -274,7 +274,8 @@ def peak_of(time: Array, values: Array, width: float) -> tuple[float, float]:
     """Peak of a noisy trace, and the top of its smoothed self over `width` seconds.
 
     The highest sample is high by luck as well; what the highest of so many samples near the top gains from noise of the
-    size seen is taken off. Without noise it is the highest sample; a sharp peak has few samples near it and loses little.
+    size seen is taken off. Without noise it is the highest sample; a sharp peak has few samples near it and loses
+    little.
     """
     smoothed = smooth(time, values, width)
     top = float(np.max(smoothed))

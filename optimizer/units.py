@@ -259,7 +259,9 @@ def _atom(piece: str, whole: str) -> tuple[Unit, int]:
     if name not in UNITS:
         squashed = re.fullmatch(r"([A-Za-z]+)(-?\d)", name)
         if squashed and squashed[1] in UNITS:
-            raise QuantityError("E104", f"{name!r} is not written as units are here", f"write the power as {squashed[1]}^{squashed[2]}")
+            raise QuantityError(
+                "E104", f"{name!r} is not written as units are here", f"write the power as {squashed[1]}^{squashed[2]}"
+            )
         if name in _HINTS:
             raise QuantityError("E104", *_HINTS[name])
         raise _unknown_unit(name)

@@ -89,7 +89,7 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False) -> Asses
     """
     # The heat rungs read the histories, so they are always made: a batch and a single motor then agree to the last digit.
     figures = kernels.evaluate(motors, kernel=kernel, curve=True)
-    expected = kernels.maximum_expected_pressure(motors, kernel=kernel)
+    expected = kernels.maximum_expected_pressure(motors, kernel, figures)
     return Assessment(
         motors=motors,
         figures=figures if curve else replace(figures, curve=None),

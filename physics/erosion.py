@@ -8,15 +8,15 @@ g_th = 35. Source: H. S. Mukunda and P. J. Paul, Combustion and Flame 109 (1997)
 Fitted to double-base and composite data, g up to about 300 (±10 % stated there, less surely remembered).
 
 `lenoir-robillard`: r = r₀ + α·G^0.8·d^−0.2·exp(−β·r·ρ/G), implicit in r. β = 53, and
-α = 0.0288·c_p·μ^0.2·Pr^(−2/3)·(T₁ − T_s)/(ρ·c_s·(T_s − T_p)) in SI. Source: J. M. Lenoir and G. Robillard, 6th Symposium on
-Combustion (1957); Sutton & Biblarz, ch. 11; well remembered, not read. Turbulent flat-plate heat transfer: for developed
-turbulent flow (Re_d above some 1e4); it over-predicts in large ports, where d^−0.2 is too weak a scale effect, and has no
-threshold. d is the diameter of the core at the station.
+α = 0.0288·c_p·μ^0.2·Pr^(−2/3)·(T₁ − T_s)/(ρ·c_s·(T_s − T_p)) in SI. Source: J. M. Lenoir and G. Robillard, 6th
+Symposium on Combustion (1957); Sutton & Biblarz, ch. 11; well remembered, not read. Turbulent flat-plate heat
+transfer: for developed turbulent flow (Re_d above some 1e4); it over-predicts in large ports, where d^−0.2 is too weak
+a scale effect, and has no threshold. d is the diameter of the core at the station.
 
 Where the file gives no gas properties they are estimated: viscosity 1.184e-7·M^0.5·T^0.6 Pa·s with M in g/mol
 (Huzel & Huang, NASA SP-125, ch. 4, remembered), Pr = 4γ/(9γ − 5) (Eucken), c_p = γR/((γ − 1)M), T₁ = (c*Γ)²·M/R from
-the delivered c*. Surface temperature 1000 K and solid specific heat 1500 J/kg/K are textbook middles, remembered; they move
-α in proportion, so a law without constants of its own tells a trend, not a number.
+the delivered c*. Surface temperature 1000 K and solid specific heat 1500 J/kg/K are textbook middles, remembered; they
+move α in proportion, so a law without constants of its own tells a trend, not a number.
 """
 
 from __future__ import annotations
@@ -44,10 +44,14 @@ CONSTANTS: Mapping[str, tuple[str, ...]] = {
 }
 """Constants of each law that `erosive_constants` may override, SI."""
 
+_DEFAULTS = {
+    "coefficient": 0.023, "threshold": 35.0, "beta": 53.0, "solid_specific_heat": 1500.0, "surface_temperature": 1000.0,
+}
+
 RANGES: Mapping[str, str] = {
     "none": "no crossflow effect",
     "mukunda-paul": "g from 0 to about 300 (flux over burning flux, corrected for port size); about ±10 %",
-    "lenoir-robillard": "turbulent ports, Reynolds number above 1e4; over-predicts in ports far wider than those fitted",
+    "lenoir-robillard": "turbulent ports, Reynolds number above 1e4; over-predicts in ports wider than those fitted",
 }
 """Valid range of each law, in words for a caution."""
 
@@ -89,9 +93,7 @@ def erosion(propellant: Propellant, temperature: ArrayLike) -> Erosion:
     density = np.atleast_1d(np.asarray(propellant.density, float))
     if law == "none":
         return Erosion(law, density, {})
-    filled = _gas(propellant) | {"coefficient": np.array([0.023]), "threshold": np.array([35.0]), "beta": np.array([53.0]),
-                                 "solid_specific_heat": np.array([1500.0]), "surface_temperature": np.array([1000.0])}
-    filled |= given
+    filled = _gas(propellant) | {name: np.array([value]) for name, value in _DEFAULTS.items()} | given
     if law == "lenoir-robillard" and "alpha" not in given:
         filled["alpha"] = heat_transfer_alpha(
             filled["specific_heat"], filled["viscosity"], filled["prandtl"], density, filled["solid_specific_heat"],
@@ -125,16 +127,24 @@ def gas_viscosity(molar_mass: ArrayLike, temperature: ArrayLike) -> Array:
 
 
 def heat_transfer_alpha(
-    specific_heat: ArrayLike, viscosity: ArrayLike, prandtl: ArrayLike, density: ArrayLike, solid_specific_heat: ArrayLike,
-    flame_temperature: ArrayLike, surface_temperature: ArrayLike, propellant_temperature: ArrayLike,
+    specific_heat: ArrayLike,
+    viscosity: ArrayLike,
+    prandtl: ArrayLike,
+    density: ArrayLike,
+    solid_specific_heat: ArrayLike,
+    flame_temperature: ArrayLike,
+    surface_temperature: ArrayLike,
+    propellant_temperature: ArrayLike,
 ) -> Array:
     """α of the Lenoir–Robillard law in SI, so that α·G^0.8·d^−0.2 is in m/s; broadcasts. See the head of this file.
 
     >>> float(heat_transfer_alpha(2000.0, 8e-5, 0.8, 1750.0, 1500.0, 3200.0, 1000.0, 293.0).round(12))
     1.2009395e-05
     """
-    cp, mu, pr, rho, cs = (np.asarray(v, float) for v in (specific_heat, viscosity, prandtl, density, solid_specific_heat))
-    flame, surface, cold = (np.asarray(v, float) for v in (flame_temperature, surface_temperature, propellant_temperature))
+    gas = (specific_heat, viscosity, prandtl, density, solid_specific_heat)
+    cp, mu, pr, rho, cs = (np.asarray(value, float) for value in gas)
+    temperatures = (flame_temperature, surface_temperature, propellant_temperature)
+    flame, surface, cold = (np.asarray(value, float) for value in temperatures)
     heat = (flame - surface) / (rho * cs * (surface - cold))
     return np.asarray(0.0288 * cp * mu**0.2 * pr ** (-2.0 / 3.0) * heat)
 

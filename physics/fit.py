@@ -1,6 +1,6 @@
 """Whether a motor goes into its airframe.
 
-Owns the clearances between the case and the tube it must go into. Imports modes and motors.
+Owns the clearances between the case and the tube it must go into, and the length the closures take. Imports modes and motors.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from physics.modes import need
-from physics.motors import Array, Motors
+from physics.motors import Array, Closure, Motors
 
 
 def fit(motors: Motors) -> dict[str, Array | NDArray[np.bool_] | None]:
@@ -32,6 +32,24 @@ def fit(motors: Motors) -> dict[str, Array | NDArray[np.bool_] | None]:
         left = _column(room - length, motors.size)
         ok = ok & (left >= 0.0)
     return {"clearance": clearance, "length_clearance": left, "head_room": 0.5 * clearance, "ok": ok}
+
+
+def closure_reach(closure: Closure | None) -> Array | float:
+    """Length [m] that a closure takes from the end of the case inwards, as far as the file gives it; 0 with none.
+
+    The plate, and to it what holds it: the ring of radial screws (twice its edge distance, where that is given, as its
+    mass is reckoned), the engagement of a threaded ring, the edge margin and thickness of a snap ring.
+    """
+    if closure is None:
+        return 0.0
+    reach: Array | float = 0.0 if closure.plate_thickness is None else closure.plate_thickness
+    if closure.screws is not None and closure.screws.ring_edge_distance is not None:
+        reach = reach + 2.0 * closure.screws.ring_edge_distance
+    elif closure.threaded_ring is not None:
+        reach = reach + closure.threaded_ring.engagement
+    elif closure.snap_ring is not None:
+        reach = reach + closure.snap_ring.edge_margin + closure.snap_ring.ring_thickness
+    return reach
 
 
 def _column(value: Array, size: int) -> Array:

@@ -26,9 +26,6 @@ def masses(motors: Motors) -> dict[str, Array]:
     over the grains where the case has no length. Closure: `mass` where given, else its plate over the bore and its
     ring, twice the distance from hole to ring end long. Nozzle: the insert, a cylinder less its conical exit and, ahead
     of the throat, a bore of the throat's diameter.
-
-    >>> sorted(masses.__annotations__)
-    ['motors', 'return']
     """
     found = {part: _mass(motors, part) for part in PARTS}
     known = [mass for mass, _ in found.values() if mass is not None]

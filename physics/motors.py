@@ -251,10 +251,10 @@ class Motors:
         Raises KeyError for a key that names no column or a part that this batch does not have, and ValueError for a
         shape that does not broadcast to the batch.
         """
-        changed: Any = self
+        changed: Motors = self
         for key, value in values.items():
             changed = _replaced(changed, key.split("."), self._shaped(key, value), key)
-        return changed  # type: ignore[no-any-return]
+        return changed
 
     def _shaped(self, key: str, value: Any) -> Any:
         if isinstance(value, str) or value is None or is_dataclass(value) or key == "size":
@@ -271,13 +271,19 @@ class Motors:
         """The motors at `index` (integers, a slice or a mask) as a batch of their own."""
         picked = np.arange(self.size)[index]
         picked = np.atleast_1d(picked)
-        return _mapped(self, lambda leaf: leaf[picked] if leaf.ndim and leaf.shape[0] == self.size else leaf, picked.size)
+        motors: Motors = _mapped(
+            self, lambda leaf: leaf[picked] if leaf.ndim and leaf.shape[0] == self.size else leaf, picked.size
+        )
+        return motors
 
     def repeat(self, times: int) -> Motors:
         """A batch with every motor `times` over, copies of one motor next to each other."""
-        return self.take(np.repeat(np.arange(self.size), times)) if self.size > 1 else _mapped(
+        if self.size > 1:
+            return self.take(np.repeat(np.arange(self.size), times))
+        motors: Motors = _mapped(
             self, lambda leaf: np.repeat(leaf, times, axis=0) if leaf.ndim and leaf.shape[0] == 1 else leaf, times
         )
+        return motors
 
 
 _RATE_COLUMNS = frozenset(f"propellant.{name}" for name in ("rate_from", "rate_to", "rate", "rate_at", "exponent"))

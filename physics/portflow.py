@@ -13,13 +13,13 @@ sampled and the maximum inside one refined. Both give the same numbers where bot
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from physics import grain, nozzle
 from physics.motors import Array
-from physics.stretches import Balance, Columns, Pieces, Stretches
+from physics.stretches import Balance, Columns, Index, Mask, Pieces, Stretches
 
 _NO_PORT = 1e9
 """Bore that stands for a grain without a port. [m]"""
@@ -149,32 +149,104 @@ def _flux_candidates(cuts: Pieces, slope: Array, core: Array) -> Array:
 # Several rows.
 
 
-def _any_grains(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> PortExtremes:
-    """Sample each piece, and refine a maximum inside one that may be the motor's."""
-    x = cuts.start[:, None] + (cuts.end - cuts.start)[:, None] * _SAMPLES
-    log_pressure, log_ratio = pressure_and_port(x, cuts, burn, law, batch)
-    rough = log_pressure + nozzle.log_head_ratio(log_ratio, batch.gamma[cuts.motor][:, None], steps=1)
-    head, flux, crowd = (
-        _highest(samples, measure, x, cuts, burn, law, batch)
-        for samples, measure in ((rough, _head), (log_pressure - log_ratio, _flux), (-log_ratio, _crowd))
+@dataclass(frozen=True)
+class _Line:
+    """The grains along each piece: its pressure law, and its rows (s, R), head end first; a row that is gone adds 0.
+
+    Areas are over the throat area, cores over the throat diameter. `solid` marks a grain that blocks the way.
+    """
+
+    cuts: Pieces
+    offset: Array
+    slope: Array
+    gamma: Array
+    throat: Array
+    constant: Array
+    linear: Array
+    square: Array
+    core: Array
+    solid: Mask
+    blocked: bool
+
+    def pick(self, index: Index) -> _Line:
+        """Some of the pieces."""
+        arrays = {item.name: getattr(self, item.name)[index] for item in fields(self)[1:-1]}
+        return replace(self, cuts=self.cuts.pick(index), **arrays)
+
+
+def _line(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> _Line:
+    motor = cuts.motor
+    webs = burn.webs[motor]
+    alive = (webs >= burn.end[motor, cuts.stretch][:, None]) & (webs > 0.0)
+    throat = batch.throat_diameter[motor]
+    area = 0.25 * np.pi * (throat * throat)[:, None]
+    constant, linear, square = (np.where(alive, part[motor] / area, 0.0) for part in burn.row_coefficients)
+    core = batch.core_diameter[motor]
+    ahead = np.cumsum(alive, axis=1) > 1
+    solid = alive & (core <= 0.0) & (ahead | (batch.count[motor] > 1.0))
+    return _Line(
+        cuts=cuts,
+        offset=np.where(cuts.still, law.log_ambient[motor], cuts.offset),
+        slope=np.where(cuts.still, 0.0, cuts.slope),
+        gamma=batch.gamma[motor],
+        throat=throat,
+        constant=constant,
+        linear=linear,
+        square=square,
+        core=np.where(alive & (core > 0.0), core, _NO_PORT) / throat[:, None],
+        solid=solid,
+        blocked=bool(solid.any()),
     )
-    initial = np.full(batch.gamma.size, np.inf)
-    firsts = np.nonzero(cuts.start == 0.0)[0]
-    initial[cuts.motor[firsts]] = np.exp(log_ratio[firsts, 0])
-    with np.errstate(over="ignore"):
-        return PortExtremes(np.exp(head), np.exp(flux) / batch.characteristic_velocity, np.exp(-crowd), initial)
 
 
 def pressure_and_port(
     x: Array, cuts: Pieces, burn: Stretches, law: Balance, batch: Columns
 ) -> tuple[Array, Array]:
-    """log p and log J at regressions x (s, T), J the effective port ratio; infinite where nothing flows in a port."""
-    kn = cuts.constant[:, None] + x * (cuts.linear[:, None] + x * cuts.square[:, None])
-    log_pressure = cuts.slope[:, None] * np.log(np.maximum(kn, 1e-300)) + cuts.offset[:, None]
-    if cuts.still.any():
-        log_pressure = np.where(cuts.still[:, None], law.log_ambient[cuts.motor][:, None], log_pressure)
+    """log p and log J at regressions x (s, T) of pieces, J the effective port ratio; infinite without a port."""
+    log_pressure, log_ratio = _rows_along(x, _line(cuts, burn, law, batch))
+    return log_pressure, np.where(log_ratio > _PORTLESS, np.inf, log_ratio)
+
+
+_PORTLESS = float(2.0 * np.log(1e6))
+"""log J beyond which there is no port."""
+
+
+def _rows_along(x: Array, line: _Line) -> tuple[Array, Array]:
+    """log p and log J: 1/J is the largest over rows of the flow's share at the row's aft end, A_t over port area."""
+    carried, crowding = np.zeros_like(x), np.zeros_like(x)
+    opened = 2.0 * x / line.throat[:, None]
+    for row in range(line.core.shape[1]):
+        constant, linear, square = (part[:, row, None] for part in (line.constant, line.linear, line.square))
+        carried = carried + (constant + x * (linear + x * square))
+        bore = line.core[:, row, None] + opened
+        here = carried / (bore * bore)
+        if line.blocked:
+            here = np.where(line.solid[:, row, None], np.inf, here)
+        crowding = np.maximum(crowding, here)
+    log_kn = np.log(np.maximum(carried, 1e-300))
     with np.errstate(divide="ignore"):
-        return log_pressure, -np.log(_crowding(x, kn, cuts, burn, batch))
+        return line.slope[:, None] * log_kn + line.offset[:, None], log_kn - np.log(crowding)
+
+
+def _any_grains(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> PortExtremes:
+    """Sample each piece, and refine a maximum inside one that may be the motor's."""
+    line = _line(cuts, burn, law, batch)
+    x = cuts.start[:, None] + (cuts.end - cuts.start)[:, None] * _SAMPLES
+    log_pressure, log_ratio = _rows_along(x, line)
+    rough = log_pressure + nozzle.log_head_ratio(log_ratio, line.gamma[:, None], steps=1)
+    head = _highest(rough, _head, x, line, batch)
+    flux = np.exp(_highest(log_pressure - log_ratio, _flux, x, line, batch)) / batch.characteristic_velocity
+    smallest = np.exp(-_highest(-log_ratio, _crowd, x, line, batch))
+    initial = np.full(batch.gamma.size, np.inf)
+    firsts = np.nonzero(cuts.start == 0.0)[0]
+    initial[cuts.motor[firsts]] = np.exp(log_ratio[firsts, 0])
+    portless = np.exp(_PORTLESS)
+    return PortExtremes(
+        np.exp(head),
+        np.where(smallest > portless, 0.0, flux),
+        np.where(smallest > portless, np.inf, smallest),
+        np.where(initial > portless, np.inf, initial),
+    )
 
 
 _Measure = Callable[[Array, Array, Array], Array]
@@ -192,73 +264,48 @@ def _crowd(log_pressure: Array, log_ratio: Array, gamma: Array) -> Array:
     return -log_ratio
 
 
-def _highest(
-    samples: Array, measure: _Measure, x: Array, cuts: Pieces, burn: Stretches, law: Balance, batch: Columns
-) -> Array:
+def _highest(samples: Array, measure: _Measure, x: Array, line: _Line, batch: Columns) -> Array:
     """Largest of a measure over each motor's burn, (n,), from its samples (s, T), which may be rough."""
     best = samples.max(axis=1)
-    near = np.nonzero(best >= _top(best[:, None], cuts, batch)[cuts.motor] - _NEAR)[0]
-    some, place = cuts.pick(near), np.argmax(samples[near], axis=1)[:, None]
+    near = np.nonzero(best >= _top(best[:, None], line.cuts, batch)[line.cuts.motor] - _NEAR)[0]
+    some, place = line.pick(near), np.argmax(samples[near], axis=1)[:, None]
 
-    def at(spots: Array, which: Pieces) -> Array:
-        log_pressure, log_ratio = pressure_and_port(spots, which, burn, law, batch)
-        return measure(log_pressure, log_ratio, batch.gamma[which.motor][:, None])
+    def at(spots: Array, which: _Line) -> Array:
+        return measure(*_rows_along(spots, which), which.gamma[:, None])
 
     exact = at(np.take_along_axis(x[near], place, axis=1), some)[:, 0]
     inner = np.nonzero((place[:, 0] > 0) & (place[:, 0] < x.shape[1] - 1) & np.isfinite(exact))[0]
     if inner.size:
         spots = np.take_along_axis(x[near[inner]], place[inner] + np.array([-1, 0, 1]), axis=1)
         exact[inner] = _refined(spots, some.pick(inner), at)
-    return _top(exact[:, None], some, batch)
+    return _top(exact[:, None], some.cuts, batch)
 
 
 _NEAR = 0.02
 """A piece whose samples stay this far (in the logarithm) below another's cannot hold the maximum."""
 
 
-def _refined(xs: Array, cuts: Pieces, at: Callable[[Array, Pieces], Array]) -> Array:
+def _refined(xs: Array, line: _Line, at: Callable[[Array, _Line], Array]) -> Array:
     """Largest value near the middle one of three regressions (s, 3).
 
     Parabolas first; where another row takes over as the narrowest the maximum may be a kink, and halving closes in.
     """
-    ys = at(xs, cuts)
+    ys = at(xs, line)
     before = ys[:, 1]
-    for _ in range(4):
+    for _ in range(3):
         guess = _vertex(xs, ys)
         before = ys[:, 1]
-        xs, ys = _narrowed(xs, ys, guess, at(guess[:, None], cuts)[:, 0])
+        xs, ys = _narrowed(xs, ys, guess, at(guess[:, None], line)[:, 0])
     best = ys[:, 1].copy()
-    rest = np.nonzero(best - before > 1e-9)[0]
+    rest = np.nonzero(best - before > 1e-7)[0]
     if rest.size:
-        some, xs, ys = cuts.pick(rest), xs[rest], ys[rest]
-        for _ in range(24):
+        some, xs, ys = line.pick(rest), xs[rest], ys[rest]
+        for _ in range(14):
             left = xs[:, 1] - xs[:, 0] > xs[:, 2] - xs[:, 1]
             guess = 0.5 * (xs[:, 1] + np.where(left, xs[:, 0], xs[:, 2]))
             xs, ys = _narrowed(xs, ys, guess, at(guess[:, None], some)[:, 0])
         best[rest] = ys[:, 1]
     return best
-
-
-def _crowding(x: Array, kn: Array, cuts: Pieces, burn: Stretches, batch: Columns) -> Array:
-    """Inverse of the effective port ratio: largest over rows of flow share at the row's aft end × A_t / port area.
-
-    0 where no port carries anything; infinite where a grain without a core stands in the way of burning ones.
-    """
-    motor = cuts.motor
-    throat = batch.throat_diameter[motor][:, None]
-    total = 0.25 * np.pi * throat * throat * np.where(kn > 0.0, kn, np.inf)
-    largest, carried = np.zeros_like(x), np.zeros_like(x)
-    for row in range(burn.webs.shape[1]):
-        alive = ((burn.webs[motor, row] >= burn.end[motor, cuts.stretch]) & (burn.webs[motor, row] > 0.0))[:, None]
-        constant, linear, square = (part[motor, row][:, None] for part in burn.row_coefficients)
-        core = batch.core_diameter[motor, row][:, None]
-        blocked = (core <= 0.0) & alive & ((carried > 0.0) | (batch.count[motor, row] > 1.0)[:, None])
-        carried = carried + np.where(alive, constant + x * (linear + x * square), 0.0)
-        bore = (core + 2.0 * x) / throat
-        with np.errstate(divide="ignore", invalid="ignore"):
-            here = np.where(alive & (core > 0.0), carried / (total * bore * bore), 0.0)
-        largest = np.maximum(largest, np.where(blocked, np.inf, here))
-    return largest
 
 
 def _vertex(xs: Array, ys: Array) -> Array:

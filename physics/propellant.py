@@ -71,17 +71,22 @@ def burning_rate(propellant: Propellant, pressure: Array, temperature: Array) ->
     """
     law = rate_coefficients(propellant, temperature)
     pressure = np.asarray(pressure, dtype=float)
-    flat = pressure.ndim < 2
-    columns = np.atleast_1d(pressure)[:, None] if flat else pressure
+    columns = np.atleast_1d(pressure)[:, None] if pressure.ndim < 2 else pressure
     with np.errstate(divide="ignore"):
         log_pressure = np.log(columns)
     row = np.zeros(columns.shape, dtype=np.intp)
     for bound in range(law.rows - 1):
         row += log_pressure > law.log_bounds[:, bound, None]
     rate: Array = np.exp(_pick(law.log_coefficient, row) + _pick(law.exponent, row) * log_pressure)
-    return rate[:, 0].reshape(pressure.shape if pressure.ndim else ()) if flat and rate.shape[0] <= 1 else (
-        rate[:, 0] if flat else rate
-    )
+    return _as_given(rate, pressure)
+
+
+def _as_given(columns: Array, asked: Array) -> Array:
+    """Columns (n, T) in the shape asked for: (n, T), (n,), or scalar where one scalar met one motor."""
+    if asked.ndim >= 2:
+        return columns
+    flat = columns[:, 0]
+    return np.asarray(flat if asked.ndim or flat.size != 1 else flat[0])
 
 
 def _pick(table: Array, row: NDArray[np.intp]) -> Array:
@@ -140,9 +145,7 @@ def equilibrium_pressure(propellant: Propellant, kn: Array, temperature: Array) 
         log_kn = np.log(columns)
     log_pressure = _log_equilibrium(law, switch_kn(law, log_impedance), log_impedance, log_kn)
     pressure: Array = np.exp(log_pressure)
-    if kn.ndim >= 2:
-        return pressure
-    return pressure[:, 0] if kn.ndim or pressure.shape[0] > 1 else pressure[0, 0]
+    return _as_given(pressure, kn)
 
 
 def _log_equilibrium(law: RateLaw, switches: Switches, log_impedance: Array, log_kn: Array) -> Array:

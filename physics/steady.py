@@ -26,8 +26,8 @@ from physics.motors import Array, Curve, Figures, Motors
 from physics.portflow import PortExtremes, port_extremes, pressure_and_port
 from physics.stretches import Balance, Columns, Index, Mask, Pieces, Stretches, balance, columns, pieces, stretches
 
-BLOCK = 1024
-"""Motors a block: arrays of a block stay in the cache. Measured flat between 512 and 4096."""
+BLOCK = 4096
+"""Motors a block: few enough to stay in the cache, enough to outweigh the calls. Measured flat from 4096 to 16384."""
 
 _ORDERS = (4, 6, 8, 12, 16, 24, 32, 64, 128)
 _RULES = {order: np.polynomial.legendre.leggauss(order) for order in _ORDERS}
@@ -410,7 +410,7 @@ def _history(cuts: Pieces, steps: int, burn: Stretches, law: Balance, flow: _Flo
     return {
         "time": clock.ravel(),
         "chamber_pressure": pressure.ravel(),
-        "head_pressure": (pressure * nozzle.head_pressure_ratio(np.exp(log_ratio), batch.gamma[motor][:, None])).ravel(),
+        "head_pressure": np.exp(log_pressure + nozzle.log_head_ratio(log_ratio, batch.gamma[motor][:, None])).ravel(),
         "thrust": push.ravel(),
         "mass_flow": (pressure * area / batch.characteristic_velocity[motor][:, None]).ravel(),
         "kn": kn.ravel(),

@@ -227,7 +227,7 @@ class Pieces:
 
     def pick(self, mask: Mask | Index) -> Pieces:
         """Some of the pieces."""
-        return Pieces(*(getattr(self, item.name)[mask] for item in fields(self)))
+        return Pieces(**{item.name: getattr(self, item.name)[mask] for item in fields(self)})
 
 
 def pieces(burn: Stretches, law: Balance, thresholds: Array) -> Pieces:

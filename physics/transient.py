@@ -12,12 +12,12 @@ Model
   at least). The igniter's own gas and the spread of the flame are not modelled.
 - Free volume V: inside of the case less liner, closure plates and propellant; without a case or its length, the
   cores alone; one throat diameter of throat area at least. See `free_volume`.
-- Port flow: `physics.port`. Gas is taken up by storage in proportion to where it is made, so that the flow through a station is
-  the share of the burning surface upstream of it. Each grain has `stations` cells of its own regression, and each bare
-  face one. With one bare end it is the nozzle end.
+- Port flow: `physics.port`. Gas is taken up by storage in proportion to where it is made, so that the flow through a
+  station is the share of the burning surface upstream of it. Each grain has `stations` cells of its own regression,
+  and each bare face one. With one bare end it is the nozzle end.
 - Local rate: r(p_static) at the station's own static pressure, raised by the erosive law of `physics.erosion`
-  (`rate_pressure="chamber"` gives every surface the chamber pressure instead, the lumped motor). Where rows of the rate law meet
-  at a jump, the law is joined across ±0.05 % of pressure.
+  (`rate_pressure="chamber"` gives every surface the chamber pressure instead, the lumped motor). Where rows of the
+  rate law meet at a jump, the law is joined across ±0.05 % of pressure.
 - Throat: dR/dt = recession·(p/throat_recession_at)^0.8, the exponent of turbulent heat and mass transfer.
 - Thrust: `physics.nozzle.thrust` with the expansion ratio of the moment.
 
@@ -30,8 +30,8 @@ log p, by the web and by the next burnout, on which it lands. All motors of a bl
 
 Compiled loops or numpy: see `tests/benchmarks/transient_speed.py`, which prints the ratios behind the choice of numpy.
 
-Sources: mass balance and isothermal chamber, Sutton & Biblarz, ch. 12 (remembered). L-stable SDIRK of order 2: R. Alexander,
-SIAM J. Numer. Anal. 14 (1977) 1006 (remembered).
+Sources: mass balance and isothermal chamber, Sutton & Biblarz, ch. 12 (remembered). L-stable SDIRK of order 2: R.
+Alexander, SIAM J. Numer. Anal. 14 (1977) 1006 (remembered).
 """
 
 from __future__ import annotations
@@ -62,6 +62,7 @@ SOLID_DIFFUSIVITY = 1.7e-7
 """Thermal diffusivity of solid propellant [m2/s]; textbook middle of 1e-7 to 2.5e-7, remembered."""
 
 _JOIN = 5e-4
+_NEAR = 1e-3
 _SWEEPS = 2
 _CONVERGED = 1e-4
 _MOST_STEPS = 20000
@@ -91,9 +92,9 @@ def evaluate(
     """Figures of every motor of the batch, each (n,), SI; names as in the steady kernel. See the head of this file.
 
     `curve` adds the histories. `stations`: cells along each grain. `tolerance`: bound on h²·(ln p)''/2 in a step [-].
-    `web_steps`: least number of steps over the thinnest web. `rate_pressure`: "static" or "chamber". `block`: motors that
-    advance together; it changes speed alone. Raises ValueError for an option out of range and RuntimeError where a motor
-    needs more than 20,000 steps.
+    `web_steps`: least number of steps over the thinnest web. `rate_pressure`: "static" or "chamber". `block`: motors
+    that advance together; it changes speed alone. Raises ValueError for an option out of range and RuntimeError where
+    a motor needs more than 20,000 steps.
     """
     if rate_pressure not in ("static", "chamber"):
         raise ValueError(f"rate_pressure {rate_pressure!r}: expected 'static' or 'chamber'")
@@ -174,7 +175,8 @@ def _layout(motors: Motors, options: Options) -> Layout:
     n = motors.size
     grains = motors.grain
     leaves = (grains.count, grains.length, grains.outer_diameter, grains.core_diameter, grains.burning_ends)
-    count, length, outer, core, ends = np.broadcast_arrays(*(np.atleast_2d(leaf) for leaf in leaves), np.empty((n, 1)))[:5]
+    shaped = np.broadcast_arrays(*(np.atleast_2d(leaf) for leaf in leaves), np.empty((n, 1)))
+    count, length, outer, core, ends = shaped[:5]
     count = np.where(_impossible(motors)[:, None], 0.0, count)
     total = np.cumsum(np.rint(count).astype(np.intp), axis=1)
     size = max(int(total[:, -1].max(initial=1)), 1)
@@ -236,9 +238,9 @@ def _law(law: RateLaw) -> RateLaw:
 def free_volume(motors: Motors) -> Array:
     """Gas volume before ignition [m3], (n,).
 
-    With a case and its length: bore less liner, over the length less both closure plates (taken as flush with the ends of
-    the tube; a plate that is not given takes no room), less propellant. Otherwise, and never less than, the cores alone.
-    At least one throat diameter of throat area, which an end burner without a case needs.
+    With a case and its length: bore less liner, over the length less both closure plates (taken as flush with the ends
+    of the tube; a plate that is not given takes no room), less propellant. Otherwise, and never less than, the cores
+    alone. At least one throat diameter of throat area, which an end burner without a case needs.
     """
     n = motors.size
     grains = motors.grain
@@ -263,7 +265,8 @@ def free_volume(motors: Motors) -> Array:
 
 @dataclass
 class State:
-    """Where every motor stands: log pressure (n,), regressions [m] of cells, head and nozzle faces, throat radius [m]."""
+    """Where every motor stands: log pressure (n,), regressions [m] of cells, head and nozzle faces, throat radius
+    [m]."""
 
     log_pressure: Array
     core: Array
@@ -360,13 +363,17 @@ def log_rate(law: RateLaw, log_pressure: Array) -> tuple[Array, Array]:
 
 
 def nozzle_factor(layout: Layout, pressure: Array) -> Array:
-    """Mass flow over the choked one, (n,): 1 above the critical ratio, the isentropic value to ambient below, 0 at it."""
-    over = np.maximum(pressure / np.maximum(layout.ambient_pressure, 1e-9), 1.0)
+    """Mass flow over the choked one, broadcasts against (n,): 1 above the critical ratio, isentropic to ambient below.
+
+    Within 0.1 % of ambient it falls to 0 in a straight line, so that its slope stays finite.
+    """
+    over = pressure / np.maximum(layout.ambient_pressure, 1e-9)
     if (over >= layout.critical).all():
         return np.ones_like(over)
     gamma = layout.gamma
-    speed = np.sqrt(2.0 * gamma / (gamma - 1.0) * np.maximum(1.0 - over ** ((1.0 - gamma) / gamma), 0.0))
-    slow = speed * over ** (-1.0 / gamma) / vandenkerckhove(gamma)
+    bounded = np.clip(over, 1.0 + _NEAR, layout.critical)
+    speed = np.sqrt(2.0 * gamma / (gamma - 1.0) * (1.0 - bounded ** ((1.0 - gamma) / gamma)))
+    slow = speed * bounded ** (-1.0 / gamma) / vandenkerckhove(gamma) * np.clip((over - 1.0) / _NEAR, 0.0, 1.0)
     return np.where(over >= layout.critical, 1.0, np.minimum(slow, 1.0))
 
 
@@ -384,7 +391,7 @@ def flow(layout: Layout, state: State, shape: Geometry, guess: Rates, port: Prof
     share, area = _nodes(made), _nodes(shape.port)
     share[:, :, 0], share[:, :, -1] = entry, behind
     share[:, :, 1:-1] = entry[:, :, None] + inside - 0.5 * made
-    share *= (factor / behind[:, -1])[:, None, None]
+    share *= (factor / np.maximum(behind[:, -1], 1e-300))[:, None, None]
     area[:, :, 0], area[:, :, -1] = shape.port[:, :, 0], shape.port[:, :, -1]
     area[:, :, 1:-1] = shape.port
     port = profile(share, area, throat, layout.gamma, port)
@@ -467,7 +474,8 @@ def _nozzle(layout: Layout, pressure: Array, throat: Array) -> tuple[Array, Arra
     power = (layout.gamma - 1.0) / layout.gamma
     over = np.maximum(pressure / np.maximum(layout.ambient_pressure, 1e-9), 1.0 + 1e-9)
     shrunk = over**-power
-    slope = 1.0 + 0.5 * power * shrunk / (1.0 - shrunk) - 1.0 / layout.gamma
+    slope = 1.0 + np.where(over > 1.0 + _NEAR, 0.5 * power * shrunk / (1.0 - shrunk) - 1.0 / layout.gamma,
+                           over / (over - 1.0))
     return choked * factor, np.where(factor >= 1.0, 1.0, slope)
 
 
@@ -477,7 +485,7 @@ def _balance(layout: Layout, store_gas: Array, store_left: Array, at: Stage, shi
     burnt = layout.propellant_volume - at.shape.left + shift
     made, exponent = step * at.flow.made, at.flow.made_exponent
     delta = np.zeros_like(pressure)
-    for _ in range(2):
+    for _ in range(3):
         grown = made * np.exp(exponent * delta)
         here = pressure * np.exp(delta)
         volume = layout.free_volume + burnt + grown - made
@@ -503,7 +511,7 @@ def _solve_stage(
         state = _advanced(base, rates, _recession(layout, log_pressure), step, log_pressure)
         shape = geometry(layout, state.core, state.head, state.aft)
         now = flow(layout, state, shape, rates, port)
-        before = (shape.core * rates.core).sum(axis=(1, 2)) + (shape.head * rates.head + shape.aft * rates.aft).sum(axis=1)
+        before, _ = _made(shape, rates)
         stage = Stage(state, now, shape, np.zeros_like(log_pressure))
         delta = _balance(layout, store_gas, store_left, stage, step * (now.made - before), step)
         log_pressure, port = log_pressure + delta, now.port
@@ -537,8 +545,8 @@ def _next_burnout(layout: Layout, state: State, rates: Rates, shape: Geometry) -
 # --- the march --------------------------------------------------------------------------------------------------------
 
 _FIELDS = (
-    "time", "step", "inner_pressure", "pressure", "inner_throat", "throat", "inner_flow", "flow", "head", "kn", "flux", "mach",
-    "choked", "burning", "rate", "exponent", "volume", "regression",
+    "time", "step", "inner_pressure", "pressure", "inner_throat", "throat", "inner_flow", "flow", "head", "kn", "flux",
+    "mach", "choked", "burning", "rate", "exponent", "volume", "regression",
 )
 """One row of the record a step; "inner" is the first stage of the step. Pressures Pa, head over chamber pressure."""
 
@@ -618,8 +626,8 @@ def _start(layout: Layout, motors_index: NDArray[np.intp], held: Flow) -> March:
         step = np.where(now.made > 0.0, 0.03 * gas / (layout.density * now.made), 0.0)
     burning = now.made > 0.0
     return March(
-        motors_index, layout, state, Store(gas, np.zeros_like(gas)), now.rates, now.port, shape, np.zeros_like(gas), step,
-        np.zeros_like(gas), burning, ~burning,
+        motors_index, layout, state, Store(gas, np.zeros_like(gas)), now.rates, now.port, shape, np.zeros_like(gas),
+        step, np.zeros_like(gas), burning, ~burning,
     )
 
 
@@ -659,7 +667,7 @@ def _attempt(march: March, options: Options) -> tuple[March, Array, Array]:
     with np.errstate(divide="ignore", invalid="ignore"):
         slope = (state.log_pressure - first.state.log_pressure) / ((1.0 - SDIRK) * step)
     late_out, _ = _nozzle(layout, pressure, state.throat)
-    row = _row(march, first, second, shape, step, early_out, late_out, area, volume)
+    row = _row(march, first, second, shape, (early_out, late_out))
     end = _burnout_time(march, first, second, good & march.burning & ~burning)
     floor = np.maximum(1.02 * layout.ambient_pressure, LOWEST_START)
     after = March(
@@ -701,8 +709,8 @@ def _landing(
 ) -> Array:
     """Step that meets the next burnout, `soonest` [s] ahead, if that is less than `wanted` [s]; (n,).
 
-    First to just before it, where its time is known better, then on to it. Where little surface goes out together, steps
-    of a quarter of the filling time may run over several burnouts; the cells then burn for a part of the step.
+    First to just before it, where its time is known better, then on to it. Where little surface goes out together,
+    steps of a quarter of the filling time may run over several burnouts; the cells then burn for a part of the step.
     """
     window = (soonest + 0.25 * filling)[:, None, None]
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -718,21 +726,21 @@ def _burnout_time(march: March, first: Stage, second: Stage, ended: Mask) -> Arr
     if not ended.any():
         return np.full(ended.shape, np.nan)
     early, late = first.flow.rates, second.flow.rates
-    mean = Rates(*((1.0 - SDIRK) * a + SDIRK * b for a, b in
-                   ((early.core, late.core), (early.head, late.head), (early.aft, late.aft))),
-                 late.exponent)
+
+    def mean_of(name: str) -> Array:
+        return np.asarray((1.0 - SDIRK) * getattr(early, name) + SDIRK * getattr(late, name))
+
+    mean = Rates(mean_of("core"), mean_of("head"), mean_of("aft"), late.exponent)
     _, last = _next_burnout(march.layout, march.state, mean, march.shape)
     return np.where(ended, march.time + np.minimum(last, march.step), np.nan)
 
 
-def _row(
-    march: March, first: Stage, second: Stage, shape: Geometry, step: Array, early_out: Array, late_out: Array, area: Array,
-    volume: Array,
-) -> Array:
+def _row(march: March, first: Stage, second: Stage, shape: Geometry, outflow: tuple[Array, Array]) -> Array:
     """One line of the record, (fields, n), in the order of `_FIELDS`."""
-    layout, state, now = march.layout, second.state, second.flow
+    layout, state, now, step = march.layout, second.state, second.flow, march.step
     pressure = np.exp(state.log_pressure)
     throat = np.pi * state.throat**2
+    volume = layout.free_volume + layout.propellant_volume - shape.left
     exits = now.exit_share * (pressure * throat / layout.characteristic_velocity)[:, None] / second.shape.port[:, :, -1]
     web = layout.web[:, :, None]
     weight = (layout.length * layout.cored)[:, :, None]
@@ -740,10 +748,10 @@ def _row(
     depth = (np.minimum(state.core, web) * weight).sum(axis=(1, 2)) / total
     depth = np.where(layout.cored.any(axis=1), depth, state.aft.max(axis=1))
     return np.array([
-        march.time + step, step, np.exp(first.state.log_pressure), pressure, first.state.throat, state.throat, early_out,
-        late_out, now.port.head, area / throat, exits.max(axis=1), np.sqrt(now.port.mach_squared[:, :, -1].max(axis=1)),
-        now.port.choked.astype(float), march.burning.astype(float), now.rates.core.min(axis=(1, 2)), now.made_exponent, volume,
-        depth,
+        march.time + step, step, np.exp(first.state.log_pressure), pressure, first.state.throat, state.throat, *outflow,
+        now.port.head, shape.area / throat, exits.max(axis=1), np.sqrt(now.port.mach_squared[:, :, -1].max(axis=1)),
+        now.port.choked.astype(float), march.burning.astype(float), now.rates.core.min(axis=(1, 2)), now.made_exponent,
+        volume, depth,
     ])
 
 
@@ -792,8 +800,8 @@ def _march(layout: Layout, options: Options) -> Record:
     table = np.array(rows).reshape(-1, len(_FIELDS), n)
     start = np.exp(_unburnt(layout).log_pressure)
     return Record(
-        {name: table[:, place] for place, name in enumerate(_FIELDS)}, burn_time, held_pressure, open_ratio, initial_kn, dead,
-        start, head, left, layout,
+        {name: table[:, place] for place, name in enumerate(_FIELDS)}, burn_time, held_pressure, open_ratio, initial_kn,
+        dead, start, head, left, layout,
     )
 
 
@@ -821,19 +829,14 @@ def _thrusts(motors: Motors, record: Record) -> tuple[dict[str, Array], Mask]:
             safe, area, np.maximum(layout.exit_area / area, 1.0), layout.gamma, layout.ambient_pressure,
             motors.nozzle.efficiency, motors.nozzle.half_angle,
         )
-        slower = np.where(state.unchoked, _unchoked_share(layout, safe), 1.0)
-        push[name] = np.where(taken, state.thrust * slower, np.nan)
+        push[name] = np.where(taken, state.thrust * nozzle_factor(layout, safe), np.nan)
         separated = state.separated & taken
     return push, separated
 
 
-def _unchoked_share(layout: Layout, pressure: Array) -> Array:
-    return nozzle_factor(layout, pressure)
-
-
 def _weighted(rows: dict[str, Array], inner: Array, end: Array) -> Array:
     """Integral over each step by the quadrature of the time integration, (steps, n); 0 where no step was taken."""
-    return np.nan_to_num(rows["step"] * ((1.0 - SDIRK) * inner + SDIRK * end))
+    return np.asarray(np.nan_to_num(rows["step"] * ((1.0 - SDIRK) * inner + SDIRK * end)))
 
 
 def _until(rows: dict[str, Array], integral: Array, end: Array) -> Array:
@@ -954,10 +957,13 @@ def several_equilibria(motors: Motors) -> Mask:
 
 
 def _chuffing(layout: Layout, rows: dict[str, Array]) -> Mask:
-    """Steps whose filling time is shorter than linear theory asks for, (steps, n)."""
+    """Steps near equilibrium whose filling time is shorter than linear theory asks for, (steps, n)."""
     area = np.pi * rows["throat"] ** 2
     filling = rows["volume"] * layout.characteristic_velocity / (layout.gas_constant_temperature * area)
-    return np.asarray(filling * rows["rate"] ** 2 / SOLID_DIFFUSIVITY < chuffing_limit(rows["exponent"]))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        drift = np.log(rows["pressure"] / rows["inner_pressure"]) / ((1.0 - SDIRK) * rows["step"])
+    slow = np.abs(drift) * filling < 0.1
+    return np.asarray(slow & (filling * rows["rate"] ** 2 / SOLID_DIFFUSIVITY < chuffing_limit(rows["exponent"])))
 
 
 def _quenched(record: Record) -> Mask:
@@ -978,12 +984,12 @@ def _quenched(record: Record) -> Mask:
 def chuffing_limit(exponent: Array) -> Array:
     """Smallest stable τ·r²/α [-] of a chamber on a propellant of pressure exponent n; any shape, NaN for NaN.
 
-    τ is the filling time V·c*/(R·T·A_t), r the burning rate, α the thermal diffusivity of the solid. Since τ grows with L* and r²
-    with p^(2n), the limit has the form L*·p^(2n) = const of Sehgal and Strand (1964). The constant is where linear theory
-    finds neutral stability, (1 + iΩ·τr²/α) = R_p(Ω), with the quasi-steady response R_p = n·A·B/(λ + A/λ − (1 + A) + A·B),
-    λ = ½(1 + √(1 + 4iΩ)) (Denison and Baum 1961; Culick 1968; remembered), A = 10 and B = 0.8, textbook middles. Real
-    propellants differ by a factor of two either way: a caution, not a verdict. Valid for 0 < n < 0.8; 0 where the
-    response never reaches 1 (small n).
+    τ is the filling time V·c*/(R·T·A_t), r the burning rate, α the thermal diffusivity of the solid. Since τ grows
+    with L* and r² with p^(2n), the limit has the form L*·p^(2n) = const of Sehgal and Strand (1964). The constant is
+    where linear theory finds neutral stability, (1 + iΩ·τr²/α) = R_p(Ω), with the quasi-steady response R_p = n·A·B/(λ
+    + A/λ − (1 + A) + A·B), λ = ½(1 + √(1 + 4iΩ)) (Denison and Baum 1961; Culick 1968; remembered), A = 10 and B = 0.8,
+    textbook middles. Real propellants differ by a factor of two either way: a caution, not a verdict. Valid for 0 < n
+    < 0.8; 0 where the response never reaches 1 (small n).
 
     >>> float(chuffing_limit(np.array(0.4)).round(2))
     0.15

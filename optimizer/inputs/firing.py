@@ -16,7 +16,7 @@ from optimizer.inputs.tables import Table, check_schema, read_text, sub_table, t
 from optimizer.inputs.text import read_document
 from optimizer.problems import InputError, Problems, nearest, plain_file
 from optimizer.units import DIMENSIONS, QuantityError, unit
-from optimizer.vocabulary import KeySpec
+from optimizer.vocabulary import SECTIONS, KeySpec
 
 CHANNEL = re.compile(r"(pressure|thrust)(_[a-z0-9]+)?")
 DIMENSION_OF = {"time": "time", "pressure": "pressure", "thrust": "force"}
@@ -83,7 +83,8 @@ class Observed:
 class Firing:
     """A firing file as read; SI.
 
-    `motor` is None where the file names none: figures that need it are then not computed. `measured` holds what was
+    `motor` is None where the file names none, or where the motor file leaves out the propellant or the grains
+    (`lacking` names them): figures that need them are then not computed. `measured` holds what was
     weighed and measured beside the record: propellant_mass, throat_diameter_before and _after, ambient_pressure,
     temperature (of the propellant), each only where given.
     """
@@ -98,7 +99,11 @@ class Firing:
     measured: dict[str, float] = field(default_factory=dict)
     digest: str = ""
     sources: tuple[tuple[str, str], ...] = ()
+    lacking: tuple[str, ...] = ()
 
+
+LEFT_OUT = ("propellant", "grain")
+"""Tables that the motor of a firing may leave out: throat and pressure alone give a thrust coefficient."""
 
 MEASURED = (
     KeySpec("propellant_mass", "quantity", "propellant mass as weighed", "mass", 1e-4, 2000),
@@ -128,7 +133,7 @@ def _read(root: Table) -> Firing | None:
     name = (
         read_text(root, ("name",), root.data["name"], KeySpec("name", "text", "name")) if "name" in root.data else None
     )
-    motor = _motor(root)
+    motor, lacking, of_motor = _motor(root)
     record = _record(root)
     columns = _columns(root, record is not None or "record" in root.data)
     instruments = _instruments(root, columns)
@@ -138,6 +143,7 @@ def _read(root: Table) -> Firing | None:
     if measured_table is not None:
         measured_table.refuse_unknown([spec.key for spec in MEASURED])
         measured = measured_table.read(MEASURED)
+    measured = {**of_motor, **measured}
     if "record" not in root.data and "observed" not in root.data:
         root.missing("record", 'add record = "NAME.csv", or say what was seen under [observed]')
     if root.problems:
@@ -145,27 +151,48 @@ def _read(root: Table) -> Firing | None:
     path = root.document.path
     sources = ((str(path), root.document.digest), *(motor.sources if motor else ()))
     total = hashlib.sha256("".join(item for _, item in sources).encode()).hexdigest()
-    return Firing(path, name or path.stem, motor, record, columns, instruments, observed, measured, total, sources)
+    return Firing(
+        path, name or path.stem, motor, record, columns, instruments, observed, measured, total, sources, lacking
+    )
 
 
-def _motor(root: Table) -> MotorFile | None:
+def _motor(root: Table) -> tuple[MotorFile | None, tuple[str, ...], dict[str, float]]:
+    """The motor; where it leaves out propellant or grains, what it leaves out, and its throat and ambient pressure."""
     value = root.data.get("motor")
     if not isinstance(value, str) or not value.strip():
         if "motor" in root.data:
             root.problem("motor", "is not the name of a file", 'write motor = "motors/NAME.toml"', "E108")
         elif "record" not in root.data:
             root.missing("motor", 'add motor = "motors/NAME.toml", the motor as built and measured')
-        return None
+        return None, (), {}
     path = root.document.path.parent / value
     try:
-        return load_motor(path)
+        return load_motor(path), (), {}
     except InputError as error:
+        if all(item.code == "E112" and item.key in LEFT_OUT for item in error.problems):
+            return None, tuple(item.key for item in error.problems), _throat_and_air(path, root.problems)
         for item in error.problems:
             if item.code in ("E142", "E143") and item.file == plain_file(path):
                 root.problem("motor", f"{item.problem}: {item.file}", item.fix, item.code)
             else:
                 root.problems.found.append(item)
-        return None
+        return None, (), {}
+
+
+def _throat_and_air(path: Path, problems: Problems) -> dict[str, float]:
+    document = read_document(path, "a motor file (TOML)")
+    root = Table(document, (), document.data, problems)
+    found: dict[str, float] = {}
+    for section, key, name in (
+        ("nozzle", "throat_diameter", "throat_diameter_before"),
+        ("ambient", "pressure", "ambient_pressure"),
+    ):
+        table = sub_table(root, section) if section in document.data else None
+        if table is not None and key in table.data:
+            value = table.read([spec for spec in SECTIONS[section] if spec.key == key]).get(key)
+            if value is not None:
+                found[name] = value
+    return found
 
 
 def _record(root: Table) -> Path | None:

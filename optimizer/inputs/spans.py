@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 from optimizer.inputs.tables import (
     Table,
     allowed_text,
-    bounded_fraction,
     in_range,
     read_exact,
     read_value,
@@ -29,7 +28,7 @@ from optimizer.inputs.tables import (
 )
 from optimizer.problems import InputError, nearest, shown_value
 from optimizer.shop import Stock, load_stock
-from optimizer.units import DIMENSIONS, QuantityError, plain_decimal, split_quantity, to_float, unit
+from optimizer.units import QuantityError, plain_decimal, split_quantity, to_float, unit
 from optimizer.vocabulary import KeySpec
 
 MOST_VALUES = 1_000_000
@@ -95,8 +94,9 @@ class RangeValues(Sequence[SpanValue]):
 class Span:
     """What a search variable may be.
 
-    `name` is as in the study, `key` the motor file's key it stands for and `column` the column of Motors (both empty
-    for a variable that is more than one column). `kind` is "list", "range" or "stock"; `dimension` "" for names.
+    `name` is as in the study, `key` the motor file's key it stands for (the name itself where it stands for more than
+    one) and `column` the column of Motors, empty where it is none or more than one. `kind` is "list", "range" or
+    "stock"; `dimension` is "" for names.
     """
 
     name: str
@@ -348,6 +348,3 @@ def parse_bound(table: Table, path: tuple[str | int, ...], value: Any, dimension
     except QuantityError as error:
         table.problem(path, error.problem, error.fix, error.code)
         return None
-
-
-__all__ = ["DIMENSIONS", "RangeValues", "Span", "SpanReader", "SpanValue", "bounded_fraction", "parse_bound"]

@@ -14,10 +14,10 @@ from typing import Any
 
 from optimizer.inputs.motor import MotorFile, load_motor, load_propellant
 from optimizer.inputs.spans import SAME, Span, SpanReader, SpanValue, parse_bound
-from optimizer.inputs.tables import Table, check_schema, read_exact, read_text, read_value, sub_table, type_name
+from optimizer.inputs.tables import Table, check_schema, read_text, read_value, sub_table, type_name
 from optimizer.inputs.text import Path_, read_document
 from optimizer.problems import InputError, Problems, nearest, plain_file
-from optimizer.units import DIMENSIONS, to_float
+from optimizer.units import DIMENSIONS
 from optimizer.vocabulary import (
     BOTH_ENDS,
     CLOSURES,
@@ -327,7 +327,7 @@ class _StudyReader:
         else:
             inside = ".screws" if spec.kind in ("screw", "grade") else ""
             owners = [spec.column.rpartition(".")[0] if spec.column else key.rpartition(".")[0] + inside]
-        if any(self._part(owner) is not None for owner in owners):
+        if not owners[0] or any(self._part(owner) is not None for owner in owners):
             return True
         where = key.rpartition(".")[0] or "forward_closure"
         extra = ' with retention = "radial-screws"' if "screws" in owners[0] else ""
@@ -602,15 +602,13 @@ PARTS = tuple(dict.fromkeys(key.split(".")[0] for key in MOTOR_KEYS if "." in ke
 def variable_spec(name: str) -> tuple[KeySpec | None, str]:
     """The spec of a search variable and the motor file's key it stands for; (None, "") where there is none."""
     if name == "core_diameter_aft":
-        return MOTOR_KEYS["grain.core_diameter"], "grain.core_diameter"
+        return replace(MOTOR_KEYS["grain.core_diameter"], column="", meaning="core diameter of the last grains"), name
     if name == "expansion_ratio":
-        return KeySpec(
-            name, "number", "exit area over throat area", "ratio", 1.0, 400.0, column="nozzle.exit_diameter"
-        ), name
+        return KeySpec(name, "number", "exit area over throat area", "ratio", 1.0, 400.0, example="5.0"), name
     if name in BOTH_ENDS:
         return _both_ends(name)
     if name == "aft_count":
-        return replace(MOTOR_KEYS["grain.count"], low=0.0, meaning="grains of the last row"), "grain.count"
+        return replace(MOTOR_KEYS["grain.count"], column="", low=0.0, meaning="number of the last grains"), name
     key = SHORT_KEYS.get(name, name)
     if key.startswith("grain."):  # grain.1.core_diameter: the second row
         key = ".".join(part for part in key.split(".") if not part.isdigit())
@@ -648,6 +646,3 @@ def known_modes() -> list[str]:
     from physics.ladder import MODES
 
     return list(dict.fromkeys([*MODE_NAMES, *(row.mode for row in MODES)]))
-
-
-__all__ = ["Driver", "Limit", "Objective", "Study", "load_study", "read_exact", "to_float"]

@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import Any
 
 from optimizer.inputs.text import Document, Path_
-from optimizer.problems import Problems, did_you_mean, nearest, shown_value
+from optimizer.problems import Problems, nearest, shown_value
 from optimizer.units import QuantityError, bare_number_fix, parse_exact, show_dimension, to_float
 from optimizer.vocabulary import KeySpec
 
@@ -322,10 +322,11 @@ def read_whole(table: Table, key: Path_, value: Any, spec: KeySpec) -> int | Non
     if not is_finite(value):
         table.problem(key, "is not a finite number", f"allowed: whole numbers, {allowed_text(spec)}", "E105")
         return None
-    if not isinstance(value, int) and abs(value) < 10**15 and value != int(value):
+    if isinstance(value, float | Decimal) and abs(float(value)) < 1e15 and value != int(value):
         table.problem(key, "is not a whole number", f"allowed: whole numbers, {allowed_text(spec)}", "E109")
         return None
-    number = int(value) if abs(value) < 10**15 else 10**15 * (1 if value > 0 else -1)
+    size: Any = abs(value)
+    number = int(value) if size < 10**15 else 10**15 * (-1 if str(value).startswith("-") else 1)
     if not spec.low <= number <= spec.high:
         what = "is beyond reason" if number > spec.high else "is negative" if number < 0 else "is too few"
         table.problem(key, f"{what} for the {spec.meaning}", f"allowed: {allowed_text(spec)}", "E106")
@@ -372,6 +373,3 @@ def check_schema(table: Table, what: str) -> None:
         table.missing("schema", f"add schema = 1 as the first line of the {what} file")
     elif value != 1 or isinstance(value, bool):
         table.problem("schema", "is not a version that this release reads", "this release reads schema = 1", "E114")
-
-
-__all__ = ["Table", "did_you_mean", "dotted", "read_value"]

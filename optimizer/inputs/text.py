@@ -20,7 +20,9 @@ from optimizer.problems import InputError, plain_file
 from optimizer.reading import decode, read_bytes, refuse
 
 DEEPEST = 12
-_LONG_DOTS = re.compile(r"(?:[A-Za-z0-9_-]+[ \t]*\.[ \t]*){16}")
+MOST_KEYS = 5000
+# The look-behind keeps the search linear: a long word is tried from its start only.
+_LONG_DOTS = re.compile(r"(?<![A-Za-z0-9_-])(?:[A-Za-z0-9_-]+[ \t]*\.[ \t]*){16}")
 
 Path_ = tuple[str | int, ...]
 
@@ -69,6 +71,9 @@ def parse_document(text: str, path: str | Path, digest: str = "") -> Document:
     except (ValueError, ArithmeticError) as error:
         reason = "a number has too many digits" if "digits" in str(error) else str(error)
         raise refuse(path, f"is not TOML: {reason}", "check the numbers and dates", "E140") from None
+    keys = _key_count(data)
+    if keys > MOST_KEYS:
+        raise refuse(path, f"has {keys} keys", f"no file here has more than {MOST_KEYS}", "E155")
     if _depth(data) > DEEPEST:
         raise refuse(path, "is nested too deeply", f"no table here is deeper than {DEEPEST} levels", "E145")
     return Document(Path(path), text, data, key_lines(text), digest or hashlib.sha256(text.encode()).hexdigest())
@@ -102,6 +107,18 @@ def _depth(data: Any) -> int:
             if isinstance(child, (dict, list))
         ]
     return deepest
+
+
+def _key_count(data: Any) -> int:
+    count, waiting = 0, [data]
+    while waiting:
+        item = waiting.pop()
+        if isinstance(item, dict):
+            count += len(item)
+            waiting += [child for child in item.values() if isinstance(child, (dict, list))]
+        elif isinstance(item, list):
+            waiting += [child for child in item if isinstance(child, (dict, list))]
+    return count
 
 
 def plain_data(value: Any) -> Any:

@@ -171,8 +171,8 @@
     });
     svg.append(...plain, ...marked);
     picture = { svg: svg, dots: new Map([...plain, ...marked].map((dot) => [Number(dot.dataset.row), dot])) };
-    picture.kept = shape("circle", { class: "halo kept", r: 13, cx: -99, cy: -99 });
-    picture.halo = shape("circle", { class: "halo", r: 13, cx: -99, cy: -99 });
+    picture.kept = shape("circle", { class: "halo kept", r: 13 });
+    picture.halo = shape("circle", { class: "halo", r: 13 });
     svg.append(picture.kept, picture.halo);
     holder.replaceChildren(svg, tip);
     mark();
@@ -180,9 +180,10 @@
   function mark() {
     picture.dots.forEach((dot, row) => dot.classList.toggle("out", !visible[row]));
     for (const [halo, row] of [[picture.halo, state.chosen], [picture.kept, state.pinned]]) {
-      const place = row >= 0 && visible[row] && isFinite(places[row][0]) && isFinite(places[row][1]) ? places[row] : [-99, -99];
-      halo.setAttribute("cx", place[0]);
-      halo.setAttribute("cy", place[1]);
+      const seen = row >= 0 && visible[row] && isFinite(places[row][0]) && isFinite(places[row][1]);
+      halo.setAttribute("visibility", seen ? "visible" : "hidden");
+      halo.setAttribute("cx", seen ? places[row][0] : 0);
+      halo.setAttribute("cy", seen ? places[row][1] : 0);
     }
   }
   function nearest(event, reach) {
@@ -327,14 +328,16 @@
   function body() {
     const rows = order.filter((row) => visible[row]);
     const place = rows.indexOf(state.chosen);
-    if (place >= state.shown) state.shown = place + 50;
-    table.tBodies[0].replaceChildren(...rows.slice(0, state.shown).map((row) => {
+    // A long table is built in part: from its first row, or round the design chosen where that lies further down.
+    const start = place >= state.shown ? place - state.shown / 2 : 0;
+    table.tBodies[0].replaceChildren(...rows.slice(start, start + state.shown).map((row) => {
       const line = element("tr", { "data-row": row, "aria-selected": String(row === state.chosen), tabindex: row === state.chosen || (place < 0 && row === rows[0]) ? 0 : -1 });
       line.append(element("th", { scope: "row" }, data.ids[row]));
       data.rows[row].forEach((text, c) => line.append(element("td", data.columns[c].text ? { class: "words" } : {}, text)));
       return line;
     }));
     byId("more").hidden = rows.length <= state.shown;
+    byId("more").textContent = "show all " + rows.length + " rows";
   }
   table.tBodies[0].addEventListener("click", (event) => {
     const line = event.target.closest("tr");
@@ -350,7 +353,7 @@
     choose(Number(next.dataset.row), false);
     table.querySelector('tr[aria-selected="true"]').focus();
   });
-  byId("more").addEventListener("click", () => { state.shown += 200; body(); });
+  byId("more").addEventListener("click", () => { state.shown = size; body(); });
   byId("find").addEventListener("input", (event) => { state.find = event.target.value.trim(); filter(); });
   byId("clear").addEventListener("click", () => {
     state.find = "";

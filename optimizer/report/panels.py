@@ -323,14 +323,24 @@ def chance(view: View) -> dict[str, Any]:
     whole = found.get("any") or {}
     rungs = sorted((row for row in found.get("rungs") or ()), key=lambda row: -(row["value"] or 0.0))
     top = max([row["value"] or 0.0 for row in rungs] + [0.0])
+    never = sum(row["value"] == 0.0 for row in rungs)
+    unknown = [f"{row['mode']} ({row['part']})" for row in rungs if row["value"] is None]
+    rungs = [row for row in rungs if row["value"]]
+    rest = []
+    if never:
+        noun = "rung" if never == 1 else "rungs"
+        rest.append(f"{never} {'other ' if rungs else ''}{noun}: none of {total} samples each")
+    if unknown:
+        rest.append("not assessed: " + ", ".join(unknown))
     return {
         "text": chance_text(whole.get("value"), whole.get("low"), whole.get("high"), total),
+        "rest": "; ".join(rest),
         "rungs": [
             {
                 "mode": row["mode"],
                 "part": row["part"],
-                "text": percent(row["value"]) if row["value"] else f"none of {total}",
-                "bar": round(100.0 * row["value"] / top, 2) if row["value"] and top > 0 else 0.0,
+                "text": percent(row["value"]),
+                "bar": round(100.0 * row["value"] / top, 2),
             }
             for row in rungs
         ],
@@ -372,7 +382,7 @@ def compared_ladders(designs: Sequence[View], units: str) -> dict[str, Any]:
             marks.append(
                 {
                     "at": 100.0 if beyond else share(pressure, top),
-                    "beyond": beyond,
+                    "shift": -11 * (len(rows) - 1 - index) if beyond else 0,
                     "shape": Markup(marker(index)),
                     "swatch": swatch(index),
                     "ok": row["ok"],

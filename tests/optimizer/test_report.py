@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from optimizer import report
 from optimizer.report import pictures, tradeoff, values
-from optimizer.report.panels import chance_text, ladder
+from optimizer.report.panels import chance, chance_text, ladder
 
 HOSTILE = "</script><script>hacked=1</script><img src=x onerror=hacked=1>\"'&"
 
@@ -355,6 +355,15 @@ class TestSpread:
     )
     def test_words(self, value, low, high, words):
         assert chance_text(value, low, high, 4096) == words
+
+    def test_rungs_that_did_not_fail_are_counted_and_unknown_ones_named(self):
+        rungs = [
+            {"mode": f"mode {k}", "part": "case", "value": value} for k, value in enumerate((0.0, 0.02, 0.0, None))
+        ]
+        whole = {"value": 0.02, "low": 0.01, "high": 0.03}
+        shown = chance({"samples": 4096, "chance_of_failure": {"any": whole, "rungs": rungs}})
+        assert [row["mode"] for row in shown["rungs"]] == ["mode 1"]
+        assert shown["rest"] == "2 other rungs: none of 4096 samples each; not assessed: mode 3 (case)"
 
     def test_shares_are_never_rounded_to_nothing(self):
         assert "0.04 %" in Reader(PAGES["spread"]()).text

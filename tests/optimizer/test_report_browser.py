@@ -297,6 +297,31 @@ def test_table_sorts_and_filters_in_step(browser, pages):
     assert browser.get_log("browser") == []
 
 
+def test_a_long_table_is_built_in_part(browser, tmp_path):
+    from selenium.webdriver.common.by import By
+
+    rows = [
+        {"id": k, "variables": {"throat_diameter": 0.01}, "results": {"loaded_mass": 1.0 + k, "total_impulse": 1.0 + k}}
+        for k in range(900)
+    ]
+    objectives = [{"name": "loaded_mass", "direction": "min"}, {"name": "total_impulse", "direction": "max"}]
+    path = tmp_path / "long.html"
+    path.write_text(report.render_search({**COMMON, "objectives": objectives, "designs": rows}), encoding="utf-8")
+    opened(browser, path, 1440)
+    browser.execute_script("location.hash = '#design=880'")
+    browser.refresh()
+    assert len(browser.find_elements(By.CSS_SELECTOR, "#scatter .dot")) == 900
+    lines = browser.find_elements(By.CSS_SELECTOR, "#designs tbody tr")
+    assert len(lines) <= 200
+    chosen = browser.find_element(By.CSS_SELECTOR, '#designs tr[aria-selected="true"]')
+    assert chosen.get_attribute("data-row") == "880"
+    more = browser.find_element(By.ID, "more")
+    assert more.text == "show all 900 rows"
+    more.click()
+    assert len(browser.find_elements(By.CSS_SELECTOR, "#designs tbody tr")) == 900
+    assert not more.is_displayed()
+
+
 def test_charts_are_read_with_the_keyboard(browser, pages):
     from selenium.webdriver.common.by import By
     from selenium.webdriver.common.keys import Keys

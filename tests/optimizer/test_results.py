@@ -13,7 +13,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from optimizer import results
-from optimizer.results import OutputError, csv_text, digest, file_digest, plain, write_bytes, write_csv, write_json, write_text
+from optimizer.results import (
+    OutputError,
+    csv_text,
+    digest,
+    file_digest,
+    plain,
+    write_bytes,
+    write_csv,
+    write_json,
+    write_text,
+)
 
 
 class TestAtomicWrites:
@@ -98,7 +108,13 @@ class TestAtomicWrites:
 
 class TestJson:
     def test_no_nan(self, tmp_path):
-        data = {"a": math.nan, "b": [math.inf, 1.5], 3: np.array([1.0, np.nan]), "c": np.float64(2.0), "d": np.bool_(True)}
+        data = {
+            "a": math.nan,
+            "b": [math.inf, 1.5],
+            3: np.array([1.0, np.nan]),
+            "c": np.float64(2.0),
+            "d": np.bool_(True),
+        }
         write_json(tmp_path / "x.json", data)
         read = json.loads((tmp_path / "x.json").read_text(), parse_constant=lambda name: pytest.fail(name))
         assert read == {"a": None, "b": [None, 1.5], "3": [1.0, None], "c": 2.0, "d": True}
@@ -118,7 +134,7 @@ class TestCsv:
         write_csv(tmp_path / "x.csv", ["a", "b"], [[-1.5e-7, np.float64(0.1)], [3, math.nan]])
         assert (tmp_path / "x.csv").read_text() == "a,b\n-1.5e-07,0.1\n3,\n"
 
-    @pytest.mark.parametrize("text", ["=1+1", "+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1", " =1", "=HYPERLINK(\"x\")"])
+    @pytest.mark.parametrize("text", ["=1+1", "+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1", " =1", '=HYPERLINK("x")'])
     def test_text_that_a_spreadsheet_would_run_is_made_harmless(self, text):
         cell = next(csv.reader(io.StringIO(csv_text(["x"], [[text]]).split("\n", 1)[1])))[0]
         assert cell.startswith("'")

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from physics.mass import masses, unknown_masses
+from physics.mass import PARTS, masses, part_mass, unknown_masses
 from physics.materials import Material
 from physics.motors import Ambient, Case, Closure, Grains, Liner, Motors, Nozzle, Propellant, Screws
 
@@ -77,6 +77,10 @@ class TestMasses:
 
         bare = motor()
         assert masses(bare)["propellant"][0] == pytest.approx(kernel.evaluate(bare)["propellant_mass"][0], rel=1e-14)
+
+    def test_one_part_alone(self):
+        for part in PARTS:
+            np.testing.assert_array_equal(part_mass(motor(**FULL), part), masses(motor(**FULL))[part])
 
     def test_batch(self):
         whole = motor(**FULL).repeat(3).with_values({"case.wall": np.array([0.002, 0.003, 0.004])})

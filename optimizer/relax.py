@@ -1,0 +1,221 @@
+"""With nothing feasible: which candidates come nearest, and the smallest change of a limit that would admit one.
+
+Owns a second look at every candidate, asking by how much it misses each limit. For single limits the smallest change
+is exact; for pairs it is the pair whose larger change, as a part of its limit, is smallest. Geometry, a choked port
+and what lies outside the model cannot be relaxed. May import families, finalists, limits and patterns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer import limits
+from optimizer.families import Families, Seen
+from optimizer.finalists import Judge
+from optimizer.front import non_dominated
+from optimizer.patterns import limit_name
+from optimizer.space import digits_of
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+BLOCK = 4096
+NEAREST = 5
+
+
+@dataclass(frozen=True)
+class Miss:
+    """One limit missed: what the candidate has (`value`), the bound, and by how much as a part of the bound."""
+
+    limit: str
+    value: float
+    bound: float
+    side: str
+    excess: float
+
+    def as_dict(self) -> dict[str, Any]:
+        """The change of this limit that would let the candidate pass."""
+        return {"limit": self.limit, "bound": self.bound, "value": self.value, "side": self.side}
+
+
+@dataclass
+class Relaxation:
+    """What was found: single limits, pairs and the nearest candidates, each with full digits (n, all variables)."""
+
+    singles: dict[str, tuple[float, Integers]] = field(default_factory=dict)
+    pairs: dict[tuple[str, str], tuple[float, Integers]] = field(default_factory=dict)
+    nearest: list[tuple[float, Integers]] = field(default_factory=list)
+
+
+def what_to_relax(families: Families) -> Relaxation:
+    """Look at every candidate again, and keep those that miss one limit, two limits, or least of all."""
+    found = Relaxation()
+    size = families.outer_size
+    for start in range(0, size, BLOCK):
+        outer = digits_of(np.arange(start, min(start + BLOCK, size)), families.outer_radices)
+        digits = families.full_digits(outer)
+        for group in families.space.groups(digits):
+            seen = families.look(digits[group])
+            if seen is not None:
+                _look(families, seen, found)
+    return found
+
+
+def _look(families: Families, seen: Seen, found: Relaxation) -> None:
+    names, outer = outer_excess(families, seen)
+    for rows, inner_names, inner, patterns in inner_excess(families, seen):
+        for part in np.array_split(np.arange(len(rows)), max(1, len(rows) * inner.shape[1] * 16 // 2_000_000)):
+            here = np.concatenate(
+                [np.broadcast_to(outer[rows[part]][:, None, :], (len(part), inner.shape[1], len(names))), inner[part]],
+                axis=2,
+            )
+            _keep(families, seen.digits[rows[part]], patterns, [*names, *inner_names], here, found)
+
+
+def outer_excess(families: Families, seen: Seen) -> tuple[list[str], Floats]:
+    """By how much each outside misses the limits that no pattern changes, (n, limits); infinite: not to be relaxed."""
+    excess: dict[str, Floats] = {}
+    for bound in families.outer_bounds():
+        excess[bound.name] = bound.excess(seen.columns[bound.quantity])
+    for name, fails in seen.fails.items():
+        if name not in excess:
+            excess[name] = np.where(fails, np.inf, 0.0)
+    if limits.FIT in excess:
+        excess[limits.FIT] = _fit_excess(seen, np.asarray(excess[limits.FIT] > 0.0))
+    if not excess:
+        return [], np.zeros((len(seen.digits), 0))
+    return list(excess), np.stack([np.asarray(values, dtype=float) for values in excess.values()], axis=1)
+
+
+def _fit_excess(seen: Seen, fails: NDArray[np.bool_]) -> Floats:
+    airframe = seen.motors.airframe
+    assert airframe is not None
+    wide = (airframe.clearance - seen.columns["clearance"]) / airframe.inner_diameter
+    long = np.zeros(len(fails)) if airframe.length is None else -seen.columns["length_clearance"] / airframe.length
+    worst = np.fmax(np.fmax(wide, long), 0.0)
+    return np.where(fails, np.maximum(worst, np.finfo(float).tiny), 0.0)
+
+
+def inner_excess(families: Families, seen: Seen) -> Iterator[tuple[Integers, list[str], Floats, Integers]]:
+    """For each outside that occurs: its rows, names of limits on modes and masses, excess (rows, patterns, limits) and
+    the pattern numbers. Only patterns that no other beats in every limit are looked at."""
+    catalogue = families.catalogue
+    modes = list(dict.fromkeys([*(term.mode for term in catalogue.terms), *seen.mode_fails]))
+    shared = seen.digits[:, list(catalogue.shared)]
+    distinct, inverse = np.unique(shared, axis=0, return_inverse=True)
+    inverse = inverse.ravel()
+    outer_floor = families.mode_floors(seen)
+    for place, outside in enumerate(distinct):
+        rows = np.flatnonzero(inverse == place)
+        thresholds = catalogue.mode_thresholds(tuple(outside.tolist()), modes)
+        patterns = catalogue.at(tuple(outside.tolist()))
+        matter = np.column_stack([-thresholds.T, patterns.mass, -patterns.mass]) if len(families.crossed_masses()) else -thresholds.T
+        finite = np.clip(np.nan_to_num(matter, nan=np.finfo(float).max), -1e300, 1e300)
+        kept = np.flatnonzero(non_dominated(finite)) if finite.shape[1] else np.array([0])
+        _, first = np.unique(finite[kept], axis=0, return_index=True)
+        kept = kept[np.sort(first)]
+        pressure = seen.pressure[rows][:, None]
+        layers = []
+        for mode_place, mode in enumerate(modes):
+            stands = np.minimum(thresholds[mode_place][kept][None, :], outer_floor.get(mode, np.full(len(seen.digits), np.inf))[rows][:, None])
+            with np.errstate(invalid="ignore"):
+                layers.append(np.where(stands >= pressure, 0.0, np.where(stands > 0.0, 1.0 - stands / pressure, np.inf)))
+        names = [limit_name(families.rules, mode) for mode in modes]
+        for bound in families.crossed_masses():
+            mass = seen.columns["loaded_mass"][rows][:, None] + patterns.mass[kept][None, :]
+            value = mass if bound.quantity == "loaded_mass" else seen.columns["propellant_mass"][rows][:, None] / mass
+            layers.append(bound.excess(value))
+            names.append(bound.name)
+        stack = np.stack(layers, axis=2) if layers else np.zeros((len(rows), len(kept), 0))
+        yield rows, names, np.where(np.isnan(stack), np.inf, stack), kept
+
+
+def _keep(
+    families: Families, digits: Integers, patterns: Integers, names: list[str], excess: Floats, found: Relaxation
+) -> None:
+    """Keep the best of a block of candidates, excess (rows, patterns, limits)."""
+    missed = excess > 0.0
+    count = missed.sum(axis=2)
+    worst = excess.max(axis=2, initial=0.0)
+    worst = np.where(np.isfinite(worst), worst, np.inf)
+
+    def full(row: int, column: int) -> Integers:
+        whole = digits[row].copy()
+        if families.inner:
+            whole[list(families.catalogue.inner)] = families.catalogue.digits(patterns[[column]])[0]
+        return whole
+
+    for place in np.argsort(worst, axis=None, kind="stable")[:NEAREST]:
+        row, column = np.unravel_index(place, worst.shape)
+        if np.isfinite(worst[row, column]):
+            found.nearest.append((float(worst[row, column]), full(int(row), int(column))))
+    found.nearest = sorted(found.nearest, key=lambda item: (item[0], item[1].tolist()))[:NEAREST]
+    for many in (1, 2):
+        rows, columns = np.nonzero((count == many) & np.isfinite(worst))
+        if not len(rows):
+            continue
+        which = np.argsort(~missed[rows, columns], axis=1, kind="stable")[:, :many]
+        code = which[:, 0] if many == 1 else which.min(axis=1) * len(names) + which.max(axis=1)
+        order = np.lexsort((worst[rows, columns], code))
+        _, first = np.unique(code[order], return_index=True)
+        for best in order[first]:
+            value = float(worst[rows[best], columns[best]])
+            key = tuple(sorted(names[place] for place in which[best]))
+            place = full(int(rows[best]), int(columns[best]))
+            target: dict[Any, tuple[float, Integers]] = found.singles if many == 1 else found.pairs
+            name: Any = key[0] if many == 1 else key
+            if name not in target or value < target[name][0]:
+                target[name] = (value, place)
+
+
+def misses(families: Families, digits: Integers) -> list[Miss]:
+    """By how much one candidate (digits over all variables) misses each limit, in the limits' own terms."""
+    from collections import Counter
+
+    seen = families.look(np.asarray(digits).reshape(1, -1), Counter())
+    if seen is None:
+        return []
+    found: list[Miss] = []
+    columns = {name: float(np.asarray(column)[0]) for name, column in seen.columns.items()}
+    pressure = float(seen.pressure[0])
+    outside = tuple(seen.digits[0, list(families.catalogue.shared)].tolist())
+    patterns = families.catalogue.at(outside)
+    pattern = families.catalogue.number(seen.digits[0, list(families.catalogue.inner)])
+    columns["loaded_mass"] += float(patterns.mass[pattern])
+    columns["propellant_mass_fraction"] = columns["propellant_mass"] / columns["loaded_mass"]
+    for bound in (*families.outer_bounds(), *families.crossed_masses()):
+        value = columns[bound.quantity]
+        if bool(bound.fails(np.array(value))):
+            low = bound.minimum is not None and value <= bound.minimum
+            edge = bound.minimum if low else bound.maximum
+            found.append(Miss(bound.name, value, float(edge or 0.0), "min" if low else "max", float(bound.excess(np.array(value)))))
+    for mode, stands in families.mode_stands(seen, pattern).items():
+        if not stands >= pressure:
+            required = families.required(mode)
+            found.append(Miss(limit_name(families.rules, mode), required * stands / pressure, required, "min", 1.0 - stands / pressure))
+    if limits.FIT in seen.fails and bool(seen.fails[limits.FIT][0]):
+        found += _fit_misses(seen)
+    return found
+
+
+def _fit_misses(seen: Seen) -> list[Miss]:
+    airframe = seen.motors.airframe
+    assert airframe is not None
+    found = []
+    clearance, wanted = float(seen.columns["clearance"][0]), float(np.ravel(airframe.clearance)[0])
+    if clearance < wanted:
+        found.append(Miss(limits.FIT, clearance, wanted, "min", (wanted - clearance) / float(np.ravel(airframe.inner_diameter)[0])))
+    left = float(seen.columns["length_clearance"][0])
+    if left < 0.0:
+        found.append(Miss(f"{limits.FIT}, length", left, 0.0, "min", -left / float(np.ravel(airframe.length)[0])))
+    return found
+
+
+def heat_misses(judge: Judge) -> Mapping[str, int]:
+    """How many finalists the judge turned away, by limit."""
+    return judge.broken()

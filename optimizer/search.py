@@ -1,0 +1,486 @@
+"""The search of a study: picks the driver, runs it, proves what it can and says what it did not.
+
+Owns the order of the steps and what comes out of them: designs with their motor files, counts, and with nothing
+feasible what to relax. May import the rest of the search, results and inputs.
+
+What `exact` means. Every candidate was checked with the screening kernel, and each design of the front passed every
+later judge (heat, and with `kernel = "auto"` the transient kernel): the front is that of all candidates that pass
+everything. Objectives and results are those of the screening kernel, which is the one `check` uses unless told
+otherwise; what the transient kernel gave stands beside them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from importlib import metadata, resources
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer import results
+from optimizer.families import Families
+from optimizer.inputs import motor_from_text
+from optimizer.inputs.writing import motor_text
+from optimizer.patterns import CatalogueError
+from optimizer.polish import roundings
+from optimizer.problems import InputError, Problem
+from optimizer.relax import misses, what_to_relax
+from optimizer.screen import BLOCK, Screened, State, screen
+from optimizer.space import SpaceError
+from optimizer.store import MemoryStore, OtherStudyError, Store
+from physics.assessment import Assessment, assess
+from physics.designation import designation, impulse_class
+from physics.motors import Motors
+
+Integers = NDArray[np.int64]
+Progress = Callable[[State], None]
+
+MOST_FAMILIES = 20_000_000
+"""Families up to which `method = "auto"` checks every candidate."""
+MOST_TIES = 24
+"""Designs shown of one set of candidates whose objectives are exactly the same."""
+MOST_LISTED = 400
+"""Designs up to which ties are listed one by one; beyond, fewer of each set."""
+MOST_ROUNDED = 10
+"""Designs whose roundings to stock are worked out."""
+
+
+@dataclass
+class Design:
+    """One design of the front: its variables (SI numbers or texts), results (SI), and its motor file as text."""
+
+    number: int
+    variables: dict[str, Any]
+    texts: dict[str, str]
+    results: dict[str, Any]
+    digits: tuple[int, ...]
+    group: int
+    motor: str
+    assessment: Assessment = field(repr=False)
+    row: int = 0
+    confirmed: dict[str, Any] | None = None
+    roundings: list[dict[str, Any]] = field(default_factory=list)
+
+    @property
+    def file(self) -> str:
+        """Name of its motor file in the results folder."""
+        return f"motors/{self.number:02d}.toml"
+
+    def as_dict(self) -> dict[str, Any]:
+        """As in pareto.json."""
+        answer: dict[str, Any] = {
+            "number": self.number, "motor": self.file, "group": self.group,
+            "variables": self.variables, "results": self.results,
+        }  # fmt: skip
+        if self.confirmed is not None:
+            answer["confirmed"] = self.confirmed
+        if self.roundings:
+            answer["roundings"] = self.roundings
+        return answer
+
+
+@dataclass
+class SearchResult:
+    """What a search found and what it proved."""
+
+    study: Any
+    method: str
+    why: str
+    kernel: str
+    designs: list[Design]
+    space: int
+    evaluated: int
+    feasible: int
+    exact: bool
+    rejected_by: dict[str, int]
+    seed: int
+    seconds: float = 0.0
+    relaxations: list[dict[str, Any]] = field(default_factory=list)
+    nearest: list[dict[str, Any]] = field(default_factory=list)
+    messages: list[str] = field(default_factory=list)
+    proof: str = ""
+    budget_used: int | None = None
+    convergence: list[tuple[int, float]] = field(default_factory=list)
+    ties_not_listed: int = 0
+
+    def as_dict(self) -> dict[str, Any]:
+        """The object of pareto.json and of `search --json`."""
+        answer: dict[str, Any] = {
+            "schema": 1,
+            "study": self.study.name,
+            "method": self.method,
+            "why": self.why,
+            "kernel": self.kernel,
+            "seed": self.seed,
+            "objectives": {aim.name: aim.sense for aim in self.study.objectives},
+            "designs": [design.as_dict() for design in self.designs],
+            "space": self.space,
+            "evaluated": self.evaluated,
+            "feasible": self.feasible,
+            "exact": self.exact,
+            "proof": self.proof,
+            "rejected_by": self.rejected_by,
+            "relaxations": self.relaxations,
+            "nearest": self.nearest,
+            "ties_not_listed": self.ties_not_listed,
+            "messages": self.messages,
+        }
+        if not self.exact:
+            answer["budget_used"] = self.budget_used
+            answer["convergence"] = [{"evaluated": count, "hypervolume": volume} for count, volume in self.convergence]
+        return answer
+
+
+def search(
+    study: Any,
+    out: Path | str | None = None,
+    progress: Progress | None = None,
+    kernel: str | None = None,
+    seed: int | None = None,
+) -> SearchResult:
+    """Search a study; with `out` the results folder is written and the search can be resumed from it.
+
+    `kernel` and `seed` replace those of the study. Raises InputError where the study asks for what cannot be, and
+    OutputError where the machine fails; what was finished is then kept.
+    """
+    started = time.perf_counter()
+    folder = None if out is None else Path(out)
+    asked = kernel or study.driver.kernel
+    seed = study.driver.seed if seed is None else seed
+    try:
+        families = Families(study, "transient" if asked == "transient" else "steady")
+        result = _driven(study, families, folder, progress, asked, seed)
+    except SpaceError as error:
+        raise _refused(study, error.key, error.problem, error.fix, "E159") from error
+    except CatalogueError as error:
+        fix = "fewer values of the variables that no kernel needs, or fewer such variables"
+        raise _refused(study, "search", str(error), fix, "E155") from error
+    except OtherStudyError as error:
+        raise _refused(study, "--out", str(error), "another folder with --out", "E160") from error
+    result.seconds = time.perf_counter() - started
+    if folder is not None:
+        write_results(result, folder)
+    return result
+
+
+def choose(study: Any, families: Families) -> tuple[str, str]:
+    """The driver, and why."""
+    asked, many = study.driver.method, families.outer_size
+    words = f"{families.space.size:,} candidates in {many:,} families that the kernel must see".replace(",", " ")
+    if asked != "auto":
+        return asked, f"asked for in the study; {words}"
+    if many <= MOST_FAMILIES:
+        return "exhaustive", f"{words}: few enough to check every one"
+    return "evolve", f"{words}: more than {MOST_FAMILIES:,}, too many to check every one".replace(",", " ")
+
+
+def fingerprint(study: Any, *parts: object) -> str:
+    """Hash of everything that the blocks of a search are computed from: files read, this program, and `parts`."""
+    digest = hashlib.sha256(f"{study.digest}:{study.motor.digest}:{code_hash()}".encode())
+    digest.update(":".join(str(part) for part in parts).encode())
+    return digest.hexdigest()
+
+
+def code_hash() -> str:
+    """Hash of the code that computes blocks: all of physics, and the search."""
+    digest = hashlib.sha256()
+    for package in ("physics", "optimizer"):
+        for item in sorted(resources.files(package).iterdir(), key=lambda item: item.name):
+            if item.name.endswith((".py", ".csv")) and (package == "physics" or item.name in _CODE):
+                digest.update(item.name.encode())
+                digest.update(item.read_bytes())
+    return digest.hexdigest()
+
+
+_CODE = frozenset(f"{name}.py" for name in ("space", "limits", "patterns", "families", "screen", "evolve", "finalists"))
+
+
+def _refused(study: Any, key: str, problem: str, fix: str, code: str) -> InputError:
+    return InputError([Problem(str(study.path), 0, key, "", problem, fix, code)])
+
+
+def _open(study: Any, folder: Path | None, *parts: object) -> Store | MemoryStore:
+    if folder is None:
+        return MemoryStore()
+    identity = str(Path(study.path).resolve())
+    return Store.open(folder, fingerprint(study, *parts), identity, study.name)
+
+
+def _driven(
+    study: Any, families: Families, folder: Path | None, progress: Progress | None, asked: str, seed: int
+) -> SearchResult:
+    method, why = choose(study, families)
+    confirm = asked == "auto"
+    local = study.driver.store == "local"
+    if method == "exhaustive":
+        store = _open(study, folder, "screen", families.kernel, seed, BLOCK)
+        try:
+            screened = screen(families, store, seed, progress, confirm)
+        finally:
+            store.close()
+        result = _result(study, families, screened, method, why, asked, seed)
+        result.exact, result.proof = True, _proof(families, screened, confirm)
+        if not local:
+            result.messages.append("every candidate is checked here; the database of the study is not needed")
+    else:
+        from optimizer.evolve import evolve
+
+        store = _open(study, folder if local else None, "evolve", families.kernel, seed, study.driver.budget)
+        try:
+            evolved = evolve(families, store, seed, study.driver.budget, progress, confirm, study.driver.store)
+        finally:
+            store.close()
+        result = _result(study, families, evolved.screened, method, why, asked, seed)
+        result.exact, result.proof = False, evolved.proof
+        result.budget_used, result.convergence = evolved.families, evolved.convergence
+    result.messages = [*study.cautions, *store.messages, *result.messages]
+    return result
+
+
+def _proof(families: Families, screened: Screened, confirm: bool) -> str:
+    text = f"Every candidate was checked with the {families.kernel} kernel."
+    if families.late_terms:
+        text += " Heat was judged for " + ("every candidate left." if screened.counts_are_exact else "the finalists.")
+    if confirm and len(screened.points):
+        text += " Every design of the front also passes with the transient kernel."
+    return text
+
+
+def _result(
+    study: Any, families: Families, screened: Screened, method: str, why: str, asked: str, seed: int
+) -> SearchResult:
+    rejected = {name: count for name, count in screened.rejected.most_common() if count}
+    feasible = screened.feasible if len(screened.points) or screened.counts_are_exact else 0
+    result = SearchResult(
+        study, method, why, families.kernel, [], families.space.size, screened.evaluated, feasible,
+        True, rejected, seed, messages=list(screened.messages),
+    )  # fmt: skip
+    _add_judges(result, screened)
+    result.designs, result.ties_not_listed = designs_of(families, screened)
+    if asked == "auto":
+        _add_confirmed(families, screened, result.designs)
+    if not result.designs:
+        _add_relaxations(families, result)
+    else:
+        for design in result.designs[:MOST_ROUNDED]:
+            design.roundings = [item.as_dict() for item in roundings(families.space, design.digits, families.kernel)]
+    if result.ties_not_listed:
+        result.messages.append(f"{result.ties_not_listed} more candidates have exactly the objectives of a design listed")
+    return result
+
+
+def _add_judges(result: SearchResult, screened: Screened) -> None:
+    """Say what the judges of finalists did, and which limits they saw broken."""
+    for judge in screened.judges:
+        broken = dict(judge.broken())
+        if judge.confirm:
+            failed = sum(not verdict for verdict in judge.passed)
+            text = f"{judge.judged} finalists were run through the transient kernel"
+            text += f"; {failed} of them pass the steady kernel and not this one ({_listed(broken)})" if failed else ""
+            result.messages.append(text)
+        elif not screened.counts_are_exact:
+            result.messages.append(
+                f"heat was judged for {judge.judged} finalists and near neighbours, not for all; `feasible` counts "
+                f"candidates that pass everything else" + (f" ({_listed(broken)} broken)" if broken else "")
+            )
+            for name, count in broken.items():
+                result.rejected_by[name] = result.rejected_by.get(name, 0) + count
+
+
+def _listed(broken: Mapping[str, int]) -> str:
+    return ", ".join(f"{name}: {count}" for name, count in sorted(broken.items(), key=lambda item: -item[1]))
+
+
+# --- designs ------------------------------------------------------------------------------------------------------------
+
+
+def designs_of(families: Families, screened: Screened) -> tuple[list[Design], int]:
+    """The designs of a front in order, with exact ties behind each, and how many ties are left out."""
+    digits, groups, left_out = _with_ties(families, screened)
+    designs: list[Design] = []
+    space = families.space
+    for rows in space.groups(digits) if len(digits) else []:
+        motors = space.candidates(digits[rows]).motors
+        found = assess(motors, kernel=families.kernel, curve=True)
+        for place, row in enumerate(rows):
+            designs.append(_design(families, digits[row], int(groups[row]), int(row) + 1, found, place))
+    return sorted(designs, key=lambda design: design.number), left_out
+
+
+def _with_ties(families: Families, screened: Screened) -> tuple[Integers, Integers, int]:
+    """Digits over all variables of the designs to list, in order, the number of their group, and what is left out."""
+    distinct = len(np.unique(screened.points, axis=0))
+    keys, groups, left_out = screened.listed(families, max(1, min(MOST_TIES, MOST_LISTED // max(1, distinct))))
+    return families.full_digits(keys[:, :-1], keys[:, -1]), groups, left_out
+
+
+def _design(families: Families, digits: Integers, group: int, number: int, found: Assessment, row: int) -> Design:
+    space, study = families.space, families.study
+    name = f"{study.name}, design {number}"
+    changes = space.changes(digits) | {"grain": space.grain_rows(digits)}
+    note = f"Design {number} of the study {study.name!r}."
+    text = motor_text(study.motor, changes, name, note)
+    _same_motor(motor_from_text(text, study.motor.path).motors, found.motors.take(slice(row, row + 1)), number)
+    return Design(
+        number, space.described(digits), space.texts(digits), figures_of(found, row), tuple(int(d) for d in digits),
+        group, text, found, row,
+    )  # fmt: skip
+
+
+def _same_motor(read: Motors, meant: Motors, number: int) -> None:
+    """The motor file must read back as the very motor that was assessed: every number the same float."""
+    from optimizer.space import columns_of
+
+    there, wanted = columns_of(read), columns_of(meant)
+    for key in sorted(there.keys() | wanted.keys()):
+        left, right = there.get(key), wanted.get(key)
+        if left is None or right is None or left.shape != right.shape or not np.array_equal(left, right, equal_nan=True):
+            raise AssertionError(f"design {number}: the motor file gives {key} = {left}, the search had {right}")
+
+
+def figures_of(found: Assessment, row: int) -> dict[str, Any]:
+    """Results of one motor of an assessment, SI, as in pareto.json."""
+    from optimizer.limits import dimension_columns
+
+    values: dict[str, Any] = {name: float(column[row]) for name, column in found.figures.values.items()}
+    values["impulse_class"] = str(np.ravel(impulse_class(values["total_impulse"]))[0])
+    values["designation"] = str(np.ravel(designation(values["total_impulse"], values["mean_thrust"]))[0])
+    values["maximum_expected_pressure"] = float(found.maximum_expected_pressure[row])
+    values["smallest_factor"] = float(found.smallest_factor[row])
+    values["governing"] = found.governing[row]
+    values["loaded_mass"] = float(found.masses["loaded"][row])
+    values |= {f"{part}_mass": float(mass[row]) for part, mass in found.masses.items() if part not in ("loaded", "propellant")}
+    values["propellant_mass_fraction"] = values["propellant_mass"] / values["loaded_mass"]
+    values |= {name: float(column[row]) for name, column in dimension_columns(found.motors, found.fit).items()}
+    values["stack_length"] = _stack(found.motors, row)
+    return values
+
+
+def _stack(motors: Motors, row: int) -> float:
+    count, length = np.atleast_2d(motors.grain.count), np.atleast_2d(motors.grain.length)
+    lengths = np.broadcast_to((count * length).sum(axis=1), (motors.size,))
+    return float(lengths[row])
+
+
+def _add_confirmed(families: Families, screened: Screened, designs: Sequence[Design]) -> None:
+    """What the transient kernel gives for each design, beside the results of the screen."""
+    from physics import kernel as kernels
+
+    if not designs:
+        return
+    digits = np.array([design.digits for design in designs])
+    for rows in families.space.groups(digits):
+        motors = families.space.candidates(digits[rows]).motors
+        figures = kernels.evaluate(motors, kernel="transient")
+        for place, row in enumerate(rows):
+            values = {name: float(column[place]) for name, column in figures.values.items()}
+            designs[row].confirmed = {"kernel": "transient", **values}
+
+
+# --- nothing feasible ---------------------------------------------------------------------------------------------------
+
+
+def _add_relaxations(families: Families, result: SearchResult) -> None:
+    found = what_to_relax(families)
+    single = sorted(found.singles.items(), key=lambda item: item[1][0])
+    pairs = sorted(found.pairs.items(), key=lambda item: item[1][0])
+    for _, (_, digits) in [*single, *pairs[:6]]:
+        changes = [miss for miss in misses(families, digits) if miss.excess > 0.0]
+        entry: dict[str, Any] = {
+            "limits": [miss.limit for miss in changes],
+            "changes": [{"limit": m.limit, "side": m.side, "from": m.bound, "to": m.value, "part": m.excess} for m in changes],
+            "variables": families.space.described(digits),
+        }  # fmt: skip
+        if len(changes) == 1:
+            entry |= {"limit": changes[0].limit, "from": changes[0].bound, "to": changes[0].value}
+        if changes:
+            result.relaxations.append(entry)
+    for number, (_, digits) in enumerate(found.nearest, 1):
+        missed = [miss.as_dict() for miss in misses(families, digits)]
+        result.nearest.append({"id": number, "variables": families.space.described(digits), "misses": missed})
+    if result.nearest and not result.nearest[0]["misses"]:
+        result.messages.append(
+            "candidates pass every limit but are turned away when finalists are judged; see the limits counted under "
+            "rejected_by for heat, and the transient kernel"
+        )
+
+
+# --- the results folder -------------------------------------------------------------------------------------------------
+
+
+def write_results(result: SearchResult, folder: Path) -> None:
+    """Write pareto.csv, pareto.json, run.json and the motor files; each is written whole or not at all."""
+    for design in result.designs:
+        results.write_text(folder / design.file, design.motor)
+    _clear_motors(folder / "motors", {Path(design.file).name for design in result.designs})
+    results.write_text(folder / "pareto.csv", pareto_csv(result))
+    results.write_json(folder / "pareto.json", result.as_dict())
+    results.write_json(folder / "run.json", run_record(result))
+
+
+def _clear_motors(folder: Path, kept: set[str]) -> None:
+    """Motor files of an earlier front would be taken for designs of this one."""
+    for path in folder.glob("[0-9]*.toml") if folder.is_dir() else ():
+        if path.name not in kept and path.stem.isdigit():
+            path.unlink(missing_ok=True)
+
+
+def pareto_csv(result: SearchResult) -> str:
+    """The designs as CSV: number, variables, results; SI units stand in the header."""
+    import csv
+    import io
+
+    from optimizer.vocabulary import QUANTITIES
+
+    names = list(result.designs[0].variables) if result.designs else list(result.study.variables)
+    figures = list(result.designs[0].results) if result.designs else [aim.name for aim in result.study.objectives]
+
+    def headed(name: str) -> str:
+        unit = QUANTITIES[name].si_unit if name in QUANTITIES else ""
+        return f"{name} [{unit}]" if unit else name
+
+    lines = io.StringIO()
+    writer = csv.writer(lines, lineterminator="\n")
+    writer.writerow(["number", "motor", "group", *(f"variable {name}" for name in names), *(headed(name) for name in figures)])
+    for design in result.designs:
+        values = [design.results[name] for name in figures]
+        shown = ["" if isinstance(value, float) and not math.isfinite(value) else value for value in values]
+        writer.writerow([design.number, design.file, design.group, *(design.variables[name] for name in names), *shown])
+    return lines.getvalue()
+
+
+def run_record(result: SearchResult) -> dict[str, Any]:
+    """What was run: inputs with their hashes, versions, seed, time."""
+    study = result.study
+    versions = {"python": sys.version.split()[0]}
+    for package in ("grainwright", "numpy", "scipy", "moocore", "optuna"):
+        try:
+            versions[package] = metadata.version(package)
+        except metadata.PackageNotFoundError:
+            versions[package] = "unknown"
+    return {
+        "schema": 1,
+        "study": study.name,
+        "inputs": [{"file": str(path), "sha256": digest} for path, digest in study.sources],
+        "code": code_hash(),
+        "versions": versions,
+        "method": result.method,
+        "why": result.why,
+        "kernel": result.kernel,
+        "seed": result.seed,
+        "space": result.space,
+        "evaluated": result.evaluated,
+        "exact": result.exact,
+        "proof": result.proof,
+        "seconds": result.seconds,
+        "rejected_by": dict(Counter(result.rejected_by)),
+        "messages": result.messages,
+    }

@@ -1,0 +1,182 @@
+"""What the tests of the search share: small invented studies, written into a folder, and a one-by-one oracle."""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+MOTOR = """
+schema = 1
+name = "Invented base"
+[propellant]
+name = "Invented"
+density = "1700 kg/m^3"
+characteristic_velocity = "1480 m/s"
+gamma = 1.21
+molar_mass = "24 g/mol"
+temperature_sensitivity = "0.0015 1/K"
+[[propellant.rate]]
+from = "0.1 MPa"
+to = "12 MPa"
+rate = "6.5 mm/s"
+at = "5 MPa"
+exponent = 0.33
+[[grain]]
+count = 4
+length = "75 mm"
+outer_diameter = "46 mm"
+core_diameter = "16 mm"
+burning_ends = 2
+[nozzle]
+throat_diameter = "13.5 mm"
+exit_diameter = "34 mm"
+half_angle = "14 deg"
+efficiency = 0.95
+[case]
+material = "6061-T6"
+outer_diameter = "57.2 mm"
+wall = "3.2 mm"
+length = "520 mm"
+LINER
+[forward_closure]
+retention = "radial-screws"
+screw = "#10-24 UNC"
+grade = "A2-70"
+count = 8
+edge_distance = "14 mm"
+ring_edge_distance = "9 mm"
+ring_thickness = "8 mm"
+ring_material = "6061-T6"
+plate_thickness = "12 mm"
+[airframe]
+inner_diameter = "60 mm"
+clearance = "1 mm"
+length = "700 mm"
+[ambient]
+soak = ["-5 degC", "40 degC"]
+"""
+LINER = """[liner]
+material = "paper-phenolic"
+thickness = "1.6 mm"
+"""
+STUDY = """
+schema = 1
+name = "Invented study"
+motor = "base.toml"
+[target]
+impulse = ["700 N*s", "2500 N*s"]
+[search]
+{search}
+[limits]
+{limits}
+[objectives]
+{objectives}
+[driver]
+{driver}
+"""
+SEARCH = """
+grain_count = {from = 3, to = 5}
+core_diameter = {from = "15 mm", to = "19 mm", step = "2 mm"}
+throat_diameter = {from = "11 mm", to = "15 mm", step = "2 mm"}
+wall = {from = "2 mm", to = "4 mm", step = "1 mm"}
+forward_closure.count = {from = 4, to = 12, step = 4}
+forward_closure.screw = ["#8-32 UNC", "1/4-20 UNC"]
+"""
+LIMITS = """
+maximum_pressure = "9 MPa"
+minimum_factor = {"screw shear" = 2.0, "case yield" = 1.5}
+port_to_throat_area = {min = 1.2}
+"""
+OBJECTIVES = """
+loaded_mass = "min"
+total_impulse = "max"
+smallest_factor = "max"
+"""
+DRIVER = 'kernel = "steady"'
+
+
+def write_study(folder: Path, search: str = SEARCH, limits: str = LIMITS, objectives: str = OBJECTIVES,
+                driver: str = DRIVER, liner: bool = False, motor: str = MOTOR, name: str = "study"):  # fmt: skip
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "base.toml").write_text(motor.replace("LINER", LINER if liner else ""))
+    path = folder / f"{name}.toml"
+    path.write_text(STUDY.format(search=search, limits=limits, objectives=objectives, driver=driver))
+    return path
+
+
+def dominates(left, right):
+    return bool((left <= right).all() and (left < right).any())
+
+
+def brute_force(study):
+    """Every candidate one by one through the motor file, as a builder would: front and counts, without the search's code
+    for anything but the index of a candidate."""
+    from optimizer.front import rounded
+    from optimizer.inputs import motor_from_text
+    from optimizer.inputs.writing import motor_text
+    from optimizer.problems import InputError
+    from optimizer.space import Space
+    from physics.assessment import assess
+
+    space = Space(study)
+    good, feasible, impossible = [], 0, 0
+    for digits in itertools.product(*(range(radix) for radix in space.radices)):
+        text = motor_text(study.motor, space.changes(digits) | {"grain": space.grain_rows(digits)}, "one")
+        try:
+            motors = motor_from_text(text, study.motor.path).motors
+        except InputError:
+            impossible += 1
+            continue
+        found = assess(motors, curve=True)
+        if _passes(study, found):
+            feasible += 1
+            values = [_value(found, aim.name) * (1 if aim.sense == "min" else -1) for aim in study.objectives]
+            good.append((digits, rounded(np.array(values))))
+    front = {
+        digits: tuple(values)
+        for digits, values in good
+        if not any(dominates(other, values) for _, other in good)
+    }
+    return SimpleNamespace(
+        front=front, good=[digits for digits, _ in good], feasible=feasible, impossible=impossible, size=space.size
+    )
+
+
+def _value(found, name):
+    if name == "loaded_mass":
+        return float(found.masses["loaded"][0])
+    if name == "smallest_factor":
+        return float(found.smallest_factor[0])
+    if name == "maximum_expected_pressure":
+        return float(found.maximum_expected_pressure[0])
+    if name == "propellant_mass_fraction":
+        return float(found.masses["propellant"][0] / found.masses["loaded"][0])
+    return float(found.figures[name][0])
+
+
+def _passes(study, found):
+    if bool(found.figures.flags["port_choked"][0]) or (found.fit is not None and not bool(np.ravel(found.fit["ok"])[0])):
+        return False
+    low, high = study.target
+    impulse = float(found.figures["total_impulse"][0])
+    if not (low < impulse if study.target_open else low <= impulse) or not impulse <= high:
+        return False
+    for limit in study.limits:
+        value = _value(found, limit.quantity)
+        if not ((limit.minimum is None or value >= limit.minimum) and (limit.maximum is None or value <= limit.maximum)):
+            return False
+    return all(
+        float(rung.factor[0]) >= study.minimum_factor.get(rung.mode, float(rung.required[0])) for rung in found.ladder.rungs
+    )
+
+
+@pytest.fixture
+def cases():
+    return SimpleNamespace(
+        write_study=write_study, brute_force=brute_force, dominates=dominates, MOTOR=MOTOR, SEARCH=SEARCH, LIMITS=LIMITS,
+        OBJECTIVES=OBJECTIVES, DRIVER=DRIVER,
+    )  # fmt: skip
