@@ -254,8 +254,7 @@ def _drift_text(firing: Firing, channel: Channel, drift: float, height: float) -
     unit = "pressure" if channel.kind == "pressure" else "thrust"
     text = (
         f"{channel.name}: the zero moved by {show(drift, unit)} ({100.0 * drift / height:+.1f} % of the peak) from "
-        f"before "
-        "to after the firing. It is not corrected; the uncertainty of the integrals covers it."
+        "before to after the firing. It is not corrected; the uncertainty of the integrals covers it."
     )
     mass = mass_of(firing)
     if channel.kind == "thrust" and mass is not None:

@@ -1,6 +1,6 @@
 """Non-dominated sets and hypervolume.
 
-Owns what "better" means: objectives as columns to be minimised, rounded to ten significant digits so that the last
+Owns what "better" means: objectives as columns to be minimised, rounded to nine significant digits so that the last
 bit of a vectorised sum never decides, and exact ties kept, in order of the candidate's integer key. Domination and
 hypervolume come from moocore; the short staircase here is the fallback for up to three objectives and the oracle of
 the tests. Imports numpy and moocore.
@@ -15,14 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
-DIGITS = 10
+DIGITS = 9
 """Significant digits in which objectives are compared."""
 
 
 def rounded(values: Floats) -> Floats:
     """The values to `DIGITS` significant digits, element by element; zeros and non-finite values stay.
 
-    >>> rounded(np.array([1.00000000004, 0.0, 123456.7890123]))
+    >>> rounded(np.array([1.0000000004, 0.0, 123456.7890123]))
     array([1.00000000e+00, 0.00000000e+00, 1.23456789e+05])
     """
     values = np.asarray(values, dtype=float)

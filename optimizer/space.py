@@ -191,13 +191,30 @@ class Space:
         return self._probes
 
     def groups(self, digits: Integers) -> list[Integers]:
-        """Row numbers of `digits`, split so that each part shares its text choices."""
-        chosen = np.asarray(digits)[:, self._text]
-        if not self._text or not len(chosen) or (chosen == chosen[0]).all():
+        """Row numbers of `digits`, split so that each part shares its text choices and which grain rows it has.
+
+        A row without grains is left out of a part: the kernels' last digits then are those of the motor as built.
+        """
+        digits = np.asarray(digits)
+        chosen = np.hstack([digits[:, self._text], self._rows_there(digits)])
+        if not chosen.shape[1] or not len(chosen) or (chosen == chosen[0]).all():
             return [np.arange(len(chosen))]
         _, inverse = np.unique(chosen, axis=0, return_inverse=True)
         inverse = inverse.ravel()
         return [np.flatnonzero(inverse == group) for group in range(int(inverse.max()) + 1)]
+
+    def _rows_there(self, digits: Integers) -> Integers:
+        """Whether grains are opened, and whether any are not, (n, 2); nothing where the study opens none."""
+        if "aft_count" not in self._place:
+            return np.zeros((len(digits), 0), dtype=np.int64)
+        aft = self._value("aft_count", digits)
+        base = float(_by_row(self._base.grain, "count")[0, 0])
+        count = self._value("grain_count", digits) if "grain_count" in self._place else np.full(len(digits), base)
+        return np.stack([aft > 0, aft < count], axis=1).astype(np.int64)
+
+    def _value(self, meaning: str, digits: Integers) -> Floats:
+        number = self._place[meaning]
+        return self.variables[number].values[digits[:, number]]
 
     def changes(self, digits: Sequence[int]) -> dict[str, Any]:
         """What a motor file of this candidate changes in the base motor's file: file key to SI number or text.
@@ -412,6 +429,7 @@ class _Build:
             layers = self._opened(rows)
         if self.space._mode == "fill" and "grain_count" not in self.values:
             layers.append(self._shorter(layers[-1]))
+        layers = [layer for layer in layers if np.any(np.asarray(layer["count"]) > 0)] or layers[:1]
         leaves = {}
         for name in _ROW_LEAVES:
             rest = _by_row(motors.grain, name)[:, 1:]

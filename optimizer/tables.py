@@ -297,8 +297,8 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
     """The Pareto table with each design's governing rung, then what was rejected, proven and is to be heeded."""
     screen = console()
     screen.print(Text(result.study.name, FIRST))
-    counted = f"{result.space:,} candidates, {result.evaluated:,} checked, {result.feasible:,} feasible"
-    screen.print(f"{counted}, {len(result.designs)} on the front; {result.seconds:.1f} s".replace(",", " ", 2))
+    counted = f"{_count(result.space)} candidates, {_count(result.evaluated)} checked, {_count(result.feasible)} feasible"
+    screen.print(f"{counted}, {len(result.designs)} on the front; {result.seconds:.1f} s")
     if result.designs:
         screen.print()
         screen.print(_front_table(result, units, screen.width))
@@ -316,7 +316,7 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
         table.add_column()
         table.add_column(justify="right")
         for name, count in sorted(result.rejected_by.items(), key=lambda item: -item[1]):
-            table.add_row(Text(name), f"{count:,}".replace(",", " "))
+            table.add_row(Text(name), _count(count))
         screen.print(Padding(table, (0, 0, 0, 2)))
     screen.print()
     screen.print(Text("proven: " + result.proof if result.exact else "heuristic, not proven: " + result.proof))
@@ -329,6 +329,11 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
     _closing_cautions(screen)
 
 
+def _count(number: int) -> str:
+    """A whole number in groups of three."""
+    return f"{number:,}".replace(",", " ")
+
+
 def _front_table(result: SearchResult, units: str, width: int) -> Table:
     """One row a design: variables, objectives and the rung that governs it."""
     varied = [
@@ -339,33 +344,40 @@ def _front_table(result: SearchResult, units: str, width: int) -> Table:
     aims = list(dict.fromkeys([aim.name for aim in result.study.objectives] + ["designation", *_FRONT_FIGURES]))
     aims = [name for name in aims if name in result.designs[0].results and name != "smallest_factor"]
     # In a narrow terminal what is aimed for comes before what is merely useful to know.
-    most = max(3, (width - 30) // 12 - min(len(varied), 4))
-    aims = aims[: max(most, len(result.study.objectives) + 1)]
+    most = (width - 36 - 9 * len(varied)) // 9
+    aims = aims[: max(most, len(result.study.objectives))]
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
     table.add_column("no.", justify="right")
+    units_of = {name: _common_unit([_variable(design, name) for design in result.designs]) for name in varied}
     for name in varied:
-        table.add_column(_short(name), justify="right", overflow="fold")
+        table.add_column(f"{_short(name)} {units_of[name]}".rstrip(), justify="right", overflow="fold")
     for name in aims:
         table.add_column(_headed(name, units), justify="right", overflow="fold")
-    table.add_column("lets go first")
+    table.add_column("lets go first", no_wrap=True)
     shown: set[int] = set()
     for design in result.designs:
         if design.group in shown:
             continue
         shown.add(design.group)
-        cells = [_variable(design, name, units) for name in varied]
+        cells = [_variable(design, name).removesuffix(f" {units_of[name]}") for name in varied]
         cells += [_result_cell(design.results[name], name, units) for name in aims]
         governing = "–"
         if design.results["governing"]:
-            rung = design.results["governing"].replace(" closure", "")
+            rung = design.results["governing"].replace("forward closure", "fwd").replace("aft closure", "aft")
             governing = f"×{design.results['smallest_factor']:.2f} {rung}"
         table.add_row(str(design.number), *(Text(cell) for cell in cells), Text(governing))
     return table
 
 
-def _variable(design: Design, name: str, units: str) -> str:
+def _variable(design: Design, name: str) -> str:
     """A variable as the study wrote it: 19 mm stays 19 mm."""
     return str(design.texts.get(name, design.variables[name]))
+
+
+def _common_unit(texts: Sequence[str]) -> str:
+    """The unit that all of a column's texts end in, so that it can stand in the header; empty where they differ."""
+    ends = {text.rpartition(" ")[2] if text[:1].isdigit() and " " in text else "" for text in texts}
+    return ends.pop() if len(ends) == 1 else ""
 
 
 def _short(name: str) -> str:
@@ -373,7 +385,7 @@ def _short(name: str) -> str:
 
 
 def _headed(name: str, units: str) -> str:
-    words = {"maximum_expected_pressure": "expected"} | _WORDS
+    words = _WORDS | {"maximum_expected_pressure": "expected", "designation": "motor", "port_to_throat_area": "port/ throat"}
     text = words.get(name, name.replace("_", " "))
     unit = display_unit(name, units) if name in QUANTITIES else ""
     return f"{text} {unit}" if unit else text

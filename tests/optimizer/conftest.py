@@ -155,6 +155,8 @@ def _value(found, name):
         return float(found.maximum_expected_pressure[0])
     if name == "propellant_mass_fraction":
         return float(found.masses["propellant"][0] / found.masses["loaded"][0])
+    if name.removesuffix("_mass") in found.masses and name != "propellant_mass":
+        return float(found.masses[name.removesuffix("_mass")][0])
     return float(found.figures[name][0])
 
 
