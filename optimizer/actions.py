@@ -55,17 +55,17 @@ class Output:
 
 def search(study: Path, seed: int | None, kernel: str | None, output: Output) -> int:
     """Search a study, print its Pareto table, write the results folder."""
-    from optimizer import search as searching
     from optimizer.inputs import load_study
     from optimizer.pages import search_page
     from optimizer.progress import shown
-    from optimizer.results import write_text
+    from optimizer.search import search as run
 
     asked = load_study(study)
     folder = output.place(study)
     with shown(quiet=output.quiet) as progress:
-        result = searching.search(asked, folder, progress=progress, kernel=kernel, seed=seed)
-    write_text(folder / "report.html", search_page(result, output.units))
+        result = run(
+            asked, folder, progress, kernel, seed, lambda found: {"report.html": search_page(found, output.units)}
+        )
     if output.as_json:
         output.print_json(result.as_dict() | {"seconds": result.seconds})
     elif not output.quiet:
@@ -204,7 +204,8 @@ def _print_check(file: Any, assessment: Assessment, found: Sequence[Caution], ou
 
     screen.print(Text(file.name, "bold"))
     summary = f"{ballistics['designation'] or 'no class'}, {assessment.figures.kernel} kernel"
-    summary += f", maximum expected pressure {show(answer['maximum_expected_pressure'] or math.nan, 'pressure', output.units)}"
+    expected = answer["maximum_expected_pressure"] or math.nan
+    summary += f", maximum expected pressure {show(expected, 'pressure', output.units)}"
     screen.print(summary)
     block("Ballistics", tables.ballistics_table(assessment, output.units))
     if assessment.figures.kernel == "transient" and assessment.figures.curve is not None:
@@ -235,12 +236,12 @@ def _print_check(file: Any, assessment: Assessment, found: Sequence[Caution], ou
 
 def compare(motors: Sequence[Path], kernel: str, output: Output) -> int:
     """Set motors side by side and say what each change did."""
-    from optimizer import compare as comparing
+    from optimizer.compare import compare as set_side_by_side
     from optimizer.inputs import load_motor
 
     if len(motors) < 2:
         raise click.UsageError("a comparison needs two motor files or more, oldest first")
-    comparison = comparing.compare([load_motor(path) for path in motors], kernel=kernel, units=output.units)
+    comparison = set_side_by_side([load_motor(path) for path in motors], kernel=kernel, units=output.units)
     if output.writes:
         from optimizer.pages import compare_page
         from optimizer.results import write_text
@@ -259,11 +260,11 @@ def compare(motors: Sequence[Path], kernel: str, output: Output) -> int:
 
 def spread(motor: Path, samples: int, seed: int, kernel: str, output: Output) -> int:
     """Show what the motor's tolerances do to its figures and its ladder."""
-    from optimizer import spread as scatter
     from optimizer.inputs import load_motor
+    from optimizer.spread import spread as scatter
 
     file = load_motor(motor)
-    result = scatter.spread(file.motors, kernel=kernel, samples=samples, seed=seed, file=str(motor))
+    result = scatter(file.motors, kernel=kernel, samples=samples, seed=seed, file=str(motor))
     if output.writes:
         from optimizer.pages import spread_page
         from optimizer.results import write_text

@@ -12,6 +12,7 @@ import numpy as np
 
 from optimizer.units import show
 from physics.assessment import Assessment
+from physics.erosion import LAWS
 from physics.fit import closure_reach
 from physics.seals import gland_warnings
 
@@ -79,13 +80,22 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
     units : str
         "metric" or "imperial", for the numbers in the texts.
     """
-    found = [Caution(*_FLAGS[name]) for name, flag in assessment.figures.flags.items() if name in _FLAGS and np.any(flag)]
+    raised = [name for name, flag in assessment.figures.flags.items() if name in _FLAGS and np.any(flag)]
+    found = [Caution(*_FLAGS[name]) for name in raised]
+    found += _erosion(assessment)
     found += _port(assessment)
     found += _structure(assessment, units)
     found += _glands(assessment)
     found += _stack(assessment, units)
     found += _people(assessment, units)
     return found
+
+
+def _erosion(assessment: Assessment) -> Iterator[Caution]:
+    law = assessment.motors.propellant.erosive
+    if law != "none" and assessment.figures.kernel == "transient":
+        text = f"The law {law} holds for {LAWS[law].range}. Without constants fitted to this propellant it shows a trend."
+        yield Caution("erosive burning", text)
 
 
 def _port(assessment: Assessment) -> Iterator[Caution]:
@@ -153,17 +163,18 @@ def _stack(assessment: Assessment, units: str) -> Iterator[Caution]:
     if spare >= shortest:
         yield Caution(
             "room left in the case",
-            f"Grains, closures and nozzle leave {show(spare, 'length', units)} of the case empty, room for another grain of "
-            f"{show(shortest, 'length', units)}: the count does not divide the case. Use another count or length, or a "
+            f"Grains, closures and nozzle leave {show(spare, 'length', units)} of the case empty, room for another "
+            f"grain of {show(shortest, 'length', units)}: the count does not divide the case. Use another count or length, or a "
             "spacer, so that the stack cannot shift.",
         )
 
 
 def _people(assessment: Assessment, units: str) -> Iterator[Caution]:
     expected = float(assessment.maximum_expected_pressure[0])
-    proof = f"proof-test the empty motor with water at 1.5 times the maximum expected pressure ({show(1.5 * expected, 'pressure', units)}), inert and from behind cover"
-    if not np.isfinite(expected):
-        proof = "proof-test the empty motor with water, inert and from behind cover"
+    load = ""
+    if np.isfinite(expected):
+        load = f" at 1.5 times the maximum expected pressure ({show(1.5 * expected, 'pressure', units)})"
+    proof = f"proof-test the empty motor with water{load}, inert and from behind cover"
     yield Caution(
         "people",
         f"Metal cases throw fragments. Fire remotely, at your club's distance and behind a barrier; before that, {proof}. "

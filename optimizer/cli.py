@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import functools
 import os
+import signal
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -23,21 +25,10 @@ def _guarded(command: Callable[..., int]) -> Callable[..., None]:
 
     @functools.wraps(command)
     def run(*args: Any, **options: Any) -> None:
-        from optimizer.inputs import InputError
-        from optimizer.results import OutputError
-
         try:
-            code = command(*args, **options)
+            _stop_on_terminate()
+            code = _outcome(command, *args, **options)
             sys.stdout.flush()
-        except InputError as error:
-            _complain(str(error))
-            code = WRONG_INPUT
-        except OutputError as error:
-            _complain(f"cannot write: {error}")
-            code = MACHINE_FAILED
-        except MemoryError:
-            _complain("out of memory: the machine has too little for this; make the study smaller or lower its budget")
-            code = MACHINE_FAILED
         except KeyboardInterrupt:
             _complain("interrupted; what was finished is kept, and the same command goes on from there")
             code = INTERRUPTED
@@ -45,9 +36,54 @@ def _guarded(command: Callable[..., int]) -> Callable[..., None]:
             # The reader of our output has gone; there is nobody left to tell.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             code = DONE
+        except MemoryError:
+            _complain(_NO_MEMORY)
+            code = MACHINE_FAILED
+        except (ImportError, OSError) as error:
+            code = _machine_failed(error)
         sys.exit(code)
 
     return run
+
+
+_MEMORY_SIGNS = ("cannot allocate memory", "failed to map segment", "cannot enable executable", "error loading shared")
+_NO_MEMORY = "out of memory: the machine has too little for this; make the study smaller or lower its budget"
+
+
+def _outcome(command: Callable[..., int], *args: Any, **options: Any) -> int:
+    from optimizer.problems import InputError
+    from optimizer.results import OutputError
+
+    try:
+        return command(*args, **options)
+    except InputError as error:
+        _complain(str(error))
+        return WRONG_INPUT
+    except OutputError as error:
+        _complain(f"cannot write: {error}")
+        return MACHINE_FAILED
+
+
+def _machine_failed(error: ImportError | OSError) -> int:
+    """Say what the machine refused. A module that is not there is a fault of the installation, and is not hidden."""
+    text = str(error)
+    if any(sign in text.lower() for sign in _MEMORY_SIGNS):
+        _complain(_NO_MEMORY)
+    elif isinstance(error, ImportError):
+        raise error
+    else:
+        _complain(f"the machine failed: {text}")
+    return MACHINE_FAILED
+
+
+def _stop_on_terminate() -> None:
+    """A polite request to end (SIGTERM) is taken like an interrupt: what was finished is kept."""
+
+    def stop(number: int, frame: Any) -> None:
+        raise KeyboardInterrupt
+
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, stop)
 
 
 def _complain(text: str) -> None:

@@ -50,6 +50,8 @@ STALE = 60.0
 """Seconds for which a worker's beat may stand still before its trials go back to the pool."""
 COARSE = 4096
 """Families of the coarser space that is screened exactly, first of all; a quarter of the budget at most."""
+_LOCK = 7346211
+"""Our number among the database's advisory locks."""
 GEOMETRY = "geometry"
 FAR = 1e3
 """What an excess that cannot be told is told as; a sampler learns nothing from an infinite one."""
@@ -86,7 +88,13 @@ class Teller:
 
     def _names(self) -> list[str]:
         families = self.families
-        names = [GEOMETRY, *(bound.name for bound in families.outer_bounds()), limits.CHOKED, limits.OUTSIDE, limits.FIT]
+        names = [
+            GEOMETRY,
+            *(bound.name for bound in families.outer_bounds()),
+            limits.CHOKED,
+            limits.OUTSIDE,
+            limits.FIT,
+        ]
         names += [families.limit_name(term.mode) for term in families.terms]
         names += [bound.name for bound in families.crossed_masses()]
         if families.rules.smallest_factor is not None:
@@ -137,10 +145,10 @@ class Teller:
 
     def _scaled(self, points: Floats) -> Floats:
         known = self.archive.points
-        if not len(known):
-            return points - points.min(axis=0, initial=0.0)
-        low, reach = known.min(axis=0), np.ptp(known, axis=0)
-        return (points - low) / np.where(reach > 0.0, reach, 1.0)
+        low, reach = np.zeros(points.shape[1]), np.ones(points.shape[1])
+        if len(known):
+            low, reach = known.min(axis=0), np.ptp(known, axis=0)
+        return np.asarray((points - low) / np.where(reach > 0.0, reach, 1.0))
 
     def _violations(self, outer: Integers) -> Floats:
         """Excess over each limit of the pattern that misses least, finite, (n, names); geometry that cannot be: far."""
@@ -154,12 +162,14 @@ class Teller:
             rows = group[self.families.possible_rows(digits[group])]
             found[rows, self.names.index(GEOMETRY)] = 0.0
             names, excess = outer_excess(self.families, seen)
-            found[np.ix_(rows, [self.names.index(name) for name in names])] = np.minimum(excess, FAR)
+            found[rows[:, None], np.array([self.names.index(name) for name in names])] = np.minimum(excess, FAR)
             for which, inner_names, inner, _ in inner_excess(self.families, seen):
                 if inner.shape[2]:
                     least = inner.max(axis=2).argmin(axis=1)
                     columns = [self.names.index(name) for name in inner_names]
-                    found[np.ix_(rows[which], columns)] = np.minimum(inner[np.arange(len(which)), least], FAR)
+                    found[rows[which][:, None], np.array(columns)] = np.minimum(
+                        inner[np.arange(len(which)), least], FAR
+                    )
         return found
 
 
@@ -186,7 +196,7 @@ def evolve(
     return _summed(families, screened, counted, snapshots, coarse, history, seed, url)
 
 
-# --- one machine ------------------------------------------------------------------------------------------------------
+# --- one machine ----------------------------------------------------------------------------------------------------
 
 
 def _alone(
@@ -334,7 +344,7 @@ def _show(progress: Progress | None, state: State, done: int, feasible: int, tel
         progress(state)
 
 
-# --- several machines -------------------------------------------------------------------------------------------------
+# --- several machines -----------------------------------------------------------------------------------------------
 
 
 class Shared:
@@ -342,18 +352,27 @@ class Shared:
 
     def __init__(self, url: str, name: str, objectives: int, worker: str = "", stale: float = STALE) -> None:
         import optuna
+        import sqlalchemy
 
         optuna.logging.set_verbosity(optuna.logging.ERROR)
-        address = url.replace("postgresql://", "postgresql+psycopg://", 1).replace("postgres://", "postgresql+psycopg://", 1)
+        address = url.replace("postgresql://", "postgresql+psycopg://", 1).replace(
+            "postgres://", "postgresql+psycopg://", 1
+        )
         self.worker = worker or f"{socket.gethostname()}-{os.getpid()}-{uuid.uuid4().hex[:8]}"
         self.stale = stale
         self._beats: dict[str, tuple[int, float]] = {}
         self._count = 0
-        self.storage = optuna.storages.RDBStorage(address, engine_kwargs={"pool_pre_ping": True})
-        self.study = optuna.create_study(
-            storage=self.storage, study_name=name, directions=["minimize"] * objectives, load_if_exists=True,
-            sampler=optuna.samplers.NSGAIISampler(population_size=50),
-        )  # fmt: skip
+        engine = sqlalchemy.create_engine(address)
+        # Two workers that start at once would both make the tables; the second waits here until they are there.
+        with engine.connect() as held:
+            held.execute(sqlalchemy.text(f"SELECT pg_advisory_lock({_LOCK})"))
+            self.storage = optuna.storages.RDBStorage(address, engine_kwargs={"pool_pre_ping": True})
+            self.study = optuna.create_study(
+                storage=self.storage, study_name=name, directions=["minimize"] * objectives, load_if_exists=True,
+                sampler=optuna.samplers.NSGAIISampler(population_size=50),
+            )  # fmt: skip
+            held.execute(sqlalchemy.text(f"SELECT pg_advisory_unlock({_LOCK})"))
+        engine.dispose()
 
     def beat(self) -> None:
         """Show that this worker lives."""
@@ -425,7 +444,9 @@ def _together(
         return _work(families, teller, shared, budget, progress, state)
     except sqlalchemy.exc.SQLAlchemyError as error:
         reason = str(getattr(error, "orig", None) or error).splitlines()[0]
-        raise OutputError(f"the database of the study cannot be used: {reason}; see that it runs and lets you in") from error
+        raise OutputError(
+            f"the database of the study cannot be used: {reason}; see that it runs and lets you in"
+        ) from error
 
 
 def _work(
@@ -470,7 +491,11 @@ def _one_round(
     for key in fresh:
         told = teller.tell(np.array([key], dtype=np.int64), turn)
         answers[key] = (told.values[0], told.constraints[0])
-        notes = {"rejected": dict(told.block.rejected), "feasible": told.block.feasible, "evaluated": told.block.evaluated}
+        notes = {
+            "rejected": dict(told.block.rejected),
+            "feasible": told.block.feasible,
+            "evaluated": told.block.evaluated,
+        }
         packed[key] = json.dumps({"notes": notes, "rows": told.block.rows.tolist()})
     for trial, key in zip(trials, asked, strict=True):
         if key in packed:
@@ -517,11 +542,11 @@ def _gather(
         teller._learn(rows)
 
 
-# --- what came of it --------------------------------------------------------------------------------------------------
+# --- what came of it ------------------------------------------------------------------------------------------------
 
 
 def coarse_grid(radices: Sequence[int], most: int) -> Integers:
-    """Digits (n, variables) of a coarser space of at most `most` outsides: every k-th item of each variable, ends included.
+    """Digits (n, variables) of a coarser space of at most `most` outsides: items of each variable evenly apart.
 
     >>> coarse_grid((5, 2), 6).tolist()
     [[0, 0], [0, 1], [2, 0], [2, 1], [4, 0], [4, 1]]
@@ -594,7 +619,7 @@ def _summed(
 def _reference(points: Floats) -> Floats:
     """A reference point a tenth of the front's reach beyond its worst values."""
     worst, reach = points.max(axis=0), np.ptp(points, axis=0)
-    return worst + 0.1 * np.where(reach > 0.0, reach, np.abs(worst) + 1.0)
+    return np.asarray(worst + 0.1 * np.where(reach > 0.0, reach, np.abs(worst) + 1.0))
 
 
 __all__ = ["BATCH", "STALE", "Evolved", "Shared", "Teller", "evolve"]

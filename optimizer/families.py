@@ -12,7 +12,7 @@ Candidates that geometry rules out are counted under that reason and no other. R
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -91,7 +91,9 @@ class Families:
 
     def _split(self) -> None:
         names = range(len(self.space.variables))
-        read = probe_columns(self.space, lambda motors: self._burn(_bare(motors) if self.kernel == "steady" else motors))
+        read = probe_columns(
+            self.space, lambda motors: self._burn(_bare(motors) if self.kernel == "steady" else motors)
+        )
         ballistic = set(variables_of(self.space, read))
         outside = {
             number for number in names if any(c.startswith((*_GEOMETRY, *_ALWAYS_BALLISTIC))
@@ -109,7 +111,7 @@ class Families:
 
     def _burn(self, motors: Motors) -> tuple[Figures, Floats]:
         figures = kernels.evaluate(motors, kernel=self.kernel)
-        return figures, kernels.maximum_expected_pressure(motors, kernel=self.kernel)
+        return figures, kernels.maximum_expected_pressure(motors, self.kernel, figures)
 
     def _seen_by_transient(self) -> set[int]:
         """Inner variables that move what the transient kernel takes as free volume."""
@@ -131,11 +133,18 @@ class Families:
         return name.removesuffix("_mass") in self.catalogue.mass_tables and name.endswith("_mass")
 
     def _check_rules(self) -> None:
-        known = {*kernels.FIGURES, "maximum_expected_pressure", "smallest_factor", *limits.MASS_NAMES, *limits.DIMENSIONS}
-        for entry in (*self.rules.bounds, *self.rules.aims):
-            name = entry.quantity if isinstance(entry, Bound) else entry.name
+        known = {
+            *kernels.FIGURES,
+            "maximum_expected_pressure",
+            "smallest_factor",
+            *limits.MASS_NAMES,
+            *limits.DIMENSIONS,
+        }
+        for name in (*(bound.quantity for bound in self.rules.bounds), *(aim.name for aim in self.rules.aims)):
             if name not in known:
-                raise SpaceError(name, "cannot be computed in a search", "use a figure of the kernel, a mass or a dimension")
+                raise SpaceError(
+                    name, "cannot be computed in a search", "use a figure of the kernel, a mass or a dimension"
+                )
         modes = {term.mode for term in self.terms}
         for mode in self.rules.factors:
             if mode not in modes:
@@ -152,7 +161,9 @@ class Families:
         if aim.name != "smallest_factor":
             return
         if not any(not term.late or term.kind != "heat" for term in self.terms):
-            raise SpaceError("objectives.smallest_factor", "has no rung that can be assessed", "dimension the parts first")
+            raise SpaceError(
+                "objectives.smallest_factor", "has no rung that can be assessed", "dimension the parts first"
+            )
         if not aim.more:
             raise SpaceError("objectives.smallest_factor", "would look for the weakest motor", 'write "max"')
 
@@ -261,7 +272,7 @@ class Families:
         columns: dict[str, Floats] = dict(figures.values)
         columns["maximum_expected_pressure"] = pressure
         has_airframe = motors.airframe is not None and motors.case is not None
-        columns |= limits.dimension_columns(motors, fit(motors) if has_airframe else None)  # type: ignore[arg-type]
+        columns |= limits.dimension_columns(motors, fit(motors) if has_airframe else None)
         parts = {part: part_mass(motors, part) for part in self._outer_parts}
         loaded = np.zeros(motors.size)
         for values in parts.values():
@@ -495,7 +506,9 @@ def _bare(motors: Motors) -> Motors:
 def ladder_terms(space: Space) -> list[Term]:
     """The rungs that can be assessed somewhere in the space, with the variables each depends on."""
     if not space.probes():
-        raise SpaceError("search", "has a first candidate that the motor file's rules refuse", "see `check` on the base motor")
+        raise SpaceError(
+            "search", "has a first candidate that the motor file's rules refuse", "see `check` on the base motor"
+        )
     ends = [(row, end) for row in ladder.MODES for end in (ladder.ENDS if row.part == "closure" else ("",))]
     found = (_term(space, row, end) for row, end in ends)
     return [term for term in found if term is not None]

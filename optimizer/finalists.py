@@ -103,7 +103,9 @@ class Judge:
     def verdict(self, key: Sequence[int]) -> tuple[bool, float, float, tuple[str, ...]] | None:
         """What is known of one key: passes, pressure, floor, limits broken."""
         place = self._known.get(tuple(int(digit) for digit in key))
-        return None if place is None else (self._ok[place], self._pressure[place], self._floor[place], self._broken[place])
+        return (
+            None if place is None else (self._ok[place], self._pressure[place], self._floor[place], self._broken[place])
+        )
 
     def passes(self, key: Sequence[int]) -> bool:
         """Whether a key passes, as far as is known."""
@@ -172,7 +174,7 @@ class Judge:
         families = self.families
         kernel = "transient" if self.confirm else families.kernel
         figures = kernels.evaluate(motors, kernel=kernel, curve=True)
-        expected = kernels.maximum_expected_pressure(motors, kernel=kernel)
+        expected = kernels.maximum_expected_pressure(motors, kernel, figures)
         fails: dict[str, Mask] = {}
         if self.confirm:
             fails |= self._confirmed(motors, figures, expected)
@@ -223,7 +225,9 @@ def _figures_of(figures: Figures, rows: Integers) -> Figures:
     if curve is not None:
         curve = replace(curve, **{item.name: getattr(curve, item.name)[rows] for item in fields(curve)})
     values = {name: column[rows] for name, column in figures.values.items()}
-    return replace(figures, values=values, flags={name: flag[rows] for name, flag in figures.flags.items()}, curve=curve)
+    return replace(
+        figures, values=values, flags={name: flag[rows] for name, flag in figures.flags.items()}, curve=curve
+    )
 
 
 def _as_bytes(rows: Integers) -> Any:

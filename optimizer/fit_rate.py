@@ -20,6 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -52,6 +53,8 @@ MISFIT = 0.03
 """A misfit (root mean square over the peak) that is said."""
 COARSE_TO_FINE: tuple[Mapping[str, Any], ...] = ({"stations": 2, "tolerance": 1.6e-2, "web_steps": 30}, {})
 """Options of the transient kernel while a fit looks for its place, and when it settles."""
+ERODED_RATES, ERODED_EXPONENTS, ERODED_CONSTANTS = (0.65, 0.75, 0.85, 1.0), (0.2, 0.35, 0.5), (0.5, 1.0, 2.0, 4.0)
+"""Where an erosive fit starts: parts of the inverted rate, exponents, multiples of the file's constant."""
 EROSIVE_CONSTANT = {"mukunda-paul": "coefficient", "lenoir-robillard": "alpha"}
 """The constant of each erosive law that a fit may move."""
 
@@ -248,11 +251,12 @@ def fit_rate(
     Raises NoFit, with the reason, when the motor files or the records lack what it needs.
     """
     targets = [_target(reduction, kernel) for reduction in reductions]
-    problem = _problem(targets, kernel, erosive)
+    problem = replace(_problem(targets, kernel, erosive), options=COARSE_TO_FINE[0])
     point = _first_guess(problem)
-    # The coarse kernel finds the place, the fine one settles it.
-    for options in COARSE_TO_FINE if kernel == "transient" else ({},):
-        problem = replace(problem, options=options, seen={})
+    # Wide weights and the coarse kernel find the place, sharp weights and the fine kernel settle it.
+    stages = COARSE_TO_FINE if kernel == "transient" else ({},)
+    for options, far in [(stages[0], True), *((options, False) for options in stages)]:
+        problem = replace(problem, options=options, far=far, seen={})
         point = _solved(problem, point)
     fit = _result(problem, point, kernel, reductions)
     return fit, list(_notes(problem, fit))
@@ -280,13 +284,17 @@ def _solved(problem: _Problem, start: Array) -> Array:
 
 @dataclass(frozen=True)
 class _Target:
-    """The stretch of a record that a fit looks at: `time`, `pressure`, `sigma` (T,), and the whole trace beside it."""
+    """The stretch of a record that a fit looks at: `time`, `pressure` and so on (T,), and the whole trace beside it.
+
+    `sigma` weighs a sample; `wide` weighs it while the search is still far off and edges must not rule.
+    """
 
     reduction: Reduction
     motors: Motors
     time: Array
     pressure: Array
     sigma: Array
+    wide: Array
     whole_time: Array
     whole_pressure: Array
     burnout: float
@@ -336,6 +344,7 @@ def _target(reduction: Reduction, kernel: str) -> _Target:
         time=t[inside],
         pressure=p[inside],
         sigma=sigma[inside],
+        wide=np.hypot(0.02 * peak, slope * 0.01 * span)[inside],
         whole_time=t,
         whole_pressure=p,
         burnout=reduction.burnout,
@@ -379,6 +388,7 @@ class _Problem:
     erosive: str | None
     erosive_start: float
     options: Mapping[str, Any] = field(default_factory=dict)
+    far: bool = False
     seen: dict[bytes, tuple[Array, Array]] = field(default_factory=dict)
 
     @property
@@ -444,7 +454,7 @@ class _Problem:
 
     def _one(self, target: _Target, curve: Curve, k: int, start: float, point: Array) -> Array:
         predicted, end = _predicted(curve, k, target, start, hold=self.kernel == "steady")
-        trace = (predicted - target.pressure) / target.sigma
+        trace = (predicted - target.pressure) / (target.wide if self.far else target.sigma)
         speed = target.characteristic_velocity
         balance = (math.exp(point[2]) - speed) / target.characteristic_velocity_error
         extra = [balance]
@@ -522,13 +532,30 @@ def _first_guess(problem: _Problem) -> Array:
         speeds.append(target.characteristic_velocity)
     x, y = np.concatenate(logs), np.concatenate(rates)
     exponent, log_rate = _line(x, y)
-    shape = [log_rate, exponent, math.log(float(np.mean(speeds)))]
-    if problem.erosive is not None:
-        shape.append(math.log(problem.erosive_start))
-    point = np.array(shape + [0.0] * len(problem.targets))
-    for place, (target, curve) in enumerate(zip(problem.targets, problem.curves(point[None, :]), strict=True)):
-        point[problem.shape + place] = _best_start(target, curve, problem.kernel)
-    return point
+    shape = np.array([log_rate, exponent, math.log(float(np.mean(speeds)))])
+    tries = shape[None, :] if problem.erosive is None else _erosive_tries(shape, problem.erosive_start)
+    return _best_try(problem, tries)
+
+
+def _erosive_tries(shape: Array, constant: float) -> Array:
+    """Laws to start from where crossflow is at work: the inverted rate has the erosion in it and is too high."""
+    grid = np.array(list(product(ERODED_RATES, ERODED_EXPONENTS, ERODED_CONSTANTS)))
+    speed = np.full(len(grid), shape[2])
+    return np.stack([shape[0] + np.log(grid[:, 0]), grid[:, 1], speed, math.log(constant) + np.log(grid[:, 2])], axis=1)
+
+
+def _best_try(problem: _Problem, tries: Array) -> Array:
+    """The law with the smallest misfit over all firings, each on its own best clock."""
+    clocks = np.zeros((len(tries), len(problem.targets)))
+    misfits = np.zeros(len(tries))
+    for place, (target, curve) in enumerate(zip(problem.targets, problem.curves(tries), strict=True)):
+        for k in range(len(tries)):
+            clocks[k, place], misfit = _best_start(target, curve, k, problem.kernel)
+            misfits[k] += misfit
+    best = int(np.argmin(misfits))
+    if not np.isfinite(misfits[best]):
+        raise NoFit("the first guess does not burn in the kernel")
+    return np.concatenate([tries[best], clocks[best]])
 
 
 def _line(x: Array, y: Array) -> tuple[float, float]:
@@ -576,21 +603,22 @@ def inverted(reduction: Reduction, motors: Motors, first: float) -> tuple[Array,
     return p[inside][good], rate[good]
 
 
-def _best_start(target: _Target, curve: Curve, kernel: str) -> float:
-    """Start of the clock with the smallest misfit over a range round the one that lines up the ends of burning."""
-    known = np.isfinite(curve.time[0])
-    t, p = curve.time[0][known], curve.chamber_pressure[0][known]
+def _best_start(target: _Target, curve: Curve, k: int, kernel: str) -> tuple[float, float]:
+    """Start of the clock with the smallest misfit, round the one that lines up the ends of burning; and the misfit."""
+    known = np.isfinite(curve.time[k])
+    t, p = curve.time[k][known], curve.chamber_pressure[k][known]
     if t.size < 2:
-        raise NoFit("the first guess does not burn in the kernel")
+        return 0.0, math.inf
     end = float(t[np.flatnonzero(p >= 0.5 * np.max(p))[-1]])
     falling = target.whole_pressure >= 0.5 * target.peak
     measured = float(target.whole_time[np.flatnonzero(falling)[-1]])
     starts = measured - end + np.linspace(-0.05, 0.05, 41) * target.span
-    misfits = [
-        np.mean(((_predicted(curve, 0, target, s, kernel == "steady")[0] - target.pressure) / target.sigma) ** 2)
-        for s in starts
-    ]
-    return float(starts[int(np.argmin(misfits))])
+    misfits = []
+    for start in starts:
+        predicted, _ = _predicted(curve, k, target, start, kernel == "steady")
+        misfits.append(float(np.mean(((predicted - target.pressure) / target.wide) ** 2)))
+    best = int(np.argmin(misfits))
+    return float(starts[best]), misfits[best]
 
 
 # --- what it is worth ------------------------------------------------------------------------------------------------

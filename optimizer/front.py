@@ -43,7 +43,9 @@ def non_dominated(points: Floats) -> NDArray[np.bool_]:
     A row that is not finite is never kept and never dominates.
     """
     points = np.asarray(points, dtype=float)
-    keep = np.isfinite(points).all(axis=1) if points.ndim == 2 else np.zeros(0, dtype=bool)
+    keep: NDArray[np.bool_] = np.zeros(0, dtype=bool)
+    if points.ndim == 2:
+        keep = np.asarray(np.isfinite(points).all(axis=1), dtype=bool)
     if keep.sum() <= 1:
         return keep
     finite = points[keep]

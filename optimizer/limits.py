@@ -12,12 +12,14 @@ required factor of its mode. A mode named there that cannot be assessed for the 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from physics.motors import Motors
 
 Floats = NDArray[np.float64]
 
@@ -26,7 +28,7 @@ MASS_NAMES = frozenset(f"{part}_mass" for part in MASS_PARTS if part != "propell
     "loaded_mass",
     "propellant_mass_fraction",
 }
-FIT_NAMES = frozenset({"clearance", "length_clearance"})
+FIT_NAMES = ("clearance", "length_clearance")
 ALIASES = {"maximum_pressure": "maximum_expected_pressure"}
 CHOKED = "port choked (outside the model)"
 OUTSIDE = "outside the model"
@@ -109,7 +111,31 @@ class Rules:
         return (*self.figures, *self.dimensions, *self.masses, *extra)
 
 
-DIMENSIONS = frozenset({"outer_diameter", "motor_length", "expansion_ratio", "grain_length"}) | FIT_NAMES
+def _outside(motors: Motors, fit: Mapping[str, Any] | None) -> Any:
+    if motors.case is not None:
+        return motors.case.outer_diameter
+    return np.atleast_2d(motors.grain.outer_diameter).max(axis=1)
+
+
+def _length(motors: Motors, fit: Mapping[str, Any] | None) -> Any:
+    if motors.case is not None and motors.case.length is not None:
+        return motors.case.length
+    return (np.atleast_2d(motors.grain.count) * np.atleast_2d(motors.grain.length)).sum(axis=1)
+
+
+def _room(name: str) -> Callable[[Motors, Mapping[str, Any] | None], Any]:
+    return lambda motors, fit: np.nan if fit is None or fit.get(name) is None else fit[name]
+
+
+DIMENSION_COLUMNS: dict[str, Callable[[Motors, Mapping[str, Any] | None], Any]] = {
+    "outer_diameter": _outside,
+    "motor_length": _length,
+    "expansion_ratio": lambda motors, fit: (motors.nozzle.exit_diameter / motors.nozzle.throat_diameter) ** 2,
+    "grain_length": lambda motors, fit: np.atleast_2d(motors.grain.length)[:, 0],
+    **{name: _room(name) for name in FIT_NAMES},
+}
+"""What follows from the dimensions alone, by the name that limits and objectives use: (motors, fit) to SI, (n,)."""
+DIMENSIONS = DIMENSION_COLUMNS.keys()
 
 
 def rules_of(study: Any) -> Rules:
@@ -119,7 +145,7 @@ def rules_of(study: Any) -> Rules:
     masses: list[Bound] = []
     smallest: Bound | None = None
     if study.target is not None:
-        figures.append(Bound(TARGET, "total_impulse", *study.target, open_minimum=study.target_open))
+        figures.append(Bound(TARGET, "total_impulse", study.target[0], study.target[1], study.target_open))
     for limit in study.limits:
         bound = Bound(limit.name, limit.quantity or ALIASES.get(limit.name, limit.name), limit.minimum, limit.maximum)
         if bound.quantity == "smallest_factor":
@@ -139,23 +165,10 @@ def objective_columns(aims: Sequence[Aim], columns: Mapping[str, Floats]) -> Flo
     return np.stack([aim.minimised(np.asarray(columns[aim.name], dtype=float)) for aim in aims], axis=1)
 
 
-def dimension_columns(motors: Any, fit: Mapping[str, Any] | None) -> dict[str, Floats]:
-    """Outer diameter, length, expansion ratio and grain length of a batch, and its room in the airframe. SI, (n,)."""
-    size = motors.size
-    grain, nozzle = motors.grain, motors.nozzle
-    stack = (np.atleast_2d(grain.count) * np.atleast_2d(grain.length)).sum(axis=1)
-    has_case = motors.case is not None
-    length = motors.case.length if has_case and motors.case.length is not None else stack
-    columns = {
-        "outer_diameter": motors.case.outer_diameter if has_case else np.atleast_2d(grain.outer_diameter).max(axis=1),
-        "motor_length": length,
-        "expansion_ratio": (nozzle.exit_diameter / nozzle.throat_diameter) ** 2,
-        "grain_length": np.atleast_2d(grain.length)[:, 0],
-    }
-    for name in FIT_NAMES:
-        room = None if fit is None else fit.get(name)
-        columns[name] = np.nan if room is None else room
-    return {name: np.broadcast_to(np.asarray(values, dtype=float), (size,)) for name, values in columns.items()}
+def dimension_columns(motors: Motors, fit: Mapping[str, Any] | None) -> dict[str, Floats]:
+    """Every dimension of `DIMENSION_COLUMNS`; `fit` is the room in the airframe, if there is one. SI, (n,)."""
+    columns = {name: column(motors, fit) for name, column in DIMENSION_COLUMNS.items()}
+    return {name: np.broadcast_to(np.asarray(value, dtype=float), (motors.size,)) for name, value in columns.items()}
 
 
 def mass_columns(masses: Mapping[str, Floats]) -> dict[str, Floats]:

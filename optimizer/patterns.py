@@ -188,7 +188,7 @@ class Catalogue:
         for part in PARTS:
             variables = part_variables(self.space, part)
             if variables & set(self.inner):
-                tables[part] = tabulate(self.space, sorted(variables), lambda motors, part=part: part_mass(motors, part))
+                tables[part] = tabulate(self.space, sorted(variables), partial(part_mass, part=part))
         return tables
 
     def digits(self, pattern: Integers) -> Integers:
@@ -248,9 +248,9 @@ class Catalogue:
         for values in parts.values():
             mass = mass + np.nan_to_num(values)
         for bound in self.rules.masses:
-            values = parts.get(bound.quantity.removesuffix("_mass"))
-            if values is not None:
-                threshold = np.where(bound.fails(values), -np.inf, threshold)
+            own = parts.get(bound.quantity.removesuffix("_mass"))
+            if own is not None:
+                threshold = np.where(bound.fails(own), -np.inf, threshold)
         kept = self._kept(threshold, weakest, mass, parts)
         return Patterns(threshold, weakest, mass, parts, kept, np.sort(threshold))
 
@@ -263,7 +263,9 @@ class Catalogue:
             return _first_of_ties(possible, columns)
         _, group = np.unique(late, axis=0, return_inverse=True)
         group = group.ravel()
-        found = [_first_of_ties(possible[group == g], columns[group == g]) for g in range(int(group.max(initial=-1)) + 1)]
+        found = [
+            _first_of_ties(possible[group == g], columns[group == g]) for g in range(int(group.max(initial=-1)) + 1)
+        ]
         return np.sort(np.concatenate([np.zeros(0, dtype=np.int64), *found]))
 
     def _what_counts(

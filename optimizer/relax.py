@@ -114,7 +114,11 @@ def inner_excess(families: Families, seen: Seen) -> Iterator[tuple[Integers, lis
         rows = np.flatnonzero(inverse == place)
         thresholds = catalogue.mode_thresholds(tuple(outside.tolist()), modes)
         patterns = catalogue.at(tuple(outside.tolist()))
-        matter = np.column_stack([-thresholds.T, patterns.mass, -patterns.mass]) if len(families.crossed_masses()) else -thresholds.T
+        matter = (
+            np.column_stack([-thresholds.T, patterns.mass, -patterns.mass])
+            if len(families.crossed_masses())
+            else -thresholds.T
+        )
         finite = np.clip(np.nan_to_num(matter, nan=np.finfo(float).max), -1e300, 1e300)
         kept = np.flatnonzero(non_dominated(finite)) if finite.shape[1] else np.array([0])
         _, first = np.unique(finite[kept], axis=0, return_index=True)
@@ -122,9 +126,14 @@ def inner_excess(families: Families, seen: Seen) -> Iterator[tuple[Integers, lis
         pressure = seen.pressure[rows][:, None]
         layers = []
         for mode_place, mode in enumerate(modes):
-            stands = np.minimum(thresholds[mode_place][kept][None, :], outer_floor.get(mode, np.full(len(seen.digits), np.inf))[rows][:, None])
+            stands = np.minimum(
+                thresholds[mode_place][kept][None, :],
+                outer_floor.get(mode, np.full(len(seen.digits), np.inf))[rows][:, None],
+            )
             with np.errstate(invalid="ignore"):
-                layers.append(np.where(stands >= pressure, 0.0, np.where(stands > 0.0, 1.0 - stands / pressure, np.inf)))
+                layers.append(
+                    np.where(stands >= pressure, 0.0, np.where(stands > 0.0, 1.0 - stands / pressure, np.inf))
+                )
         names = [limit_name(families.rules, mode) for mode in modes]
         for bound in families.crossed_masses():
             mass = seen.columns["loaded_mass"][rows][:, None] + patterns.mass[kept][None, :]
@@ -145,7 +154,7 @@ def _keep(
     worst = np.where(np.isfinite(worst), worst, np.inf)
 
     def full(row: int, column: int) -> Integers:
-        whole = digits[row].copy()
+        whole: Integers = digits[row].copy()
         if families.inner:
             whole[list(families.catalogue.inner)] = families.catalogue.digits(patterns[[column]])[0]
         return whole
@@ -193,11 +202,23 @@ def misses(families: Families, digits: Integers) -> list[Miss]:
         if bool(bound.fails(np.array(value))):
             low = bound.minimum is not None and value <= bound.minimum
             edge = bound.minimum if low else bound.maximum
-            found.append(Miss(bound.name, value, float(edge or 0.0), "min" if low else "max", float(bound.excess(np.array(value)))))
+            found.append(
+                Miss(
+                    bound.name, value, float(edge or 0.0), "min" if low else "max", float(bound.excess(np.array(value)))
+                )
+            )
     for mode, stands in families.mode_stands(seen, pattern).items():
         if not stands >= pressure:
             required = families.required(mode)
-            found.append(Miss(limit_name(families.rules, mode), required * stands / pressure, required, "min", 1.0 - stands / pressure))
+            found.append(
+                Miss(
+                    limit_name(families.rules, mode),
+                    required * stands / pressure,
+                    required,
+                    "min",
+                    1.0 - stands / pressure,
+                )
+            )
     if limits.FIT in seen.fails and bool(seen.fails[limits.FIT][0]):
         found += _fit_misses(seen)
     return found
@@ -209,9 +230,14 @@ def _fit_misses(seen: Seen) -> list[Miss]:
     found = []
     clearance, wanted = float(seen.columns["clearance"][0]), float(np.ravel(airframe.clearance)[0])
     if clearance < wanted:
-        found.append(Miss(limits.FIT, clearance, wanted, "min", (wanted - clearance) / float(np.ravel(airframe.inner_diameter)[0])))
+        found.append(
+            Miss(
+                limits.FIT, clearance, wanted, "min", (wanted - clearance) / float(np.ravel(airframe.inner_diameter)[0])
+            )
+        )
     left = float(seen.columns["length_clearance"][0])
     if left < 0.0:
+        assert airframe.length is not None
         found.append(Miss(f"{limits.FIT}, length", left, 0.0, "min", -left / float(np.ravel(airframe.length)[0])))
     return found
 

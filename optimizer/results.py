@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import errno
 import hashlib
 import io
 import json
 import math
 import os
+import re
 import secrets
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
@@ -26,6 +28,7 @@ class OutputError(Exception):
 FULL_DISK = "the disk is full; free some room and run it again"
 REASONS = {
     "ENOSPC": FULL_DISK,
+    "EFBIG": "the file is larger than this account may write; raise the limit and run it again",
     "EDQUOT": "the disk quota is used up; free some room and run it again",
     "EROFS": "the disk is read-only; name another folder with --out",
     "EACCES": "there is no permission to write there; name another folder with --out",
@@ -40,8 +43,6 @@ REASONS = {
 
 def explain(error: OSError | ValueError, path: str | Path) -> OutputError:
     """An OutputError that says in plain words why `path` could not be written."""
-    import errno
-
     name = errno.errorcode.get(getattr(error, "errno", None) or 0, "")
     reason = REASONS.get(name) or getattr(error, "strerror", None) or str(error)
     return OutputError(f"{path}: {reason}. What stood there before is unchanged.")
@@ -60,9 +61,77 @@ def write_bytes(path: str | Path, content: bytes) -> None:
         raise explain(error, target) from error
 
 
+def write_together(folder: str | Path, files: Mapping[str, str | bytes], stale: Iterable[Path] = ()) -> None:
+    """Write files that belong together, named by their place in `folder`, and then remove the `stale` ones.
+
+    Each is written and flushed beside its place before any is renamed: where the disk fills up, every older file is
+    still there and nothing of the new is. Raises OutputError where that fails.
+    """
+    staged: list[tuple[Path, Path]] = []
+    target = Path(folder)
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+        for place in (target, *(path for path in target.iterdir() if path.is_dir() and not path.is_symlink())):
+            clear_leftovers(place)
+        for name, content in files.items():
+            target = Path(folder) / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            if target.is_dir():  # found out before the first rename
+                raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+            content = content if isinstance(content, bytes) else content.encode("utf-8", errors="backslashreplace")
+            staged.append((_stage(target, content), target))
+        while staged:
+            temporary, target = staged[0]
+            os.replace(temporary, target)
+            del staged[0]
+        for target in stale:
+            target.unlink(missing_ok=True)
+        for place in {(Path(folder) / name).parent for name in files}:
+            sync_folder(place)
+    except (OSError, ValueError) as error:
+        raise explain(error, target) from error
+    finally:
+        for temporary, _ in staged:
+            with contextlib.suppress(OSError):
+                os.unlink(temporary)
+
+
+_LEFTOVER = re.compile(r"\..*\.(\d+)\.[0-9a-f]{8}\.part")
+
+
+def clear_leftovers(folder: Path) -> None:
+    """Remove the temporaries of processes that were killed while they wrote here."""
+    for path in folder.glob(".*.part"):
+        found = _LEFTOVER.fullmatch(path.name)
+        if found and not _alive(int(found[1])):
+            path.unlink(missing_ok=True)
+
+
+def _alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):
+        return True
+    return True
+
+
 def _replace(target: Path, content: bytes) -> None:
-    # The name is cut so that a long one stays within what file systems take.
-    temporary = target.parent / f".{target.name[:80]}.{os.getpid()}.{secrets.token_hex(4)}.part"
+    temporary = _stage(target, content)
+    try:
+        os.replace(temporary, target)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            os.unlink(temporary)
+        raise
+    sync_folder(target.parent)
+
+
+def _stage(target: Path, content: bytes) -> Path:
+    """Write a temporary file beside `target`, whole and flushed, or leave nothing."""
+    # The name is cut so that a long one, in any script, stays within what file systems take.
+    temporary = target.parent / f".{target.name[:48]}.{os.getpid()}.{secrets.token_hex(4)}.part"
     handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
     try:
         try:
@@ -70,12 +139,11 @@ def _replace(target: Path, content: bytes) -> None:
             os.fsync(handle)
         finally:
             os.close(handle)
-        os.replace(temporary, target)
     except BaseException:
         with contextlib.suppress(OSError):
             os.unlink(temporary)
         raise
-    sync_folder(target.parent)
+    return temporary
 
 
 def _write_all(handle: int, content: bytes) -> None:
@@ -85,10 +153,10 @@ def _write_all(handle: int, content: bytes) -> None:
     while done < len(view):
         written = os.write(handle, view[done:])
         if written <= 0:
-            raise OSError(28, os.strerror(28))
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         done += written
     if os.fstat(handle).st_size != len(view):
-        raise OSError(28, os.strerror(28))
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
 
 def sync_folder(folder: str | Path) -> None:
@@ -99,8 +167,6 @@ def sync_folder(folder: str | Path) -> None:
     try:
         os.fsync(handle)
     except OSError as error:
-        import errno
-
         if error.errno not in (errno.EINVAL, errno.EBADF, errno.ENOTSUP):  # network folders that cannot
             raise
     finally:

@@ -46,7 +46,7 @@ class State:
     total: int = 0
     feasible: int = 0
     front: int = 0
-    archive: Archive | None = None
+    archive: Archive = field(default_factory=lambda: Archive(0, 0))
 
 
 @dataclass
@@ -166,7 +166,6 @@ def finish(
     families: Families, store: Store | MemoryStore, result: Screened, state: State, progress: Progress | None
 ) -> None:
     """Judge the front until all of it is judged, and note the rows it comes from."""
-    assert state.archive is not None
     if result.judges:
         _settle(families, store, result, state, progress)
     else:
@@ -261,7 +260,6 @@ def _settle(
     if not heat.confirm:
         _judge_everything(families, store, result, heat)
     archive = _redrawn(families, store, result.judges) if heat.judged else state.archive
-    assert archive is not None
     neighbours = 0
     while True:
         points, keys = archive.sorted()
@@ -342,10 +340,12 @@ def _judge_everything(families: Families, store: Store | MemoryStore, result: Sc
 
 def _broken_by(heat: Judge, keys: Integers) -> Counter[str]:
     """Candidates that break each limit of the judge."""
-    distinct, counts = np.unique(heat.keys(keys), axis=0, return_counts=True) if len(keys) else ([], [])
     broken: Counter[str] = Counter()
-    for key, many in zip(distinct, counts, strict=True):
+    if not len(keys):
+        return broken
+    distinct, counts = np.unique(heat.keys(keys), axis=0, return_counts=True)
+    for key, many in zip(distinct.tolist(), counts.tolist(), strict=True):
         verdict = heat.verdict(key)
         for name in verdict[3] if verdict is not None else ():
-            broken[name] += int(many)
+            broken[name] += many
     return broken

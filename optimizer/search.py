@@ -12,7 +12,6 @@ otherwise; what the transient kernel gave stands beside them.
 from __future__ import annotations
 
 import hashlib
-import math
 import sys
 import time
 from collections import Counter
@@ -145,11 +144,13 @@ def search(
     progress: Progress | None = None,
     kernel: str | None = None,
     seed: int | None = None,
+    also: Callable[[SearchResult], Mapping[str, str]] | None = None,
 ) -> SearchResult:
     """Search a study; with `out` the results folder is written and the search can be resumed from it.
 
-    `kernel` and `seed` replace those of the study. Raises InputError where the study asks for what cannot be, and
-    OutputError where the machine fails; what was finished is then kept.
+    `kernel` and `seed` replace those of the study; `also` gives further files for the folder, written with the rest.
+    Raises InputError where the study asks for what cannot be, and OutputError where the machine fails; what was
+    finished is then kept.
     """
     started = time.perf_counter()
     folder = None if out is None else Path(out)
@@ -167,7 +168,7 @@ def search(
         raise _refused(study, "--out", str(error), "another folder with --out", "E160") from error
     result.seconds = time.perf_counter() - started
     if folder is not None:
-        write_results(result, folder)
+        write_results(result, folder, {} if also is None else also(result))
     return result
 
 
@@ -273,7 +274,9 @@ def _result(
         for design in result.designs[:MOST_ROUNDED]:
             design.roundings = [item.as_dict() for item in roundings(families.space, design.digits, families.kernel)]
     if result.ties_not_listed:
-        result.messages.append(f"{result.ties_not_listed} more candidates have exactly the objectives of a design listed")
+        result.messages.append(
+            f"{result.ties_not_listed} more candidates have exactly the objectives of a design listed"
+        )
     return result
 
 
@@ -299,7 +302,7 @@ def _listed(broken: Mapping[str, int]) -> str:
     return ", ".join(f"{name}: {count}" for name, count in sorted(broken.items(), key=lambda item: -item[1]))
 
 
-# --- designs ------------------------------------------------------------------------------------------------------------
+# --- designs --------------------------------------------------------------------------------------------------------
 
 
 def designs_of(families: Families, screened: Screened) -> tuple[list[Design], int]:
@@ -342,7 +345,12 @@ def _same_motor(read: Motors, meant: Motors, number: int) -> None:
     there, wanted = columns_of(read), columns_of(meant)
     for key in sorted(there.keys() | wanted.keys()):
         left, right = there.get(key), wanted.get(key)
-        if left is None or right is None or left.shape != right.shape or not np.array_equal(left, right, equal_nan=True):
+        if (
+            left is None
+            or right is None
+            or left.shape != right.shape
+            or not np.array_equal(left, right, equal_nan=True)
+        ):
             raise AssertionError(f"design {number}: the motor file gives {key} = {left}, the search had {right}")
 
 
@@ -357,7 +365,9 @@ def figures_of(found: Assessment, row: int) -> dict[str, Any]:
     values["smallest_factor"] = float(found.smallest_factor[row])
     values["governing"] = found.governing[row]
     values["loaded_mass"] = float(found.masses["loaded"][row])
-    values |= {f"{part}_mass": float(mass[row]) for part, mass in found.masses.items() if part not in ("loaded", "propellant")}
+    values |= {
+        f"{part}_mass": float(mass[row]) for part, mass in found.masses.items() if part not in ("loaded", "propellant")
+    }
     values["propellant_mass_fraction"] = values["propellant_mass"] / values["loaded_mass"]
     values |= {name: float(column[row]) for name, column in dimension_columns(found.motors, found.fit).items()}
     values["stack_length"] = _stack(found.motors, row)
@@ -385,7 +395,7 @@ def _add_confirmed(families: Families, screened: Screened, designs: Sequence[Des
             designs[row].confirmed = {"kernel": "transient", **values}
 
 
-# --- nothing feasible ---------------------------------------------------------------------------------------------------
+# --- nothing feasible -----------------------------------------------------------------------------------------------
 
 
 def _add_relaxations(families: Families, result: SearchResult) -> None:
@@ -396,7 +406,10 @@ def _add_relaxations(families: Families, result: SearchResult) -> None:
         changes = [miss for miss in misses(families, digits) if miss.excess > 0.0]
         entry: dict[str, Any] = {
             "limits": [miss.limit for miss in changes],
-            "changes": [{"limit": m.limit, "side": m.side, "from": m.bound, "to": m.value, "part": m.excess} for m in changes],
+            "changes": [
+                {"limit": miss.limit, "side": miss.side, "from": miss.bound, "to": miss.value, "part": miss.excess}
+                for miss in changes
+            ],
             "variables": families.space.described(digits),
         }  # fmt: skip
         if len(changes) == 1:
@@ -413,31 +426,25 @@ def _add_relaxations(families: Families, result: SearchResult) -> None:
         )
 
 
-# --- the results folder -------------------------------------------------------------------------------------------------
+# --- the results folder ---------------------------------------------------------------------------------------------
 
 
-def write_results(result: SearchResult, folder: Path) -> None:
-    """Write pareto.csv, pareto.json, run.json and the motor files; each is written whole or not at all."""
-    for design in result.designs:
-        results.write_text(folder / design.file, design.motor)
-    _clear_motors(folder / "motors", {Path(design.file).name for design in result.designs})
-    results.write_text(folder / "pareto.csv", pareto_csv(result))
-    results.write_json(folder / "pareto.json", result.as_dict())
-    results.write_json(folder / "run.json", run_record(result))
+def write_results(result: SearchResult, folder: Path, also: Mapping[str, str] | None = None) -> None:
+    """Write pareto.csv, pareto.json, run.json, the motor files and `also` together: where one cannot be, none is."""
+    files = {design.file: design.motor for design in result.designs}
+    files |= {"pareto.csv": pareto_csv(result), "pareto.json": results.json_text(result.as_dict())}
+    files |= {"run.json": results.json_text(run_record(result)), **(also or {})}
+    results.write_together(folder, files, _stale_motors(folder / "motors", files))
 
 
-def _clear_motors(folder: Path, kept: set[str]) -> None:
-    """Motor files of an earlier front would be taken for designs of this one."""
-    for path in folder.glob("[0-9]*.toml") if folder.is_dir() else ():
-        if path.name not in kept and path.stem.isdigit():
-            path.unlink(missing_ok=True)
+def _stale_motors(folder: Path, kept: Mapping[str, str]) -> list[Path]:
+    """Motor files of an earlier front, which would be taken for designs of this one."""
+    found = folder.glob("[0-9]*.toml") if folder.is_dir() else ()
+    return [path for path in found if path.stem.isdigit() and f"motors/{path.name}" not in kept]
 
 
 def pareto_csv(result: SearchResult) -> str:
-    """The designs as CSV: number, variables, results; SI units stand in the header."""
-    import csv
-    import io
-
+    """The designs as CSV: number, variables, results; SI units stand in the header, and every cell is safe to open."""
     from optimizer.vocabulary import QUANTITIES
 
     names = list(result.designs[0].variables) if result.designs else list(result.study.variables)
@@ -447,14 +454,13 @@ def pareto_csv(result: SearchResult) -> str:
         unit = QUANTITIES[name].si_unit if name in QUANTITIES else ""
         return f"{name} [{unit}]" if unit else name
 
-    lines = io.StringIO()
-    writer = csv.writer(lines, lineterminator="\n")
-    writer.writerow(["number", "motor", "group", *(f"variable {name}" for name in names), *(headed(name) for name in figures)])
-    for design in result.designs:
-        values = [design.results[name] for name in figures]
-        shown = ["" if isinstance(value, float) and not math.isfinite(value) else value for value in values]
-        writer.writerow([design.number, design.file, design.group, *(design.variables[name] for name in names), *shown])
-    return lines.getvalue()
+    header = ["number", "motor", "group", *(f"variable {name}" for name in names), *(headed(name) for name in figures)]
+    rows = (
+        [design.number, design.file, design.group, *(design.variables[name] for name in names),
+         *(design.results[name] for name in figures)]
+        for design in result.designs
+    )  # fmt: skip
+    return results.csv_text(header, rows)
 
 
 def run_record(result: SearchResult) -> dict[str, Any]:

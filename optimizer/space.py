@@ -31,6 +31,7 @@ from physics.motors import Motors
 
 Integers = NDArray[np.int64]
 Floats = NDArray[np.float64]
+Digits = Sequence[int] | NDArray[np.int64]
 
 GRAIN_VARIABLES = ("grain_count", "grain_length", "core_diameter", "core_diameter_aft", "aft_count")
 SHORTEST_PART = 0.25
@@ -136,7 +137,7 @@ class Space:
             numbers = [number * radix + digit for number, digit in zip(numbers, column, strict=True)]
         return numbers
 
-    def described(self, digits: Sequence[int]) -> dict[str, Any]:
+    def described(self, digits: Digits) -> dict[str, Any]:
         """The variables of one candidate as they are reported: SI numbers, or texts where the variable is a choice."""
         said: dict[str, Any] = {}
         for variable, digit in zip(self.variables, digits, strict=True):
@@ -146,7 +147,7 @@ class Space:
             said[variable.name] = int(value) if whole else value
         return said
 
-    def texts(self, digits: Sequence[int]) -> dict[str, str]:
+    def texts(self, digits: Digits) -> dict[str, str]:
         """The variables of one candidate in the words of the study or of the stock list."""
         return {
             variable.name: str(variable.items[int(digit)].text)
@@ -216,7 +217,7 @@ class Space:
         number = self._place[meaning]
         return self.variables[number].values[digits[:, number]]
 
-    def changes(self, digits: Sequence[int]) -> dict[str, Any]:
+    def changes(self, digits: Digits) -> dict[str, Any]:
         """What a motor file of this candidate changes in the base motor's file: file key to SI number or text.
 
         Grain rows are numbered from 0: ``grain.0.length``; ``grain.rows`` is the number of rows.
@@ -237,7 +238,7 @@ class Space:
                     changed[key] = float(np.asarray(leaf).ravel()[0])
         return changed
 
-    def grain_rows(self, digits: Sequence[int]) -> list[dict[str, float]]:
+    def grain_rows(self, digits: Digits) -> list[dict[str, float]]:
         """The grain rows of one candidate, head end first, as SI numbers; absent rows are left out."""
         grain = self.candidates(np.asarray(digits, dtype=np.int64).reshape(1, -1)).motors.grain
         leaves = {name: np.atleast_2d(np.asarray(getattr(grain, name), dtype=float))[0] for name in _ROW_LEAVES}
@@ -297,7 +298,9 @@ class Space:
 
     def _check(self) -> None:
         if self._mode == "fill" and (self._base.case is None or self._base.case.length is None):
-            raise SpaceError("search.grain_length", 'is "fill", and the base motor has no case length', "give case.length")
+            raise SpaceError(
+                "search.grain_length", 'is "fill", and the base motor has no case length', "give case.length"
+            )
         if "wall" in self._place and self._base.case is None:
             raise SpaceError("search.wall", "the base motor has no [case]", "give one in the motor file")
         if ("core_diameter_aft" in self._place) != ("aft_count" in self._place):
@@ -351,14 +354,25 @@ def set_choice(document: dict[str, Any], key: str, item: Any) -> None:
 def _room_columns(motors: Motors) -> set[str]:
     """Columns that decide the length left between the closures."""
     leaves = (
-        "plate_thickness", "screws.ring_edge_distance", "threaded_ring.engagement",
-        "snap_ring.edge_margin", "snap_ring.ring_thickness",
+        "plate_thickness",
+        "screws.ring_edge_distance",
+        "threaded_ring.engagement",
+        "snap_ring.edge_margin",
+        "snap_ring.ring_thickness",
     )
     return {"case.length"} | {f"{end}.{leaf}" for end in _CLOSURES if motors.value(end) for leaf in leaves}
 
 
 def _is_count(name: str) -> bool:
-    return name.rpartition(".")[2] in ("count", "grain_count", "aft_count", "screw_count", "rings", "burning_ends", "backup_rings")
+    return name.rpartition(".")[2] in (
+        "count",
+        "grain_count",
+        "aft_count",
+        "screw_count",
+        "rings",
+        "burning_ends",
+        "backup_rings",
+    )
 
 
 def _plain(name: str) -> str:

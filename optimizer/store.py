@@ -153,7 +153,9 @@ class Store:
     def finished(self) -> set[int]:
         """Numbers of the blocks that are there."""
         query = "SELECT number FROM block WHERE study = ?"
-        return {row[0] for row in _guarded(self.path, lambda: self._connection.execute(query, (self.study,)).fetchall())}
+        return {
+            row[0] for row in _guarded(self.path, lambda: self._connection.execute(query, (self.study,)).fetchall())
+        }
 
     def read(self, number: int) -> Block | None:
         """The block, or None where it is absent; a damaged one is named in `messages` and counts as absent."""
@@ -214,12 +216,16 @@ def _guarded(path: Path, action: Callable[[], Value]) -> Value:
     try:
         return action()
     except sqlite3.Error as error:
-        cure = "make room and run the same command again; what was finished is kept" if any(
-            text in str(error) for text in _FULL_OR_BROKEN
-        ) else "see that the folder can be written and that no other program holds the file"
+        cure = (
+            "make room and run the same command again; what was finished is kept"
+            if any(text in str(error) for text in _FULL_OR_BROKEN)
+            else "see that the folder can be written and that no other program holds the file"
+        )
         raise StoreError(f"{path}: {error}; {cure}") from error
     except OSError as error:
-        raise StoreError(f"{path}: {error.strerror or error}; choose a folder that can be written with --out") from error
+        raise StoreError(
+            f"{path}: {error.strerror or error}; choose a folder that can be written with --out"
+        ) from error
 
 
 def _connect(path: Path) -> sqlite3.Connection:
@@ -239,9 +245,7 @@ def on_network(path: Path) -> bool:
         return False
     place = os.path.realpath(path)
     holding = [
-        (len(folder), kind)
-        for folder, kind in mounts
-        if place == folder or place.startswith(folder.rstrip("/") + "/")
+        (len(folder), kind) for folder, kind in mounts if place == folder or place.startswith(folder.rstrip("/") + "/")
     ]
     return bool(holding) and max(holding)[1] in _NETWORK_FILE_SYSTEMS
 

@@ -67,11 +67,17 @@ _WORDS = {
 }
 
 
+class _Console(Console):
+    def on_broken_pipe(self) -> None:
+        """Leave it to the command line, whose exit code would else say that the answer is "no"."""
+        raise BrokenPipeError
+
+
 def console(stderr: bool = False) -> Console:
     """A console that honours NO_COLOR and the width of the terminal, 80 columns where there is none."""
     import shutil
 
-    return Console(stderr=stderr, width=max(shutil.get_terminal_size((80, 24)).columns, 40), highlight=False)
+    return _Console(stderr=stderr, width=max(shutil.get_terminal_size((80, 24)).columns, 40), highlight=False)
 
 
 def heading(text: str) -> Text:
@@ -547,13 +553,38 @@ def print_spread(name: str, result: SpreadResult, units: str) -> None:
     if result.any_failure is not None:
         chances.add_row(Text("any rung", FIRST), Text(result.any_failure.text, FIRST))
     for mode, part, chance in result.rungs:
-        chances.add_row(f"{mode}, {part}", chance.text)
+        if chance.failed:
+            chances.add_row(f"{mode}, {part}", chance.text)
     screen.print(Padding(chances, (0, 0, 0, 2)))
+    held = [(f"{mode}, {part}", chance) for mode, part, chance in result.rungs if not chance.failed]
+    if held:
+        names = "; ".join(name for name, _ in held)
+        screen.print(Padding(Text(f"each {held[0][1].text}: {names}", FAINT), (0, 0, 0, 2)))
+    steps = ", ".join(f"{show(step['p95'], 'pressure', units)} at {step['samples']}" for step in result.convergence[-3:])
+    screen.print(Padding(Text(f"Settling: p95 of the peak head pressure {steps} points.", FAINT), (0, 0, 0, 2)))
     screen.print(Padding(Text("A share of samples under the tolerances given, not a promise; what is not assessed is not in it.", FAINT), (0, 0, 0, 2)))
     screen.print()
-    screen.print(heading("Which tolerance matters"))
+    screen.print(heading("Corners"))
+    screen.print(Padding(_corners_table(result, units), (0, 0, 0, 2)))
+    screen.print()
+    screen.print(heading("Which tolerance matters (share of the variance)"))
     screen.print(Padding(_shares_table(result, ("peak_head_pressure", "total_impulse", "burn_time")), (0, 0, 0, 2)))
     _closing_cautions(screen)
+
+
+_CORNER_FIGURES = ("peak_head_pressure", "total_impulse", "smallest_factor")
+
+
+def _corners_table(result: SpreadResult, units: str) -> Table:
+    """The least and the most that the tolerances reach together, and with which of them where."""
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    for name in _CORNER_FIGURES:
+        for side in ("lowest", "highest"):
+            corner = result.corners.get(name, {}).get(side)
+            if corner is not None and corner["value"] is not None:
+                at = ", ".join(f"{key} {where}" for key, where in corner["at"].items())
+                table.add_row(f"{side} {_WORDS.get(name, name.replace('_', ' '))}", show(corner["value"], name, units), Text(at, FAINT))
+    return table
 
 
 def _shares_table(result: SpreadResult, figures: Sequence[str]) -> Table:

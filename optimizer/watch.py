@@ -42,7 +42,7 @@ def _is_part(value: Any) -> bool:
 
 def _wrapped(part: Any, log: set[str], prefix: str) -> Any:
     """A copy of a part that writes into `log` what is read of it."""
-    copy = object.__new__(_watching(type(part), log, prefix))
+    copy: Any = object.__new__(_watching(type(part), log, prefix))
     for item in fields(part):
         value = getattr(part, item.name)
         object.__setattr__(copy, item.name, _wrapped(value, log, f"{prefix}{item.name}.") if _is_part(value) else value)

@@ -21,7 +21,7 @@ move α in proportion, so a law without constants of its own tells a trend, not 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,29 +32,9 @@ from physics.constants import GAS_CONSTANT
 from physics.motors import Array, Propellant
 from physics.nozzle import vandenkerckhove
 
-LAWS = ("none", "mukunda-paul", "lenoir-robillard")
-"""Names a propellant may give in `erosive`."""
-
-CONSTANTS: Mapping[str, tuple[str, ...]] = {
-    "none": (),
-    "mukunda-paul": ("coefficient", "threshold", "viscosity"),
-    "lenoir-robillard": (
-        "alpha", "beta", "viscosity", "specific_heat", "prandtl", "solid_specific_heat", "surface_temperature",
-    ),
-}
-"""Constants of each law that `erosive_constants` may override, SI."""
-
 _DEFAULTS = {
     "coefficient": 0.023, "threshold": 35.0, "beta": 53.0, "solid_specific_heat": 1500.0, "surface_temperature": 1000.0,
 }
-
-RANGES: Mapping[str, str] = {
-    "none": "no crossflow effect",
-    "mukunda-paul": "g from 0 to about 300 (flux over burning flux, corrected for port size); about ±10 %",
-    "lenoir-robillard": "turbulent ports, Reynolds number above 1e4; over-predicts in ports wider than those fitted",
-}
-"""Valid range of each law, in words for a caution."""
-
 
 @dataclass(frozen=True)
 class Erosion:
@@ -87,9 +67,10 @@ def erosion(propellant: Propellant, temperature: ArrayLike) -> Erosion:
     if law not in LAWS:
         raise ValueError(f"erosive law {law!r}: expected one of {', '.join(LAWS)}")
     given = {name: np.atleast_1d(np.asarray(value, float)) for name, value in propellant.erosive_constants.items()}
-    unknown = sorted(set(given) - set(CONSTANTS[law]))
+    known = LAWS[law].constants
+    unknown = sorted(set(given) - set(known))
     if unknown:
-        raise ValueError(f"erosive constant {unknown[0]!r}: law {law!r} has {', '.join(CONSTANTS[law]) or 'none'}")
+        raise ValueError(f"erosive constant {unknown[0]!r}: law {law!r} has {', '.join(known) or 'none'}")
     density = np.atleast_1d(np.asarray(propellant.density, float))
     if law == "none":
         return Erosion(law, density, {})
@@ -99,7 +80,7 @@ def erosion(propellant: Propellant, temperature: ArrayLike) -> Erosion:
             filled["specific_heat"], filled["viscosity"], filled["prandtl"], density, filled["solid_specific_heat"],
             filled["flame_temperature"], filled["surface_temperature"], np.atleast_1d(np.asarray(temperature, float)),
         )
-    return Erosion(law, density, {name: filled[name] for name in CONSTANTS[law]})
+    return Erosion(law, density, {name: filled[name] for name in known})
 
 
 def _gas(propellant: Propellant) -> dict[str, Array]:
@@ -154,10 +135,10 @@ def eroded_rate(law: Erosion, base_rate: Array, mass_flux: Array, diameter: Arra
 
     `base_rate` r₀ [m/s], `mass_flux` G [kg/m²/s], `diameter` of the core [m]. Never below r₀; r₀ where G is 0.
     """
-    if law.law == "mukunda-paul":
-        return _mukunda_paul(law, base_rate, mass_flux, diameter)
-    if law.law == "lenoir-robillard":
-        return _lenoir_robillard(law, base_rate, mass_flux, diameter)
+    return LAWS[law.law].rate(law, base_rate, mass_flux, diameter)
+
+
+def _uneroded(law: Erosion, base_rate: Array, mass_flux: Array, diameter: Array) -> Array:
     return base_rate
 
 
@@ -178,6 +159,32 @@ def _lenoir_robillard(law: Erosion, base_rate: Array, mass_flux: Array, diameter
     heat = law.column("alpha", shape) * flux**0.8 * np.maximum(diameter, 1e-6) ** -0.2
     blowing = law.column("beta", shape) * _column(law.density, shape) / flux
     return np.asarray(base_rate + lambert(blowing * heat * np.exp(-blowing * base_rate)) / blowing)
+
+
+@dataclass(frozen=True)
+class Law:
+    """One erosive law: constants a file may give (SI), the rate it makes, its valid range in words for a caution."""
+
+    constants: tuple[str, ...]
+    rate: Callable[[Erosion, Array, Array, Array], Array]
+    range: str
+
+
+LAWS: dict[str, Law] = {
+    "none": Law((), _uneroded, "no crossflow effect"),
+    "mukunda-paul": Law(
+        ("coefficient", "threshold", "viscosity"),
+        _mukunda_paul,
+        "g from 0 to about 300 (flux over burning flux, corrected for port size); about ±10 %",
+    ),
+    "lenoir-robillard": Law(
+        ("alpha", "beta", "viscosity", "specific_heat", "prandtl", "solid_specific_heat", "surface_temperature"),
+        _lenoir_robillard,
+        "turbulent ports, Reynolds number above 1e4; over-predicts in ports wider than those fitted",
+    ),
+}
+"""The laws a propellant may name in `erosive`. A further one is a function, a row here, and its name in the
+vocabulary."""
 
 
 def lambert(argument: Array) -> Array:

@@ -688,11 +688,7 @@ def _next_step(
     layout, step, rates = march.layout, march.step, second.flow.rates
     scale = np.clip(0.9 / np.sqrt(np.maximum(measure, 1e-12)), 0.2, 2.0)
     wanted = step * np.where(good, scale, np.minimum(scale, 0.6))
-    thickness = np.where(layout.cored, layout.web, np.inf)
-    axial = np.where(layout.bare_aft > 0.0, layout.length / (layout.bare_head + layout.bare_aft + 1e-9), np.inf)
-    thickness = np.minimum(thickness, axial).min(axis=1)
-    fastest = np.maximum(rates.core.max(axis=(1, 2)), 1e-12)
-    wanted = np.minimum(wanted, np.where(np.isfinite(thickness), thickness, 1.0) / (options.web_steps * fastest))
+    wanted = np.minimum(wanted, _web_step(layout, rates, shape) / options.web_steps)
     filling = _filling_time(layout, second.state, shape)
     before = march.shape.area
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -702,6 +698,19 @@ def _next_step(
     kept, kept_shape = _merged(rates, march.rates, good), _merged(shape, march.shape, good)
     soonest, _ = _next_burnout(layout, state, kept, kept_shape)
     return _landing(layout, state, kept, kept_shape, soonest, wanted, filling)
+
+
+def _web_step(layout: Layout, rates: Rates, shape: Geometry) -> Array:
+    """Time in which the fastest surface would burn the thinnest web of a grain that still burns [s], (n,)."""
+    cored = layout.cored & (shape.core > 0.0).any(axis=2)
+    closing = layout.bare_head + layout.bare_aft
+    with np.errstate(divide="ignore", invalid="ignore"):
+        axial = np.where(shape.aft > 0.0, layout.length / closing, np.inf)
+    thickness = np.minimum(np.where(cored, layout.web, np.inf), axial).min(axis=1)
+    cells = np.where(shape.core > 0.0, rates.core, 0.0).max(axis=(1, 2))
+    fastest = np.maximum(cells, np.maximum(rates.head, rates.aft).max(axis=1))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.where(fastest > 0.0, thickness / fastest, np.inf))
 
 
 def _landing(

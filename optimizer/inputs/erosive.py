@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from optimizer.inputs.tables import Table, sub_table
 from optimizer.vocabulary import KeySpec
-from physics.erosion import CONSTANTS
+from physics.erosion import LAWS
 
 SPECS: dict[str, KeySpec] = {
     spec.key: spec
@@ -30,7 +30,7 @@ def read_constants(table: Table, law: str) -> dict[str, float]:
     inner = sub_table(table, "erosive_constants")
     if inner is None:
         return {}
-    known = CONSTANTS.get(law, ())
+    known = LAWS[law].constants if law in LAWS else ()
     if not known:
         table.problem(
             "erosive_constants",

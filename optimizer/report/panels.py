@@ -6,7 +6,7 @@ Owns what each panel says. Imports pictures and values.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from markupsafe import Markup
@@ -91,6 +91,13 @@ def mass_table(design: View, units: str) -> list[dict[str, str]]:
             {"name": "fits the airframe", "number": "yes" if fit.get("ok") else "NO", "unit": "", "meaning": ""}
         )
     return rows
+
+
+TABLES: tuple[tuple[str, Callable[[View, str], list[dict[str, str]]]], ...] = (
+    ("figures", figure_table),
+    ("masses and fit", mass_table),
+)
+"""The tables of a design, by caption; a further one is a function and a row here."""
 
 
 def ladder(design: View, units: str) -> dict[str, Any]:
@@ -246,8 +253,9 @@ def detail(design: View, units: str) -> dict[str, Any]:
     return {
         "name": design.get("name", ""),
         "headline": headline(design, units),
-        "figures": figure_table(design, units),
-        "masses": mass_table(design, units),
+        "tables": [
+            {"caption": caption, "rows": rows} for caption, make in TABLES if (rows := make(design, units))
+        ],
         "ladder": ladder(design, units),
         "charts": histories([design], units),
         "section": picture_of(design),

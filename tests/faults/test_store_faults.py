@@ -1,4 +1,4 @@
-"""What the record of a search promises, with the machine against it: kills, damage, full disks, two processes at once."""
+"""What the record of a search promises, with the machine against it: kills, damage, full disks, two processes."""
 
 from __future__ import annotations
 
@@ -185,7 +185,7 @@ def test_a_full_disk_is_said_and_the_record_goes_on_when_there_is_room(tmp_path)
     pages = store._connection.execute("PRAGMA page_count").fetchone()[0]
     store._connection.execute(f"PRAGMA max_page_count = {pages + 2}")
     large = Block(1, {"feasible": 1}, np.zeros((4000, 8)))
-    with pytest.raises(StoreError, match="full.*run the same command again"):
+    with pytest.raises(StoreError, match=r"full.*run the same command again"):
         store.write(large)
     store._connection.execute("PRAGMA max_page_count = 1000000")
     assert store.finished() == {0}
@@ -202,7 +202,7 @@ def test_a_full_file_system_is_said_and_whole_blocks_stay(tmp_path):
         skip_or_fail("no file system can be mounted here")
     try:
         store = Store.open(mount, "hash", "study.toml", "Mine")
-        with pytest.raises(StoreError, match="run the same command again|can be written"):
+        with pytest.raises(StoreError, match=r"run the same command again|can be written"):
             for number in range(400):
                 store.write(Block(number, {"feasible": number}, np.random.default_rng(number).random((300, 8))))
         store.close()

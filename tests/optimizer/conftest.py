@@ -113,8 +113,9 @@ def dominates(left, right):
 
 
 def brute_force(study):
-    """Every candidate one by one through the motor file, as a builder would: front and counts, without the search's code
-    for anything but the index of a candidate."""
+    """Every candidate one by one through the motor file, as a builder would: front and counts.
+
+    Nothing of the search but the index of a candidate is used."""
     from optimizer.front import rounded
     from optimizer.inputs import motor_from_text
     from optimizer.inputs.writing import motor_text
@@ -136,11 +137,7 @@ def brute_force(study):
             feasible += 1
             values = [_value(found, aim.name) * (1 if aim.sense == "min" else -1) for aim in study.objectives]
             good.append((digits, rounded(np.array(values))))
-    front = {
-        digits: tuple(values)
-        for digits, values in good
-        if not any(dominates(other, values) for _, other in good)
-    }
+    front = {digits: tuple(values) for digits, values in good if not any(dominates(other, values) for _, other in good)}
     return SimpleNamespace(
         front=front, good=[digits for digits, _ in good], feasible=feasible, impossible=impossible, size=space.size
     )
@@ -161,7 +158,9 @@ def _value(found, name):
 
 
 def _passes(study, found):
-    if bool(found.figures.flags["port_choked"][0]) or (found.fit is not None and not bool(np.ravel(found.fit["ok"])[0])):
+    if bool(found.figures.flags["port_choked"][0]) or (
+        found.fit is not None and not bool(np.ravel(found.fit["ok"])[0])
+    ):
         return False
     low, high = study.target
     impulse = float(found.figures["total_impulse"][0])
@@ -169,16 +168,19 @@ def _passes(study, found):
         return False
     for limit in study.limits:
         value = _value(found, limit.quantity)
-        if not ((limit.minimum is None or value >= limit.minimum) and (limit.maximum is None or value <= limit.maximum)):
+        if not (
+            (limit.minimum is None or value >= limit.minimum) and (limit.maximum is None or value <= limit.maximum)
+        ):
             return False
     return all(
-        float(rung.factor[0]) >= study.minimum_factor.get(rung.mode, float(rung.required[0])) for rung in found.ladder.rungs
+        float(rung.factor[0]) >= study.minimum_factor.get(rung.mode, float(rung.required[0]))
+        for rung in found.ladder.rungs
     )
 
 
 @pytest.fixture
 def cases():
     return SimpleNamespace(
-        write_study=write_study, brute_force=brute_force, dominates=dominates, MOTOR=MOTOR, SEARCH=SEARCH, LIMITS=LIMITS,
+        write_study=write_study, brute_force=brute_force, MOTOR=MOTOR, SEARCH=SEARCH, LIMITS=LIMITS,
         OBJECTIVES=OBJECTIVES, DRIVER=DRIVER,
     )  # fmt: skip

@@ -30,7 +30,9 @@ def test_excess_is_a_part_of_the_bound():
 
 
 def test_rules_sort_what_a_study_asks(cases, tmp_path):
-    limits = cases.LIMITS + 'loaded_mass = {max = "3 kg"}\nouter_diameter = {max = "60 mm"}\nsmallest_factor = {min = 1.1}'
+    limits = (
+        cases.LIMITS + 'loaded_mass = {max = "3 kg"}\nouter_diameter = {max = "60 mm"}\nsmallest_factor = {min = 1.1}'
+    )
     rules = rules_of(load_study(cases.write_study(tmp_path, limits=limits)))
     assert [bound.quantity for bound in rules.figures] == [
         "total_impulse", "maximum_expected_pressure", "port_to_throat_area",

@@ -1,4 +1,4 @@
-"""The exhaustive driver against brute force, one motor file at a time, and against itself in other blocks and orders."""
+"""The exhaustive driver against brute force, one motor file at a time, and against itself in other blocks."""
 
 from __future__ import annotations
 
@@ -28,9 +28,10 @@ def front_of(families, result):
 STUDIES = {
     "as it is": {},
     "a mass limit and a fraction": {
-        "limits": 'maximum_pressure = "9 MPa"\nloaded_mass = {max = "2 kg", min = "1.2 kg"}\npropellant_mass_fraction = {min = 0.4}',
-        "search": 'grain_count = {from = 3, to = 5}\ncore_diameter = ["15 mm", "18 mm"]\nthroat_diameter = ["12 mm", "14 mm"]\n'
-        'forward_closure.plate_thickness = ["8 mm", "10 mm", "12 mm"]\nforward_closure.count = [6, 10]\n'
+        "limits": 'maximum_pressure = "9 MPa"\nloaded_mass = {max = "2 kg", min = "1.2 kg"}\n'
+        "propellant_mass_fraction = {min = 0.4}",
+        "search": 'grain_count = {from = 3, to = 5}\ncore_diameter = ["15 mm", "18 mm"]\n'
+        'throat_diameter = ["12 mm", "14 mm"]\nforward_closure.plate_thickness = ["8 mm", "10 mm", "12 mm"]\nforward_closure.count = [6, 10]\n'
         'case.material = ["6061-T6", "7075-T6"]',
     },
     "a smallest factor asked for": {
@@ -58,7 +59,9 @@ def test_the_front_is_that_of_brute_force(cases, tmp_path, name):
     repeats = {
         digits
         for digits in wanted.good
-        if space.candidates(np.array([digits])).impossible.get("same motor as another candidate", np.zeros(1, dtype=bool))[0]
+        if space.candidates(np.array([digits])).impossible.get(
+            "same motor as another candidate", np.zeros(1, dtype=bool)
+        )[0]
     }
     assert front_of(families, result) == set(wanted.front) - repeats
     assert {tuple(point) for point in result.points.tolist()} == set(wanted.front.values())
@@ -67,7 +70,8 @@ def test_the_front_is_that_of_brute_force(cases, tmp_path, name):
 
 
 def test_with_heat_the_front_is_still_that_of_brute_force(cases, tmp_path):
-    search = 'core_diameter = ["17 mm", "19 mm"]\nliner.thickness = ["1.6 mm", "2.4 mm", "3 mm"]\ncase.material = ["6061-T6", "7075-T6"]'
+    search = 'core_diameter = ["17 mm", "19 mm"]\nliner.thickness = ["1.6 mm", "2.4 mm", "3 mm"]\n'
+    search += 'case.material = ["6061-T6", "7075-T6"]'
     limits = 'maximum_pressure = "9 MPa"'
     study = load_study(cases.write_study(tmp_path, search=search, limits=limits, liner=True))
     families, result = screened(study)
@@ -80,7 +84,8 @@ def test_with_heat_the_front_is_still_that_of_brute_force(cases, tmp_path):
 def test_judging_finalists_only_gives_the_same_front_as_judging_all(cases, tmp_path, monkeypatch):
     search = (
         'grain_count = {from = 3, to = 5}\nthroat_diameter = {from = "11 mm", to = "15 mm", step = "0.5 mm"}\n'
-        'core_diameter = ["15 mm", "17 mm"]\nforward_closure.count = [6, 12]\nliner.thickness = ["1.6 mm", "2 mm", "2.4 mm"]'
+        'core_diameter = ["15 mm", "17 mm"]\nforward_closure.count = [6, 12]\n'
+        'liner.thickness = ["1.6 mm", "2 mm", "2.4 mm"]'
     )
     limits = 'maximum_pressure = "9 MPa"'
     study = load_study(cases.write_study(tmp_path, search=search, limits=limits, liner=True))
@@ -126,7 +131,11 @@ def test_each_limit_is_counted_alone(cases, tmp_path):
                 if rung.mode == mode:
                     fails |= ~(rung.factor >= (rung.required if required is None else required))
             counted[families.limit_name(mode)] += int((possible & fails).sum())
-    for name in ("port_to_throat_area", "maximum_pressure", *map(families.limit_name, {t.mode for t in families.terms})):
+    for name in (
+        "port_to_throat_area",
+        "maximum_pressure",
+        *map(families.limit_name, {t.mode for t in families.terms}),
+    ):
         assert counted[name] == result.rejected[name], name
 
 
@@ -151,7 +160,8 @@ def test_counting_patterns_agrees_with_counting_them():
         pressure, low = draw.integers(0, 20, 70).astype(float), draw.integers(-1, 12, 70).astype(float)
         high = low + draw.integers(0, 10, 70)
         wanted = [
-            int(((threshold >= p) & (mass >= a) & (mass <= b)).sum()) for p, a, b in zip(pressure, low, high, strict=True)
+            int(((threshold >= p) & (mass >= a) & (mass <= b)).sum())
+            for p, a, b in zip(pressure, low, high, strict=True)
         ]
         assert count_within(threshold, mass, pressure, low, high).tolist() == wanted
 
@@ -159,7 +169,8 @@ def test_counting_patterns_agrees_with_counting_them():
 def test_the_kernel_runs_once_for_each_distinct_ballistic_motor(cases, tmp_path, monkeypatch):
     from physics import kernel
 
-    search = 'throat_diameter = ["12 mm", "14 mm"]\nhold = "bore"\nwall = ["2 mm", "3 mm", "4 mm"]\nforward_closure.count = [6, 9]'
+    search = 'throat_diameter = ["12 mm", "14 mm"]\nhold = "bore"\nwall = ["2 mm", "3 mm", "4 mm"]\n'
+    search += "forward_closure.count = [6, 9]"
     families = Families(load_study(cases.write_study(tmp_path, search=search)))
     sizes = []
     plain = kernel.evaluate
@@ -171,8 +182,8 @@ def test_the_kernel_runs_once_for_each_distinct_ballistic_motor(cases, tmp_path,
 def test_a_scaled_screen_of_millions_is_quick_and_small(cases, tmp_path):
     """Two million candidates in one process; the benchmark does fifty million and more, and prints what it took."""
     search = (
-        'core_diameter = {from = "15 mm", to = "19 mm", step = "1 mm"}\nthroat_diameter = {from = "11 mm", to = "15 mm", '
-        'step = "0.2 mm"}\nwall = ["2 mm", "3 mm", "4 mm"]\nforward_closure.count = {from = 4, to = 16}\n'
+        'core_diameter = {from = "15 mm", to = "19 mm", step = "1 mm"}\n'
+        'throat_diameter = {from = "11 mm", to = "15 mm", step = "0.2 mm"}\nwall = ["2 mm", "3 mm", "4 mm"]\nforward_closure.count = {from = 4, to = 16}\n'
         'forward_closure.screw = ["#8-32 UNC", "#10-24 UNC", "1/4-20 UNC"]\n'
         'forward_closure.edge_distance = {from = "8 mm", to = "20 mm", step = "0.1 mm"}\n'
         "forward_closure.load_sharing = [0.8, 1.0]"

@@ -93,7 +93,10 @@ def test_nothing_feasible_says_what_to_relax(cases, tmp_path):
     assert single["to"] == pytest.approx(best, rel=1e-9) and single["from"] == 9.0
     relaxed = limits.replace("min = 9.0", f"min = {single['to']!r}")
     again = search(load_study(cases.write_study(tmp_path / "relaxed", limits=relaxed, **PLAIN)))
-    assert len(again.designs) > 0 and again.designs[0].variables["throat_diameter"] == single["variables"]["throat_diameter"]
+    assert (
+        len(again.designs) > 0
+        and again.designs[0].variables["throat_diameter"] == single["variables"]["throat_diameter"]
+    )
     stricter = limits.replace("min = 9.0", f"min = {single['to'] * (1 + 1e-9)!r}")
     assert search(load_study(cases.write_study(tmp_path / "stricter", limits=stricter, **PLAIN))).designs == []
     assert result.nearest[0]["misses"][0]["limit"] == "port_to_throat_area"
@@ -110,7 +113,9 @@ def test_a_pair_of_limits_is_relaxed_where_one_will_not_do(cases, tmp_path):
     limits = 'port_to_throat_area = {min = 9.0}\nouter_diameter = {max = "50 mm"}'
     result = search(load_study(cases.write_study(tmp_path, limits=limits, **PLAIN)))
     assert not [entry for entry in result.relaxations if len(entry["limits"]) == 1]
-    pair = next(entry for entry in result.relaxations if set(entry["limits"]) == {"port_to_throat_area", "outer_diameter"})
+    pair = next(
+        entry for entry in result.relaxations if set(entry["limits"]) == {"port_to_throat_area", "outer_diameter"}
+    )
     to = {change["limit"]: change["to"] for change in pair["changes"]}
     relaxed = f'port_to_throat_area = {{min = {to["port_to_throat_area"]!r}}}\nouter_diameter = {{max = "57.2 mm"}}'
     assert to["outer_diameter"] == pytest.approx(0.0572)
@@ -233,7 +238,7 @@ def test_finalists_are_confirmed_by_the_transient_kernel(cases, tmp_path, monkey
     calls = []
     expected, plain = kernel.maximum_expected_pressure, kernel.evaluate
 
-    def raised(motors, kernel="steady"):
+    def raised(motors, kernel="steady", *known):
         pressure = expected(motors)
         if kernel == "transient":
             calls.append(motors.size)

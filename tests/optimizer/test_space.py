@@ -97,7 +97,9 @@ def test_the_last_grains_are_opened(cases, tmp_path):
 
 
 def test_geometry_that_cannot_be_is_named_and_counted(cases, tmp_path):
-    search = 'core_diameter = ["16 mm", "50 mm"]\ngrain_count = {from = 4, to = 8}\nthroat_diameter = ["13 mm", "35 mm"]'
+    search = (
+        'core_diameter = ["16 mm", "50 mm"]\ngrain_count = {from = 4, to = 8}\nthroat_diameter = ["13 mm", "35 mm"]'
+    )
     found = all_of(space_of(cases, tmp_path, search))
     assert found.impossible["core as wide as the grain"].sum() == 10
     assert found.impossible["grains longer than the case"].sum() == 8
@@ -117,7 +119,7 @@ def test_a_case_that_follows_keeps_its_spare_room(cases, tmp_path):
 
 
 def test_fill_needs_a_case_length(cases, tmp_path):
-    study = load_study(cases.write_study(tmp_path, search='grain_count = {from = 4, to = 6}'))
+    study = load_study(cases.write_study(tmp_path, search="grain_count = {from = 4, to = 6}"))
     bare = study.motor.motors.with_values({"case.length": None})
     broken = type(study)(**{**vars(study), "grain_length_mode": "fill", "motor": _with(study.motor, bare)})
     with pytest.raises(SpaceError, match=r"case\.length"):
@@ -132,7 +134,8 @@ def _with(motor, motors):
     "search",
     [
         'wall = {from = "2 mm", to = "4 mm", step = "0.1 mm"}\ngrain_length = "neutral"',
-        'grain_count = {from = 3, to = 7}\ngrain_length = "fill"\nwall = {from = "2 mm", to = "3.8 mm", step = "0.3 mm"}',
+        'grain_count = {from = 3, to = 7}\ngrain_length = "fill"\n'
+        'wall = {from = "2 mm", to = "3.8 mm", step = "0.3 mm"}',
         'core_diameter_aft = ["17.3 mm", "18.1 mm"]\naft_count = {from = 0, to = 3}\nexpansion_ratio = [4.7, 6.1]',
         'forward_closure.screw = ["#8-32 UNC", "1/4-20 UNC", "M5"]\nforward_closure.grade = ["A2-70", "A4-80"]'
         '\ncase.material = ["6061-T6", "7075-T6"]\nhold = "bore"\nwall = ["2.1 mm", "3.3 mm"]',

@@ -21,7 +21,10 @@ def same(left, right):
 
 
 @settings(max_examples=60, deadline=None)
-@given(arrays(float, st.tuples(st.integers(0, 5), st.integers(0, 4)), elements=st.floats(allow_nan=False)), st.integers(0, 2**40))
+@given(
+    arrays(float, st.tuples(st.integers(0, 5), st.integers(0, 4)), elements=st.floats(allow_nan=False)),
+    st.integers(0, 2**40),
+)
 def test_a_block_is_read_back_as_it_was(rows, number):
     before = Block(number, {"rejected": {"é": 1}}, rows)
     assert same(unpack(number, pack(before)), before)

@@ -1,0 +1,388 @@
+"""Search benchmarks: prints ratios against something run beside it, never absolute promises.
+
+    python tests/benchmarks/search_speed.py            # everything, some minutes
+    python tests/benchmarks/search_speed.py screen     # one part: screen, loop, single, evolutionary, growth
+
+Parts. `screen`: a study of some ninety million candidates to its proven end, with time, memory and candidates a second.
+`loop`: the steady kernel against a plain C loop of the same arithmetic (16 Gauss nodes a candidate, cc -O2), per core.
+`single`: the screen against integrating one candidate at a time with scipy's adaptive solver. `evolutionary`: time to
+99 % of the exact front's hypervolume, against NSGA-II of Optuna and of pymoo on the same outsides and patterns, fed one
+design at a time and in blocks. `growth`: seconds over the size of the space, as a slope on logarithmic axes.
+
+Absolute times mean little on a shared machine; processor time is used wherever one process does the work.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import math
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+from optimizer.families import Families
+from optimizer.front import Archive, hypervolume
+from optimizer.inputs.study import load_study
+from optimizer.screen import screen
+from optimizer.space import digits_of
+from optimizer.store import MemoryStore
+from physics import kernel
+
+MOTOR = """
+schema = 1
+name = "Invented"
+[propellant]
+density = "1700 kg/m^3"
+characteristic_velocity = "1480 m/s"
+gamma = 1.21
+molar_mass = "24 g/mol"
+temperature_sensitivity = "0.0015 1/K"
+[[propellant.rate]]
+from = "0.1 MPa"
+to = "12 MPa"
+rate = "6.5 mm/s"
+at = "5 MPa"
+exponent = 0.33
+[[grain]]
+count = 4
+length = "75 mm"
+outer_diameter = "44 mm"
+core_diameter = "16 mm"
+burning_ends = 2
+[nozzle]
+throat_diameter = "13.5 mm"
+exit_diameter = "34 mm"
+half_angle = "14 deg"
+efficiency = 0.95
+[case]
+material = "6061-T6"
+outer_diameter = "57.2 mm"
+wall = "3.2 mm"
+length = "520 mm"
+[liner]
+material = "paper-phenolic"
+thickness = "3 mm"
+[forward_closure]
+retention = "radial-screws"
+screw = "#10-24 UNC"
+grade = "A2-70"
+count = 8
+edge_distance = "14 mm"
+ring_material = "6061-T6"
+plate_thickness = "12 mm"
+[airframe]
+inner_diameter = "60 mm"
+clearance = "1 mm"
+[ambient]
+soak = ["-5 degC", "40 degC"]
+"""
+STUDY = """
+schema = 1
+name = "Benchmark"
+motor = "motor.toml"
+[target]
+impulse_class = "K"
+[search]
+grain_count = {{from = 3, to = 6}}
+core_diameter = {{from = "14 mm", to = "22 mm", step = "0.5 mm"}}
+throat_diameter = {{from = "10 mm", to = "18 mm", step = "{throat} mm"}}
+exit_diameter = {{from = "28 mm", to = "36 mm", step = "2 mm"}}
+wall = {{from = "2 mm", to = "4.5 mm", step = "0.5 mm"}}
+forward_closure.count = {{from = 4, to = 16}}
+forward_closure.screw = ["#8-32 UNC", "#10-24 UNC", "1/4-20 UNC"]
+forward_closure.grade = ["A2-70", "A4-80"]
+forward_closure.edge_distance = {{from = "8 mm", to = "14 mm", step = "1 mm"}}
+[limits]
+maximum_pressure = "9 MPa"
+minimum_factor = {{"screw shear" = 2.0, "case yield" = 1.5}}
+port_to_throat_area = {{min = 1.5}}
+[objectives]
+loaded_mass = "min"
+total_impulse = "max"
+smallest_factor = "max"
+"""
+
+LOOP = r"""
+#include <math.h>
+/* The same arithmetic for one candidate after another: burning area, equilibrium pressure, thrust and time at 16 Gauss
+   nodes over the web, one rate row, the peak at the nodes. */
+void run(long n, const double *count, const double *length, const double *outer, const double *core, const double *throat,
+         const double *node, const double *weight, const double *ratio, double rho, double cstar, double a, double nexp,
+         double cf, double pa, double *peak, double *impulse, double *burn)
+{
+    const double pi = 3.14159265358979323846;
+    for (long i = 0; i < n; i++) {
+        double at = 0.25 * pi * throat[i] * throat[i];
+        double web = fmin(0.5 * (outer[i] - core[i]), 0.5 * length[i]);
+        double top = 0.0, sum = 0.0, time = 0.0;
+        for (int k = 0; k < 16; k++) {
+            double x = web * node[k], d = core[i] + 2.0 * x, l = length[i] - 2.0 * x;
+            double area = count[i] * pi * (d * l + 0.5 * (outer[i] * outer[i] - d * d));
+            double p = pow(rho * cstar * a * area / at, 1.0 / (1.0 - nexp));
+            double r = a * pow(p, nexp);
+            double dt = web * weight[k] / r;
+            if (p > top) top = p;
+            time += dt;
+            sum += (cf * p - ratio[i] * pa) * at * dt;
+        }
+        peak[i] = top; impulse[i] = sum; burn[i] = time;
+    }
+}
+"""
+
+
+def study_of(folder: Path, throat: float) -> object:
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "motor.toml").write_text(MOTOR)
+    path = folder / f"study-{throat}.toml"
+    path.write_text(STUDY.format(throat=throat))
+    return load_study(path)
+
+
+def families_of(throat: float) -> Families:
+    return Families(study_of(Path(tempfile.mkdtemp(prefix="gw-bench-")), throat))
+
+
+def screening() -> None:
+    started, used = time.perf_counter(), time.process_time()
+    families = families_of(0.1)
+    result = screen(families, MemoryStore())
+    wall, processor = time.perf_counter() - started, time.process_time() - used
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(
+        f"screen: {families.space.size:,} candidates proven, {len(result.points)} on the front: {wall:.1f} s "
+        f"({processor:.1f} s of processor), {memory:.0f} MB, {families.space.size / processor:,.0f} candidates a second"
+    )
+
+
+def loop() -> None:
+    families = families_of(0.1)
+    rows = np.random.default_rng(1).integers(0, families.outer_size, 200_000)
+    candidates = families.space.candidates(families.full_digits(digits_of(rows, families.outer_radices)))
+    motors = candidates.motors.take(candidates.possible)
+    size = motors.size
+    with tempfile.TemporaryDirectory() as folder:
+        source, library = Path(folder) / "loop.c", Path(folder) / "loop.so"
+        source.write_text(LOOP)
+        subprocess.run(["cc", "-O2", "-shared", "-fPIC", str(source), "-o", str(library), "-lm"], check=True)
+        run = ctypes.CDLL(str(library)).run
+    wide = [np.ascontiguousarray(np.broadcast_to(np.ravel(leaf), (size,)), dtype=float) for leaf in (
+        motors.grain.count, motors.grain.length, motors.grain.outer_diameter, motors.grain.core_diameter,
+        motors.nozzle.throat_diameter)]  # fmt: skip
+    node, weight = np.polynomial.legendre.leggauss(16)
+    ratio = np.ascontiguousarray((motors.nozzle.exit_diameter / motors.nozzle.throat_diameter) ** 2)
+    out = [np.zeros(size) for _ in range(3)]
+    real, exponent = ctypes.c_double, 0.33
+    rate = 6.5e-3 / 5e6**exponent
+    arguments = [
+        *wide, np.ascontiguousarray(0.5 + 0.5 * node), np.ascontiguousarray(0.5 * weight), ratio,
+    ]  # fmt: skip
+
+    def in_c() -> None:
+        run(
+            ctypes.c_long(size), *(a.ctypes.data_as(ctypes.c_void_p) for a in arguments), real(1700.0), real(1480.0),
+            real(rate), real(exponent), real(1.6), real(101325.0), *(a.ctypes.data_as(ctypes.c_void_p) for a in out),
+        )  # fmt: skip
+
+    def ours() -> None:
+        kernel.evaluate(motors)
+
+    slow, fast = best(in_c), best(ours)
+    figures = kernel.evaluate(motors)
+    alike = np.nanmedian(np.abs(out[2] / figures["burn_time"] - 1.0))
+    print(
+        f"loop: steady kernel {1e6 * fast / size:.2f} us a motor, C loop {1e6 * slow / size:.2f} us; the kernel takes "
+        f"{fast / slow:.2f} times the loop's time (burn times agree to {alike:.1e}; the kernel also gives ports, flux, head "
+        f"pressure, flags and exact peaks)"
+    )
+    _, first = np.unique(
+        np.array([families.full_digits(digits_of(rows[:1], families.outer_radices))[0]]), return_index=True
+    )
+    del first
+    many = families.catalogue.size
+    print(
+        f"      over candidates, {many} patterns a motor: {fast / slow / many:.5f} times the loop run for each candidate"
+    )
+
+
+def best(action, repeats: int = 3) -> float:
+    action()
+    times = []
+    for _ in range(repeats):
+        started = time.process_time()
+        action()
+        times.append(time.process_time() - started)
+    return min(times)
+
+
+def single() -> None:
+    from scipy.integrate import quad
+
+    families = families_of(0.1)
+    rows = np.random.default_rng(2).integers(0, families.outer_size, 40)
+    motors = families.space.candidates(families.full_digits(digits_of(rows, families.outer_radices))).motors
+    grain = motors.grain
+    leaves = [np.broadcast_to(np.ravel(leaf), (motors.size,)) for leaf in (
+        grain.count, grain.length, grain.outer_diameter, grain.core_diameter, motors.nozzle.throat_diameter)]  # fmt: skip
+    rate = 6.5e-3 / 5e6**0.33
+
+    def one(count, length, outer, core, throat) -> tuple[float, float]:
+        web = min(0.5 * (outer - core), 0.5 * length)
+        area = 0.25 * math.pi * throat**2
+
+        def pressure(x: float) -> float:
+            bore, left = core + 2 * x, length - 2 * x
+            burning = count * math.pi * (bore * left + 0.5 * (outer**2 - bore**2))
+            return (1700.0 * 1480.0 * rate * burning / area) ** (1 / (1 - 0.33))
+
+        seconds = quad(lambda x: 1.0 / (rate * pressure(x) ** 0.33), 0.0, web, epsrel=1e-8)[0]
+        impulse = quad(lambda x: 1.6 * area * pressure(x) ** 0.67 / rate, 0.0, web, epsrel=1e-8)[0]
+        return seconds, impulse
+
+    started = time.process_time()
+    for row in range(motors.size):
+        if leaves[2][row] > leaves[3][row]:
+            one(*(float(leaf[row]) for leaf in leaves))
+    each = (time.process_time() - started) / motors.size
+    started = time.process_time()
+    screen(families, MemoryStore())
+    ours = (time.process_time() - started) / families.space.size
+    print(
+        f"single: one candidate at a time {1e6 * each:.0f} us, the screen {1e6 * ours:.3f} us: {each / ours:,.0f} times"
+    )
+
+
+def growth() -> None:
+    sizes, seconds = [], []
+    for throat in (0.8, 0.4, 0.2, 0.1, 0.05):
+        families = families_of(throat)
+        started = time.process_time()
+        screen(families, MemoryStore())
+        seconds.append(time.process_time() - started)
+        sizes.append(families.space.size)
+        print(f"growth: {sizes[-1]:>12,} candidates {seconds[-1]:.2f} s")
+    slope = np.polyfit(np.log(sizes), np.log(seconds), 1)[0]
+    print(f"growth: time grows as the size of the space to the power {slope:.2f}")
+
+
+class Evaluations:
+    """Candidates by all their digits, as an evolutionary search would see them: objectives and total violation."""
+
+    def __init__(self, families: Families) -> None:
+        self.families, self.radices = families, np.array(families.space.radices)
+        self.archive = Archive(len(families.rules.aims), len(families.outer) + 1)
+        self.history: list[tuple[float, np.ndarray]] = []
+        self.started = time.perf_counter()
+
+    def __call__(self, digits: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        families = self.families
+        values = np.full((len(digits), len(families.rules.aims)), 1e9)
+        violation = np.ones(len(digits))
+        outer = digits[:, families.outer]
+        pattern = np.array([families.catalogue.number(row) for row in digits[:, list(families.catalogue.inner)]])
+        block = families.evaluate(np.unique(outer, axis=0))
+        rows = {tuple(row[: len(families.outer)].astype(int)): row for row in block.rows}
+        for place, key in enumerate(map(tuple, outer.tolist())):
+            row = rows.get(key)
+            if row is None:
+                continue
+            shared = tuple(int(digits[place, number]) for number in families.catalogue.shared)
+            patterns = families.catalogue.at(shared)
+            if patterns.threshold[pattern[place]] >= row[len(families.outer)]:
+                crossed = families._crossed(row[None], patterns, pattern[place : place + 1])
+                values[place], violation[place] = crossed.points[0], 0.0
+                self.archive.add(crossed.points, crossed.keys)
+        self.history.append((time.perf_counter() - self.started, self.archive.points.copy()))
+        return values, violation
+
+
+def reached(history, reference, wanted: float) -> float:
+    for seconds, points in history:
+        if len(points) and hypervolume(points, reference) >= wanted:
+            return seconds
+    return math.inf
+
+
+def evolutionary(limit: float = 60.0) -> None:
+    families = families_of(0.2)
+    families.late_terms = []  # heat is judged at the end of either search alike; here the searches are compared
+    started = time.perf_counter()
+    exact = screen(families, MemoryStore())
+    ours = time.perf_counter() - started
+    worst = exact.points.max(axis=0)
+    reference = worst + 0.1 * np.ptp(exact.points, axis=0)
+    wanted = 0.99 * hypervolume(exact.points, reference)
+    print(f"evolutionary: exact screen of {families.space.size:,} candidates ends in {ours:.2f} s with 100 %, proven")
+    for name, run in (
+        ("Optuna NSGA-II, one at a time", lambda asked: _optuna(asked, 1, limit)),
+        ("Optuna NSGA-II, blocks of 100", lambda asked: _optuna(asked, 100, limit)),
+        ("pymoo NSGA-II, one at a time", lambda asked: _pymoo(asked, True, limit)),
+        ("pymoo NSGA-II, blocks of 200", lambda asked: _pymoo(asked, False, limit)),
+    ):
+        asked = Evaluations(families)
+        run(asked)
+        seconds = reached(asked.history, reference, wanted)
+        share = hypervolume(asked.archive.points, reference) / (wanted / 0.99) if len(asked.archive.points) else 0.0
+        said = (
+            f"{seconds:.1f} s, {seconds / ours:.0f} times"
+            if math.isfinite(seconds)
+            else (f"not within {limit:.0f} s (more than {limit / ours:.0f} times), {100 * share:.1f} % by then")
+        )
+        print(f"evolutionary: {name}: 99 % of the hypervolume after {said}")
+
+
+def _optuna(asked: Evaluations, block: int, limit: float) -> None:
+    import optuna
+
+    optuna.logging.set_verbosity(optuna.logging.ERROR)
+    study = optuna.create_study(
+        directions=["minimize"] * 3, sampler=optuna.samplers.NSGAIISampler(population_size=200, seed=1)
+    )
+    space = {str(n): optuna.distributions.IntDistribution(0, int(r) - 1) for n, r in enumerate(asked.radices)}
+    while time.perf_counter() - asked.started < limit:
+        trials = [study.ask(space) for _ in range(block)]
+        digits = np.array([[trial.params[name] for name in space] for trial in trials])
+        values, violation = asked(digits)
+        for trial, value, miss in zip(trials, values, violation, strict=True):
+            trial.set_constraint("limits", float(miss))
+            study.tell(trial, value.tolist())
+
+
+def _pymoo(asked: Evaluations, singly: bool, limit: float) -> None:
+    from pymoo.algorithms.moo.nsga2 import NSGA2
+    from pymoo.core.problem import Problem
+    from pymoo.operators.crossover.sbx import SBX
+    from pymoo.operators.mutation.pm import PM
+    from pymoo.operators.repair.rounding import RoundingRepair
+    from pymoo.operators.sampling.rnd import IntegerRandomSampling
+    from pymoo.optimize import minimize
+    from pymoo.termination.max_time import TimeBasedTermination
+
+    class Candidates(Problem):
+        def __init__(self) -> None:
+            super().__init__(n_var=len(asked.radices), n_obj=3, n_ieq_constr=1, xl=0, xu=asked.radices - 1, vtype=int)
+
+        def _evaluate(self, x, out, *args, **kwargs) -> None:
+            x = np.asarray(x, dtype=np.int64)
+            parts = [asked(row[None]) for row in x] if singly else [asked(x)]
+            out["F"] = np.vstack([values for values, _ in parts])
+            out["G"] = np.concatenate([violation for _, violation in parts])[:, None]
+
+    repair = RoundingRepair()
+    algorithm = NSGA2(
+        pop_size=200, sampling=IntegerRandomSampling(), crossover=SBX(repair=repair, vtype=float),
+        mutation=PM(repair=repair, vtype=float), eliminate_duplicates=True,
+    )  # fmt: skip
+    minimize(Candidates(), algorithm, TimeBasedTermination(limit), seed=1, verbose=False)
+
+
+PARTS = {"screen": screening, "loop": loop, "single": single, "growth": growth, "evolutionary": evolutionary}
+
+if __name__ == "__main__":
+    for wanted_part in sys.argv[1:] or PARTS:
+        PARTS[wanted_part]()
