@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import math
-import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -40,6 +39,14 @@ class Output:
     def writes(self) -> bool:
         """Whether pages are written: always to a named folder, else only where the answer is for a person."""
         return self.folder is not None or not self.as_json
+
+    def write_page(self, source: Path, text: str) -> None:
+        """The report page of a file, beside whatever else is written of it; and where it is."""
+        from optimizer.results import write_text
+
+        page = self.place(source) / "report.html"
+        write_text(page, text)
+        self.say(f"page: {page}")
 
     def print_json(self, answer: Mapping[str, Any]) -> None:
         """One JSON object on stdout, without NaN."""
@@ -136,8 +143,14 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution]) ->
         "unknown_masses": list(assessment.unknown_masses),
         "fit": _fit_answer(assessment),
         "cautions": [{"about": caution.about, "text": caution.text} for caution in found],
-        "ok": bool(assessment.ok[0]),
+        "ok": _verdict(assessment),
     }
+
+
+def _verdict(assessment: Assessment) -> bool | None:
+    """Whether all that was assessed holds; None where nothing falls short and no rung could be assessed."""
+    good = bool(assessment.ok[0])
+    return None if good and not assessment.ladder.rungs else good
 
 
 def _fit_answer(assessment: Assessment) -> dict[str, Any] | None:
@@ -244,11 +257,8 @@ def compare(motors: Sequence[Path], kernel: str, output: Output) -> int:
     comparison = set_side_by_side([load_motor(path) for path in motors], kernel=kernel, units=output.units)
     if output.writes:
         from optimizer.pages import compare_page
-        from optimizer.results import write_text
 
-        page = output.place(motors[-1]) / "report.html"
-        write_text(page, compare_page(comparison, output.units))
-        output.say(f"page: {page}")
+        output.write_page(motors[-1], compare_page(comparison, output.units))
     if output.as_json:
         output.print_json(comparison.as_json())
     elif not output.quiet:
@@ -267,11 +277,8 @@ def spread(motor: Path, samples: int, seed: int, kernel: str, output: Output) ->
     result = scatter(file.motors, kernel=kernel, samples=samples, seed=seed, file=str(motor))
     if output.writes:
         from optimizer.pages import spread_page
-        from optimizer.results import write_text
 
-        page = output.place(motor) / "report.html"
-        write_text(page, spread_page(file, result, output.units))
-        output.say(f"page: {page}")
+        output.write_page(motor, spread_page(file, result, output.units))
     if output.as_json:
         output.print_json(result.as_json() | {"schema": 1, "motor": file.name})
     elif not output.quiet:
@@ -294,9 +301,7 @@ def reduce(firings: Sequence[Path], propellant: Path | None, kernel: str | None,
     if output.writes:
         from optimizer.pages import reduce_page
 
-        page = output.place(firings[0]) / "report.html"
-        write_text(page, reduce_page(learned, output.units))
-        output.say(f"page: {page}")
+        output.write_page(firings[0], reduce_page(learned, output.units))
     if output.as_json:
         output.print_json(learned.as_json())
     elif not output.quiet:
@@ -363,8 +368,3 @@ def new(folder: Path | None, output: Output) -> int:
         click.echo("\n".join(str(path) for path in written))
         output.say(f"next: grainwright search {target / 'study.toml'}")
     return DONE
-
-
-def interactive() -> bool:
-    """Whether progress may be drawn: stderr is a terminal."""
-    return sys.stderr.isatty()

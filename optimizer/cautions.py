@@ -94,7 +94,9 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
 def _erosion(assessment: Assessment) -> Iterator[Caution]:
     law = assessment.motors.propellant.erosive
     if law != "none" and assessment.figures.kernel == "transient":
-        text = f"The law {law} holds for {LAWS[law].range}. Without constants fitted to this propellant it shows a trend."
+        text = (
+            f"The law {law} holds for {LAWS[law].range}. Without constants fitted to this propellant it shows a trend."
+        )
         yield Caution("erosive burning", text)
 
 
@@ -115,10 +117,10 @@ def _structure(assessment: Assessment, units: str) -> Iterator[Caution]:
     if motors.case is not None and motors.case.heat_affected:
         yield Caution(
             "heat-affected case",
-            "The case is welded or brazed near its loaded region: its strength there is that of the heat-affected zone, "
-            "not of the temper it was bought in.",
+            "The case is welded or brazed near its loaded region: its strength there is that of the heat-affected "
+            "zone, not of the temper it was bought in.",
         )
-    if motors.liner is not None:
+    if motors.liner is not None and np.any(motors.liner.thickness > 0.0):
         yield Caution(
             "liner",
             "A liner that has stood a flame in open air is not proven: in the motor the gas moves fast and under "
@@ -164,8 +166,8 @@ def _stack(assessment: Assessment, units: str) -> Iterator[Caution]:
         yield Caution(
             "room left in the case",
             f"Grains, closures and nozzle leave {show(spare, 'length', units)} of the case empty, room for another "
-            f"grain of {show(shortest, 'length', units)}: the count does not divide the case. Use another count or length, or a "
-            "spacer, so that the stack cannot shift.",
+            f"grain of {show(shortest, 'length', units)}: the count does not divide the case. Use another count or "
+            "length, or a spacer, so that the stack cannot shift.",
         )
 
 
@@ -177,7 +179,7 @@ def _people(assessment: Assessment, units: str) -> Iterator[Caution]:
     proof = f"proof-test the empty motor with water{load}, inert and from behind cover"
     yield Caution(
         "people",
-        f"Metal cases throw fragments. Fire remotely, at your club's distance and behind a barrier; before that, {proof}. "
-        "Follow your local codes and have a licensed or certified member of your club review the design. These figures "
-        "come from models with limits; what is listed as not assessed has not been looked at.",
+        f"Metal cases throw fragments. Fire remotely, at your club's distance and behind a barrier; before that, "
+        f"{proof}. Follow your local codes and have a licensed or certified member of your club review the design. "
+        "These figures come from models with limits; what is listed as not assessed has not been looked at.",
     )

@@ -213,8 +213,8 @@ def _channel_notes(
         yield Caution(
             "spikes",
             f"{channel.name}: {count} samples ({share:.1f} %) are lone spikes of one or two samples and were "
-            f"replaced by "
-            "the median of their neighbours. A true feature that short would be lost; record faster to see it.",
+            "replaced by the median of their neighbours. A true feature that short would be lost; record faster to "
+            "see it.",
         )
     if flat.any():
         yield Caution(

@@ -132,7 +132,7 @@ def main() -> None:
 def search(
     study: Path, seed: int | None, kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool
 ) -> int:
-    """Search a study's candidates and write its Pareto table."""
+    """Search a study and write its Pareto table."""
     from optimizer import actions
 
     return actions.search(study, seed=seed, kernel=kernel, output=actions.Output(as_json, units, out, quiet))
@@ -146,7 +146,10 @@ def search(
 def check(
     motor: Path, curve: Path | None, kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool
 ) -> int:
-    """Evaluate one motor: ballistics, failure ladder, masses, fit, cautions."""
+    """Evaluate one motor, with its failure ladder.
+
+    Ballistics, every failure mode lowest first, masses, fit in the airframe, what was not assessed, cautions.
+    """
     from optimizer import actions
 
     return actions.check(motor, curve=curve, kernel=kernel or "steady", output=actions.Output(as_json, units, out, quiet))
@@ -202,7 +205,7 @@ def reduce(
     out: Path | None,
     quiet: bool,
 ) -> int:
-    """Turn static-firing records into figures and a re-fitted propellant."""
+    """Turn firing records into figures and a rate law."""
     from optimizer import actions
 
     output = actions.Output(as_json, units, out, quiet)
@@ -228,7 +231,10 @@ def explain(firing: Path, kernel: str | None, as_json: bool, units: str, out: Pa
 def draw(
     motor: Path, paper: str, kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool
 ) -> int:
-    """Draw the section, the 1:1 drilling wrap, the cut list and the review sheets."""
+    """Draw section, drilling wrap and cut list.
+
+    The wrap is at 1:1, as PDF and DXF; a review sheet and a page for the test stand come with it.
+    """
     from optimizer import actions
 
     output = actions.Output(as_json, units, out, quiet)

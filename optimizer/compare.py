@@ -27,6 +27,8 @@ MOVED = 0.01
 """A factor that changed by less than this share has stayed."""
 CLOSURES = ("forward_closure", "aft_closure")
 PARTS = ("case", "liner", *CLOSURES, "airframe")
+ALWAYS_THERE = ("ambient", "factors", "tolerances")
+"""Tables that a motor has whether its file says so or not; they are compared key by key."""
 IGNORED = ("schema", "name", "propellant.use")
 
 Value = float | str | bool | None
@@ -72,6 +74,14 @@ class Look:
         """The pressure rung that is reached first, None where there is none."""
         found = [rung for rung in self.rungs if rung.pressure is not None]
         return found[0] if found else None
+
+    @property
+    def concern(self) -> RungState | None:
+        """What a redesign has to answer for: the governing rung, or the one furthest short where that one is not."""
+        governing = self.governing
+        if governing is None or governing.ok:
+            return min(self.short, key=lambda rung: (rung.factor or 0.0) / rung.required, default=governing)
+        return governing
 
     @property
     def short(self) -> list[RungState]:
@@ -197,7 +207,7 @@ def compare(
     """
     if len(motors) < 2:
         raise ValueError("a comparison needs two motor files or more")
-    looks = [look_at(assess(motor.motors, kernel=kernel)) for motor in motors]
+    looks = [look_at(_assessed(motor, kernel)) for motor in motors]
     if failed is not None:
         _rung_named(looks[0], failed)
     steps = []
@@ -206,8 +216,9 @@ def compare(
             _alone(motors[first], change, after, kernel)
             for change, after in _differences(motors[first], motors[second])
         )
-        asked = _rung_named(looks[first], failed) if failed and place == 0 else looks[first].governing
-        verdict, answer = _answer(asked, looks[first], looks[second], changes, units)
+        asked = _rung_named(looks[first], failed) if failed and place == 0 else looks[first].concern
+        sound = asked is not None and asked.ok and not (failed and place == 0)
+        verdict, answer = _answer(asked, looks[first], looks[second], changes, units, sound)
         steps.append(Step(first, second, changes, verdict, answer, "" if asked is None else asked.name))
     return Comparison(_distinct([motor.name for motor in motors]), kernel, tuple(looks), tuple(steps), tuple(motors))
 
@@ -224,8 +235,13 @@ def _rung_named(look: Look, name: str) -> RungState | None:
     raise ValueError(f"no rung {name!r} on the ladder of the first motor; there are: {known}")
 
 
+def _assessed(motor: MotorFile, kernel: str) -> Assessment:
+    """The motor twice over: notes on the rungs are made for single motors only, and they are the slow part."""
+    return assess(motor.motors.repeat(2), kernel=kernel)
+
+
 def look_at(assessment: Assessment) -> Look:
-    """A batch of one as a comparison shows it."""
+    """The first motor of a batch as a comparison shows it."""
     figures = {name: _number(value) for name, value in assessment.figures.values.items()}
     figures["maximum_expected_pressure"] = _number(assessment.maximum_expected_pressure)
     figures["smallest_factor"] = _number(assessment.smallest_factor)
@@ -297,6 +313,8 @@ def _changed_paths(old: Mapping[str, Any], new: Mapping[str, Any], path: Path = 
         if ".".join(map(str, here)) in IGNORED:
             continue
         a, b = old.get(key), new.get(key)
+        if not path and key in ALWAYS_THERE:
+            a, b = a or {}, b or {}
         if _whole(here, a, b):
             if not _same(here, a, b):
                 yield here
@@ -322,6 +340,7 @@ def _whole(path: Path, a: Any, b: Any) -> bool:
 def _same(path: Path, a: Any, b: Any) -> bool:
     if a == b:
         return True
+    a, b = _with_default(path, a), _with_default(path, b)
     if isinstance(a, dict) or isinstance(b, dict):
         return (
             isinstance(a, dict)
@@ -340,6 +359,12 @@ def _same(path: Path, a: Any, b: Any) -> bool:
     if isinstance(first, float) and isinstance(second, float):
         return abs(first - second) <= SAME * max(abs(first), abs(second))
     return first == second
+
+
+def _with_default(path: Path, value: Any) -> Any:
+    """The value, or what the key stands for where it is not given."""
+    spec = MOTOR_KEYS.get(_spec_key(path))
+    return spec.default if value is None and spec is not None else value
 
 
 def _spec_key(path: Path) -> str:
@@ -383,7 +408,7 @@ def _si(path: Path, value: Any) -> Value:
 def _change(path: Path, a: Any, b: Any, old: Mapping[str, Any]) -> Change:
     spec = MOTOR_KEYS.get(_spec_key(path))
     simple = not any(isinstance(value, (dict, list)) for value in (a, b))
-    before, after = (_si(path, value) if simple else _words(value) for value in (a, b))
+    before, after = (_si(path, _with_default(path, value)) if simple else _words(value) for value in (a, b))
     texts = [_text(value, path) for value in (a, b)]
     meaning = spec.meaning if spec is not None else _structure(a, b)
     return Change(_shown_key(path, old), before, after, texts[0], texts[1], meaning)
@@ -428,7 +453,7 @@ def _get(document: Any, path: Path) -> Any:
 
 def _put(document: Any, path: Path, value: Any) -> None:
     for part in path[:-1]:
-        document = document[part]
+        document = document[part] if isinstance(part, int) else document.setdefault(part, {})
     if value is None:
         document.pop(path[-1], None)
     else:
@@ -442,16 +467,16 @@ def _alone(motor: MotorFile, change: Change, document: dict[str, Any], kernel: s
         problem = error.problems[0]
         why = f"{problem.key} {problem.problem}" if problem.key else problem.problem
         return Change(**{**vars(change), "why": f"not possible alone: {why}"})
-    return Change(**{**vars(change), "alone": look_at(assess(alone.motors, kernel=kernel))})
+    return Change(**{**vars(change), "alone": look_at(_assessed(alone, kernel))})
 
 
 # --- did it fix it ---------------------------------------------------------------------------------------------------
 
 
 def _answer(
-    asked: RungState | None, before: Look, after: Look, changes: Sequence[Change], units: str
+    asked: RungState | None, before: Look, after: Look, changes: Sequence[Change], units: str, sound: bool
 ) -> tuple[str, str]:
-    """A verdict in one word or two, and the same in plain sentences."""
+    """A verdict in one word or two, and the same in plain sentences; `sound`: nothing had failed or fallen short."""
     if not changes:
         return "no change", "Nothing that this tool reads has changed between the two files."
     if asked is None:
@@ -460,13 +485,13 @@ def _answer(
             "No rung of the first motor could be assessed, so there is nothing to hold the redesign against.",
         )
     then = after.rung(asked.name)
-    role = "governed" if asked == before.governing else "was asked about"
+    role = "governed" if asked == before.governing else "was in question"
     opening = f"{_sentence(asked.name)} {role}: {_level(asked, units)}."
     if then is None:
         missing = next((why for mode, part, why in after.not_assessed if f"{mode}, {part}" == asked.name), None)
         told = f"it is not assessed in the new one ({missing})" if missing else "the new motor has no such rung"
         return "not known", f"{opening} Whether that is fixed is not known: {told}."
-    verdict = _verdict(asked, then, after)
+    verdict = _sound_verdict(asked, then, after) if sound else _verdict(asked, then, after)
     sentences = [opening, _what_became(asked, then, units), _why_it_moved(asked, before, after, changes, units)]
     sentences += [_what_governs(then, after, units), _closing(verdict)]
     return verdict, " ".join(sentence for sentence in sentences if sentence)
@@ -498,6 +523,16 @@ def _verdict(asked: RungState, then: RungState, after: Look) -> str:
     if not then.ok:
         return "not enough"
     return "yes" if not after.short else "yes, but"
+
+
+def _sound_verdict(asked: RungState, then: RungState, after: Look) -> str:
+    """The verdict where the first motor met what is required: there was nothing to fix, only something to keep."""
+    if asked.factor is None or then.factor is None:
+        return "not known"
+    if after.short:
+        return "short now"
+    moved = then.factor / asked.factor - 1.0
+    return "better" if moved > MOVED else "lower" if moved < -MOVED else "held"
 
 
 def _what_became(asked: RungState, then: RungState, units: str) -> str:
@@ -554,5 +589,9 @@ def _closing(verdict: str) -> str:
         "not enough": "No: it helps, but not enough.",
         "no": "No: the redesign leaves it where it was.",
         "worse": "No: the redesign makes it worse.",
+        "short now": "No: the first motor met what is required, and this one does not.",
+        "better": "It met what is required before; now there is more in hand.",
+        "lower": "It met what is required before and still does, with less in hand.",
+        "held": "It met what is required before and still does; nothing was gained or lost there.",
         "not known": "Whether it is fixed cannot be said.",
     }[verdict]

@@ -59,7 +59,7 @@ ELSEWHERE = 0.02
 """Weight of all causes that are not on the ladder, on the scale of one rung."""
 SOUND = 1.5
 """A rung this many times above the failure's pressure fails only in a faulty part, or under an abnormal pressure."""
-TOLERANCE_POINTS = 256
+TOLERANCE_POINTS = 128
 
 
 @dataclass(frozen=True)
@@ -374,22 +374,23 @@ def _physics(
         for rung, strength in zip(rungs, strengths, strict=True)
     ]
     everyone = np.prod(standing, axis=0) if standing else np.ones(grid.size)
-    time = firing.observed.time_of_failure
-    lasted = float(assessment.figures["action_time"][0])
+    held = float(np.sum(weights * everyone) / np.sum(weights))
     chances = []
     for rung, strength, own in zip(rungs, strengths, standing, strict=True):
         if rung.pressure is None:
-            chances.append(
-                float(strength.density(np.array(math.log(time))))
-                if time
-                else float(strength.gone(np.array(math.log(lasted))))
-            )
+            chances.append(held * _by_time(firing, assessment, strength))
             continue
         others = everyone / np.maximum(own, 1e-12)
         chance = float(np.sum(weights * strength.density(grid) * others))
         # Past its highest pressure a part that was to fail by pressure would have failed already.
         chances.append(chance * (0.2 if pressure.fallen else 1.0))
     return chances
+
+
+def _by_time(firing: Firing, assessment: Assessment, strength: _Strength) -> float:
+    """How likely heat had done it at the time of the failure, or by the end of the burn where the time is not known."""
+    at = np.array(math.log(_time(firing, assessment)))
+    return float(strength.density(at) if firing.observed.time_of_failure else strength.gone(at))
 
 
 def _pressure_weights(pressure: Pressure, grid: Array) -> Array:
@@ -545,8 +546,7 @@ def _notes(pressure: Pressure, candidates: Sequence[Candidate], elsewhere: float
         yield Caution(
             "no pressure record",
             "The pressure at the failure is a prediction. A cracked or unbonded grain, a blocked port or a hot day "
-            "raises it, and then "
-            "a sound part may fail; a record would settle most of this.",
+            "raises it, and then a sound part may fail; a record would settle most of this.",
         )
     first = candidates[0] if candidates else None
     if first is not None and first.pressure is not None and first.pressure > SOUND * pressure.value:
@@ -554,8 +554,7 @@ def _notes(pressure: Pressure, candidates: Sequence[Candidate], elsewhere: float
             "a sound part would have held",
             f"{first.mode} ({first.part}) is put at {first.pressure / pressure.value:.1f} times the pressure at the "
             "failure. If it was that, the part was not what the motor file says (wrong screw, thread in the shear "
-            "plane, "
-            "a missing screw, a scratch, heat), or the pressure was far above what is taken here.",
+            "plane, a missing screw, a scratch, heat), or the pressure was far above what is taken here.",
         )
     if len(candidates) > 1 and candidates[1].likelihood > 0.5 * candidates[0].likelihood:
         yield Caution(
@@ -569,8 +568,8 @@ def _notes(pressure: Pressure, candidates: Sequence[Candidate], elsewhere: float
     yield Caution(
         "no certainty",
         "These are shares of likelihood under stated scatter, not a finding. Do not fire again on the strength of "
-        "it: repair what fits, "
-        "proof-test, and have your club's officer look at the pieces. Unburnt propellant in the wreck is live.",
+        "it: repair what fits, proof-test, and have your club's officer look at the pieces. Unburnt propellant in "
+        "the wreck is live.",
     )
 
 

@@ -41,6 +41,22 @@ class Verdicts:
     broken: tuple[tuple[str, ...], ...]
 
 
+@dataclass(frozen=True)
+class _Known:
+    """Verdicts in order of their keys."""
+
+    keys: Any
+    ok: Mask
+    pressure: Floats
+    floor: Floats
+
+    def places(self, keys: Integers) -> Integers:
+        """Place of each key among the verdicts, -1 where it has none."""
+        wanted = _as_bytes(keys)
+        found = np.minimum(np.searchsorted(self.keys, wanted), len(self.keys) - 1)
+        return np.where(self.keys[found] == wanted, found, -1).astype(np.int64)
+
+
 @dataclass
 class Judge:
     """Judges outsides (with the inner choices that matter) by one kernel, and remembers.
@@ -57,6 +73,7 @@ class Judge:
     _pressure: list[float] = field(default_factory=list)
     _floor: list[float] = field(default_factory=list)
     _broken: list[tuple[str, ...]] = field(default_factory=list)
+    _columns: _Known | None = None
 
     @property
     def needed(self) -> bool:
@@ -124,26 +141,27 @@ class Judge:
         """Candidates with what is known applied: the failing ones left out, the smallest factors lowered."""
         if not self._known or not len(crossed.keys):
             return crossed
-        place = self._places(self.keys(crossed.keys))
-        known = place >= 0
-        ok, pressure, floor = (np.array(column) for column in (self._ok, self._pressure, self._floor))
-        keep = ~known
-        keep[known] = ok[place[known]] & (crossed.threshold[known] >= pressure[place[known]])
+        known = self._ordered()
+        place = known.places(self.keys(crossed.keys))
+        hit = np.flatnonzero(place >= 0)
+        if not len(hit):
+            return crossed
+        keep = np.ones(len(place), dtype=bool)
+        keep[hit] = known.ok[place[hit]] & (crossed.threshold[hit] >= known.pressure[place[hit]])
         points = crossed.points.copy()
         for column, aim in enumerate(self.families.rules.aims):
             if aim.name == "smallest_factor":
-                lower = -floor[place[known]] / crossed.pressure[known]
-                points[known, column] = np.fmax(points[known, column], lower)
+                points[hit, column] = np.fmax(points[hit, column], -known.floor[place[hit]] / crossed.pressure[hit])
         return Crossed(points[keep], crossed.keys[keep], crossed.threshold[keep], crossed.pressure[keep])
 
-    def _places(self, keys: Integers) -> Integers:
-        """Place of each key among the verdicts, -1 where it has none."""
-        known = _as_bytes(np.array(list(self._known), dtype=np.int64))
-        order = np.argsort(known)
-        wanted = _as_bytes(keys)
-        found = np.minimum(np.searchsorted(known[order], wanted), len(known) - 1)
-        hit = known[order[found]] == wanted
-        return np.where(hit, order[found], -1).astype(np.int64)
+    def _ordered(self) -> _Known:
+        """The verdicts as sorted columns, made again only when there are more."""
+        if self._columns is None or len(self._columns.keys) != len(self._known):
+            keys = _as_bytes(np.array(list(self._known), dtype=np.int64))
+            order = np.argsort(keys)
+            columns = (np.array(column)[order] for column in (self._ok, self._pressure, self._floor))
+            self._columns = _Known(keys[order], *columns)
+        return self._columns
 
     # --- judging ----------------------------------------------------------------------------------------------------
 

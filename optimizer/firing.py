@@ -38,32 +38,26 @@ DEFINITIONS: dict[str, str] = {
     "pressure": "absolute chamber pressure: each channel zeroed to ambient on the quiet stretch before ignition, lone "
     "spikes of one or two samples replaced by the median of eleven, then the mean of the channels",
     "peak_pressure": "highest sample of that trace (highest_pressure_sample), less what noise of the size seen "
-    "lifts the "
-    "highest of so many samples near the top; peak_pressure_smoothed is the top of a running straight-line fit over "
-    "2 % of "
-    "the action time; peak_thrust likewise",
+    "lifts the highest of so many samples near the top; peak_pressure_smoothed is the top of a running "
+    "straight-line fit over 2 % of the action time; peak_thrust and highest_thrust_sample likewise",
     "action_time": "between the points at 10 % of peak pressure (of peak thrust where no pressure was recorded)",
     "ignition_time": "last time before the rise, on the record's clock, at which the smoothed trace is within 1 % "
-    "of the "
-    "peak, or three standard deviations of the noise, of its quiet level",
+    "of the peak, or three standard deviations of the noise, of its quiet level",
     "burn_time": "from the 10 % point on the rise to the aft tangent-bisector point of the tail-off",
     "mean_pressure": "pressure integral over burn_time, divided by burn_time",
     "mean_thrust": "thrust integral over burn_time, divided by burn_time",
     "pressure_integral": "integral of absolute pressure over the action time; pressure_integral_above_ambient "
-    "leaves out "
-    "ambient pressure",
+    "leaves out ambient pressure",
     "total_impulse": "integral of thrust over the action time, load cell zeroed before ignition, drift not corrected",
     "thrust_coefficient": "total_impulse / (throat area before the firing × pressure_integral); "
     "thrust_coefficient_above_ambient divides by pressure_integral_above_ambient instead",
     "characteristic_velocity": "throat area × integral of absolute pressure while the nozzle is choked, / "
-    "propellant mass "
-    "of the motor file",
+    "propellant mass of the motor file",
     "propellant_mass": "as weighed, else by the dimensions and density of the motor file",
     "total_impulse_of_record": "integral of thrust from the first to the last sample",
     "specific_impulse": "total_impulse / (propellant mass × standard gravity)",
     "throat_diameter": "from thrust / (pressure × thrust coefficient of the nozzle), scaled to the throat diameter "
-    "of the "
-    "motor file over the first fifth of the burn",
+    "of the motor file over the first fifth of the burn",
     "uncertainty": "two standard deviations (about 95 %): instrument accuracy as the half-width of a rectangular "
     "distribution, sampling noise, zero drift, and the spread between transducers; throat and propellant mass are "
     "taken as exact",
@@ -325,9 +319,8 @@ def _gaps(time: Array, frame: _Frame) -> Iterator[Caution]:
         share = 100.0 * float(np.sum(steps[long])) / (frame.stop - frame.start)
         yield Caution(
             "gaps",
-            f"{np.count_nonzero(long)} gaps of up to {float(np.max(steps[long])):.3f} s, {share:.1f} % of the "
-            f"action time, are bridged by "
-            "straight lines; what happened there is not known.",
+            f"{np.count_nonzero(long)} gaps of up to {float(np.max(steps[long])):.3f} s, {share:.1f} % of the action "
+            "time, are bridged by straight lines; what happened there is not known.",
         )
 
 
@@ -431,6 +424,7 @@ def _thrust_figures(work: _Work, measured: _Table, uncertainty: _Table) -> None:
     known = np.isfinite(thrust)
     measured["peak_thrust"], _ = traces.peak_of(time[known], thrust[known], 0.02 * (frame.stop - frame.start))
     uncertainty["peak_thrust"] = COVERAGE * math.hypot(_level_error(work.thrusts), 0.5 * _noise(work.thrusts))
+    measured["highest_thrust_sample"] = float(np.max(thrust[known]))
     measured["total_impulse"] = traces.integral(time, thrust, frame.start, frame.stop)
     uncertainty["total_impulse"] = COVERAGE * _integral_error(work, work.thrusts, frame.start, frame.stop)
     measured["total_impulse_of_record"] = traces.integral(time, thrust, float(time[0]), float(time[-1]))
@@ -556,7 +550,8 @@ def _throat_figures(
     if time.size == 0:
         return
     last = time >= time[-1] - 0.1 * (time[-1] - time[0])
-    final, first = float(np.median(diameter[last])), float(diameter[0])
+    early = time <= time[0] + 0.2 * (time[-1] - time[0])
+    final, first = float(np.median(diameter[last])), float(np.mean(diameter[early]))
     measured["final_throat_diameter"] = final
     kinds = (work.pressures, work.thrusts)
     moved = [max((abs(t.drift) for t in kind if math.isfinite(t.drift)), default=0.0) for kind in kinds]
@@ -575,8 +570,8 @@ def _throat_figures(
             Caution(
                 "throat",
                 f"Thrust over pressure says that the throat {word} from {show(first, 'length')} to "
-                f"{show(final, 'length')} "
-                f"(± {show(error, 'length')}). Measure it: a worn throat lowers pressure, slag raises it.",
+                f"{show(final, 'length')} (± {show(error, 'length')}). Measure it: a worn throat lowers pressure, "
+                "slag raises it.",
             )
         )
 
@@ -622,7 +617,6 @@ def _doubts(work: _Work, measured: _Table) -> Iterator[Caution]:
             yield Caution(
                 "characteristic velocity",
                 f"Throat area × pressure integral / propellant mass gives {show(speed, 'characteristic_velocity')} "
-                f"where the "
-                f"propellant file says {show(expected, 'characteristic_velocity')}. Check mass, throat and pressure "
-                f"before believing either.",
+                f"where the propellant file says {show(expected, 'characteristic_velocity')}. Check mass, throat and "
+                "pressure before believing either.",
             )

@@ -49,8 +49,10 @@ CLOCK = 0.002
 KNEE = 0.005
 """Error allowed to the end of burning read off a trace, as a share of the action time; for the steady kernel."""
 EXPONENTS = (-0.9, 0.98)
-MISFIT = 0.03
-"""A misfit (root mean square over the peak) that is said."""
+MISFIT, MISFIT_OVER_NOISE = 0.01, 2.0
+"""A misfit (root mean square over the peak) that is said where it is also so many times the noise."""
+LIKELY_EXPONENTS = (0.0, 0.7)
+"""Exponents outside these are said: production propellants lie at 0.2 to 0.6 (Sutton & Biblarz, 7th ed., 11.1)."""
 COARSE_TO_FINE: tuple[Mapping[str, Any], ...] = ({"stations": 2, "tolerance": 1.6e-2, "web_steps": 30}, {})
 """Options of the transient kernel while a fit looks for its place, and when it settles."""
 ERODED_RATES, ERODED_EXPONENTS, ERODED_CONSTANTS = (0.65, 0.75, 0.85, 1.0), (0.2, 0.35, 0.5), (0.5, 1.0, 2.0, 4.0)
@@ -263,15 +265,17 @@ def fit_rate(
 
 
 def _solved(problem: _Problem, start: Array) -> Array:
+    # A step that gains less than a hundredth of one squared deviation moves nothing that the interval would notice.
+    tolerance = 1e-3 if problem.far else 1e-5
     solved = least_squares(
         problem.residuals,
         start,
         jac=problem.jacobian,
         bounds=problem.bounds(),
         x_scale=problem.scales(),
-        xtol=1e-6,
-        ftol=1e-6,
-        gtol=1e-6,
+        xtol=3e-6,
+        ftol=tolerance,
+        gtol=None,
         max_nfev=40,
     )
     if not np.all(np.isfinite(solved.x)) or solved.status < 0:
@@ -772,8 +776,7 @@ def _notes(problem: _Problem, fit: Fit) -> list[Caution]:
         Caution(
             "range of the fit",
             f"The law is known from {show(low, 'pressure')} to {show(high, 'pressure')} and for the grain "
-            f"temperature of the "
-            "firing; outside that it is a guess.",
+            "temperature of the firing; outside that it is a guess.",
         )
     )
     if high < (1.0 + 3.0 * NARROW) * low:
@@ -784,14 +787,22 @@ def _notes(problem: _Problem, fit: Fit) -> list[Caution]:
                 "another Kn.",
             )
         )
-    if fit.misfit > MISFIT:
+    if not LIKELY_EXPONENTS[0] < fit.exponent < LIKELY_EXPONENTS[1]:
+        notes.append(
+            Caution(
+                "unlikely exponent",
+                f"An exponent of {fit.exponent:.2f} is outside what propellants usually show; more likely the "
+                "grains or the throat of the motor file are not those that were fired.",
+            )
+        )
+    noise = max(target.reduction.pressure_noise / target.peak for target in problem.targets)
+    if fit.misfit > max(MISFIT, MISFIT_OVER_NOISE * noise):
         notes.append(
             Caution(
                 "misfit",
                 f"The fitted curve misses the trace by {100 * fit.misfit:.1f} % of the peak (root mean square): the "
-                f"kernel leaves "
-                "something out (slow ignition, erosive burning, a throat that moves, uneven grains). Read the law "
-                "with care.",
+                "kernel leaves something out (slow ignition, erosive burning, a throat that moves, uneven grains). "
+                "Read the law with care.",
             )
         )
     if abs(fit.correlation) > 0.95:
@@ -806,8 +817,8 @@ def _notes(problem: _Problem, fit: Fit) -> list[Caution]:
             Caution(
                 "where the transducer sits",
                 f"Head pressure is up to {100 * (ratio - 1):.0f} % above chamber pressure in this motor; the record "
-                f"is taken as chamber "
-                "pressure. A transducer at the head end reads high at first, and the fitted law leans with it.",
+                "is taken as chamber pressure. A transducer at the head end reads high at first, and the fitted law "
+                "leans with it.",
             )
         )
     return notes

@@ -129,17 +129,17 @@ class Archive:
         self.keys = np.zeros((0, self.key_width), dtype=np.int64)
 
     def add(self, points: Floats, keys: NDArray[np.int64]) -> None:
-        """Take in rows; drop what is dominated, what is not finite, and keys that are already here."""
+        """Take in rows; drop what is dominated and what is not finite. A key given twice counts once, see `sorted`."""
         points = rounded(np.asarray(points, dtype=float).reshape(-1, self.objectives))
         keys = np.asarray(keys, dtype=np.int64).reshape(-1, self.key_width)
         inside = non_dominated(points)
         points, keys = np.vstack([self.points, points[inside]]), np.vstack([self.keys, keys[inside]])
         kept = non_dominated(points)
-        keys, points = keys[kept], points[kept]
-        keys, first = np.unique(keys, axis=0, return_index=True)
-        self.keys, self.points = keys, points[first]
+        self.keys, self.points = keys[kept], points[kept]
 
     def sorted(self) -> tuple[Floats, NDArray[np.int64]]:
-        """Points and keys in the order in which they are shown."""
+        """Points and keys in the order in which they are shown, each key once."""
+        keys, first = np.unique(self.keys, axis=0, return_index=True)
+        self.keys, self.points = keys, self.points[first]
         place = order(self.points, self.keys)
         return self.points[place], self.keys[place]

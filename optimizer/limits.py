@@ -29,7 +29,8 @@ MASS_NAMES = frozenset(f"{part}_mass" for part in MASS_PARTS if part != "propell
     "propellant_mass_fraction",
 }
 FIT_NAMES = ("clearance", "length_clearance")
-ALIASES = {"maximum_pressure": "maximum_expected_pressure"}
+ALIASES = {"maximum_pressure": "maximum_expected_pressure", "target impulse": "total_impulse"}
+"""Limits that bear another name than the quantity they bound."""
 CHOKED = "port choked (outside the model)"
 OUTSIDE = "outside the model"
 FIT = "airframe fit"
@@ -93,8 +94,8 @@ class Aim:
 class Rules:
     """Everything a study asks, sorted by what it takes to know it.
 
-    `figures`, `dimensions` and `masses` are bounds; `factors` are required factors by mode, replacing those of the motor
-    file; `smallest_factor` is a bound on the smallest factor, if there is one; `aims` are the objectives.
+    `figures`, `dimensions` and `masses` are bounds; `factors` are required factors by mode, replacing those of the
+    motor file; `smallest_factor` is a bound on the smallest factor, if there is one; `aims` are the objectives.
     """
 
     figures: tuple[Bound, ...]

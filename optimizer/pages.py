@@ -117,7 +117,9 @@ def reduce_page(learned: Learned, units: str) -> str:
     """The page of `reduce`: measured against predicted before and after the fit, and the rate law."""
     answer = learned.as_json()
     first = learned.reductions[0]
-    view = _common(", ".join(reduction.name for reduction in learned.reductions), first.firing.path, units, learned.cautions)
+    view = _common(
+        ", ".join(reduction.name for reduction in learned.reductions), first.firing.path, units, learned.cautions
+    )
     series = {} if learned.fit is None else {one.name: one for one in learned.fit.series}
     view |= {
         "firings": [
@@ -160,13 +162,19 @@ def _fitted_curve(series: Any, name: str) -> dict[str, Any] | None:
 
 
 def _rate_lines(fit: Any) -> list[dict[str, Any]]:
-    pressure = np.geomspace(*fit.pressure_range, 40)
-    lines = [{"name": "re-fitted", "pressure": list(pressure), "rate": list(fit.rate * (pressure / fit.at) ** fit.exponent)}]
+    pressure = np.geomspace(fit.pressure_range[0], fit.pressure_range[1], 40)
+    lines = [
+        {"name": "re-fitted", "pressure": list(pressure), "rate": list(fit.rate * (pressure / fit.at) ** fit.exponent)}
+    ]
     before = fit.before
     if {"rate", "exponent"} <= set(before):
         at = before.get("at", fit.at)
         lines.append(
-            {"name": "motor file", "pressure": list(pressure), "rate": list(before["rate"] * (pressure / at) ** before["exponent"])}
+            {
+                "name": "motor file",
+                "pressure": list(pressure),
+                "rate": list(before["rate"] * (pressure / at) ** before["exponent"]),
+            }
         )
     return lines
 
@@ -197,16 +205,19 @@ def search_page(result: SearchResult, units: str) -> str:
 
 _PEOPLE = Caution(
     "people",
-    "A design on this page is a proposal, not a permission. Run `grainwright check` on its motor file and read what was not "
-    "assessed; proof-test the empty motor with water, inert and from behind cover; fire remotely at your club's distance, "
-    "under your local codes and with a review by a licensed or certified member.",
+    "A design on this page is a proposal, not a permission. Run `grainwright check` on its motor file; read what was "
+    "not assessed; proof-test the empty motor with water, inert and from behind cover; fire remotely at your club's "
+    "distance, under your local codes and with a review by a licensed or certified member.",
 )
 
 
 def _design_row(design: Design) -> dict[str, Any]:
     return {
         "id": design.number,
-        "variables": {key: design.texts.get(key, value) if isinstance(value, str) else value for key, value in design.variables.items()},
+        "variables": {
+            key: design.texts.get(key, value) if isinstance(value, str) else value
+            for key, value in design.variables.items()
+        },
         "results": design.results,
         "motor_file": design.file,
         "detail": report.design_view(

@@ -26,6 +26,7 @@ CODES: dict[str, str] = {
     "E113": "not one of the choices",
     "E114": "another version of the layout",
     "E115": "keys that exclude each other",
+    "E116": "a file of another kind",
     "E120": "unknown material",
     "E121": "unknown screw",
     "E122": "unknown grade",
@@ -41,6 +42,7 @@ CODES: dict[str, str] = {
     "E136": "soak temperatures out of order",
     "E137": "no burning surface",
     "E138": "parts that do not fit each other",
+    "E139": "gas that cannot get out",
     "E140": "not TOML",
     "E141": "not UTF-8 text",
     "E142": "no such file",
@@ -106,10 +108,6 @@ class InputError(Exception):
         parts.append(f"{count} problem{'' if count == 1 else 's'} in {where}; nothing was run.")
         return "\n".join(parts)
 
-    def as_dicts(self) -> list[dict[str, Any]]:
-        """The problems as plain data, for JSON."""
-        return [dict(vars(problem)) for problem in self.problems]
-
 
 @dataclass
 class Problems:
@@ -140,16 +138,6 @@ def nearest(word: str, known: Iterable[str], count: int = 1) -> list[str]:
     names = list(known)
     lowered = {name.lower(): name for name in names}
     return [lowered[item] for item in get_close_matches(word.lower()[:80], lowered, n=count, cutoff=0.55)]
-
-
-def did_you_mean(word: str, known: Iterable[str], what: str = "known names") -> str:
-    """A fix: the nearest name, or the first of what there is."""
-    names = list(known)
-    near = nearest(word, names)
-    if near:
-        return f"did you mean {near[0]!r}?"
-    listed = ", ".join(names[:14]) + (", ..." if len(names) > 14 else "")
-    return f"{what}: {listed}" if names else "remove it"
 
 
 def plain_file(path: str | Path) -> str:

@@ -68,6 +68,9 @@ def _lines() -> Callable[[Any], None]:
         if now - last >= EVERY:
             last = now
             of = f" of {state.total:,}" if state.total else ""
-            print(f"{state.stage}: {state.done:,}{of}, {state.feasible:,} feasible, {state.front:,} on the front", file=sys.stderr)
+            print(
+                f"{state.stage}: {state.done:,}{of}, {state.feasible:,} feasible, {state.front:,} on the front",
+                file=sys.stderr,
+            )
 
     return show

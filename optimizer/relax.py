@@ -2,12 +2,12 @@
 
 Owns a second look at every candidate, asking by how much it misses each limit. For single limits the smallest change
 is exact; for pairs it is the pair whose larger change, as a part of its limit, is smallest. Geometry, a choked port
-and what lies outside the model cannot be relaxed. May import families, finalists, limits and patterns.
+and what lies outside the model cannot be relaxed. May import families, limits and patterns.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from optimizer import limits
 from optimizer.families import Families, Seen
-from optimizer.finalists import Judge
 from optimizer.front import non_dominated
 from optimizer.patterns import limit_name
 from optimizer.space import digits_of
@@ -240,8 +239,3 @@ def _fit_misses(seen: Seen) -> list[Miss]:
         assert airframe.length is not None
         found.append(Miss(f"{limits.FIT}, length", left, 0.0, "min", -left / float(np.ravel(airframe.length)[0])))
     return found
-
-
-def heat_misses(judge: Judge) -> Mapping[str, int]:
-    """How many finalists the judge turned away, by limit."""
-    return judge.broken()

@@ -207,10 +207,10 @@ def _all_blocks(
         if stored is not None:
             given.add(number)
             yield stored
-    # Processes that share a record start at different places, so that they seldom compute the same block.
-    start = os.getpid() % count if len(given) and len(given) < count else 0
+    # Each process has an order of its own, so that those that share a record seldom compute the same block.
+    factor, offset = shuffled(count, os.getpid())
     for step in range(count):
-        number = (start + step) % count
+        number = (factor * step + offset) % count
         if number in given:
             continue
         stored = store.read(number) or _computed(families, store, number, size, length, seed)

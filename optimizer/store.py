@@ -219,7 +219,7 @@ def _guarded(path: Path, action: Callable[[], Value]) -> Value:
         cure = (
             "make room and run the same command again; what was finished is kept"
             if any(text in str(error) for text in _FULL_OR_BROKEN)
-            else "see that the folder can be written and that no other program holds the file"
+            else "see that no other program holds the file and that the folder can be written, or name another one with --out"
         )
         raise StoreError(f"{path}: {error}; {cure}") from error
     except OSError as error:
@@ -257,6 +257,8 @@ def _look_over(path: Path, study: str, identity: str, messages: list[str]) -> No
     except sqlite3.OperationalError as error:
         if "locked" in str(error) or any(text in str(error) for text in _FULL_OR_BROKEN):
             raise StoreError(f"{path}: {error}; wait for the other process, or make room, and run it again") from error
+        if "unable to open" in str(error):  # a folder, or a file that may not be read: no sign of damage
+            raise StoreError(f"{path}: {error}; see who may read it, or choose another folder with --out") from error
         facts, blocks, bad = {}, {}, ["the whole file"]
     except (sqlite3.DatabaseError, UnicodeDecodeError, OverflowError):
         facts, blocks, bad = {}, {}, ["the whole file"]

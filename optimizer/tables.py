@@ -16,6 +16,7 @@ from rich.table import Table
 from rich.text import Text
 
 from optimizer.cautions import Caution
+from optimizer.limits import ALIASES
 from optimizer.units import display_unit, number_in, show
 from optimizer.vocabulary import QUANTITIES
 from physics.assessment import Assessment
@@ -89,7 +90,7 @@ def ballistics_table(assessment: Assessment, units: str) -> Table:
     """The figures of one motor in two columns of name and value."""
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     for justify in ("left", "right", "left", "right"):
-        table.add_column(justify=justify)  # type: ignore[arg-type]
+        table.add_column(justify=justify)
     cells = [
         (_WORDS[name], show(float(assessment.figures[name][0]), name, units))
         for name in _BALLISTICS
@@ -122,7 +123,10 @@ def ladder_table(assessment: Assessment, units: str, width: int) -> Group:
     if pressures:
         unit = display_unit("pressure", units)
         parts.append(
-            Text(f"each bar runs to the pressure at which it happens; │ expected {show(expected, 'pressure', units)}, ", FAINT)
+            Text(
+                f"each bar runs to the pressure at which it happens; │ expected {show(expected, 'pressure', units)}, ",
+                FAINT,
+            )
             + Text("┊ required", FAINT)
         )
         parts.append(_pressure_rungs(pressures, expected, units, unit, width))
@@ -186,7 +190,7 @@ def _time_rungs(rungs: Sequence[Rung], units: str) -> Padding:
     table.add_column("factor", justify="right", no_wrap=True)
     table.add_column("needs", justify="right", no_wrap=True)
     for rung in rungs:
-        time, factor = float(np.ravel(rung.time)[0]), float(np.ravel(rung.factor)[0])
+        time, factor = float(np.ravel(np.asarray(rung.time))[0]), float(np.ravel(rung.factor)[0])
         required = float(np.ravel(rung.required)[0])
         style = "" if factor >= required else SHORT
         never = math.isinf(time)
@@ -263,9 +267,7 @@ def history_plot(curve: Curve, units: str, width: int, height: int = 9) -> Group
     return Group(*plots)
 
 
-def _dots(
-    time: np.ndarray, values: np.ndarray, title: str, quantity: str, units: str, width: int, height: int
-) -> Text:
+def _dots(time: np.ndarray, values: np.ndarray, title: str, quantity: str, units: str, width: int, height: int) -> Text:
     """One plot: a filled curve of braille cells, two dots wide and four high, with its ends labelled."""
     good = np.isfinite(time) & np.isfinite(values)
     time, values = time[good], values[good]
@@ -303,14 +305,18 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
     """The Pareto table with each design's governing rung, then what was rejected, proven and is to be heeded."""
     screen = console()
     screen.print(Text(result.study.name, FIRST))
-    counted = f"{_count(result.space)} candidates, {_count(result.evaluated)} checked, {_count(result.feasible)} feasible"
+    counted = (
+        f"{_count(result.space)} candidates, {_count(result.evaluated)} checked, {_count(result.feasible)} feasible"
+    )
     screen.print(f"{counted}, {len(result.designs)} on the front; {result.seconds:.1f} s")
     if result.designs:
         screen.print()
         screen.print(_front_table(result, units, screen.width))
         hidden = len(result.designs) - len({design.group for design in result.designs})
         if hidden:
-            screen.print(Text(f"{hidden} more come to exactly the same as a row above; they stand in the results folder", FAINT))
+            screen.print(
+                Text(f"{hidden} more come to exactly the same as a row above; they stand in the results folder", FAINT)
+            )
     else:
         screen.print()
         screen.print(Text("No candidate meets every limit.", SHORT))
@@ -391,7 +397,11 @@ def _short(name: str) -> str:
 
 
 def _headed(name: str, units: str) -> str:
-    words = _WORDS | {"maximum_expected_pressure": "expected", "designation": "motor", "port_to_throat_area": "port/ throat"}
+    words = _WORDS | {
+        "maximum_expected_pressure": "expected",
+        "designation": "motor",
+        "port_to_throat_area": "port/ throat",
+    }
     text = words.get(name, name.replace("_", " "))
     unit = display_unit(name, units) if name in QUANTITIES else ""
     return f"{text} {unit}" if unit else text
@@ -410,7 +420,8 @@ def _print_misses(screen: Console, result: SearchResult, units: str) -> None:
         screen.print(heading("What would let one in"))
         for entry in result.relaxations[:8]:
             words = " and ".join(
-                f"{change['limit']} {_bound(change['from'], change['limit'], units)} → {_bound(change['to'], change['limit'], units)}"
+                f"{change['limit']} {_bound(change['from'], change['limit'], units)}"
+                f" → {_bound(change['to'], change['limit'], units)}"
                 for change in entry["changes"]
             )
             screen.print(Padding(Text(words), (0, 0, 0, 2)))
@@ -418,13 +429,17 @@ def _print_misses(screen: Console, result: SearchResult, units: str) -> None:
         screen.print()
         screen.print(heading("Nearest candidates"))
         for row in result.nearest[:5]:
-            variables = ", ".join(f"{_short(key)} {_value(value, key, units)}" for key, value in row["variables"].items())
-            missed = "; ".join(f"{miss['limit']} {_bound(miss['value'], miss['limit'], units)}" for miss in row["misses"])
+            variables = ", ".join(
+                f"{_short(key)} {_value(value, key, units)}" for key, value in row["variables"].items()
+            )
+            missed = "; ".join(
+                f"{miss['limit']} {_bound(miss['value'], miss['limit'], units)}" for miss in row["misses"]
+            )
             screen.print(Padding(Text(f"{variables}: {missed}"), (0, 0, 0, 2)))
 
 
 def _bound(value: Any, name: str, units: str) -> str:
-    alias = {"maximum_pressure": "maximum_expected_pressure", "target": "total_impulse"}.get(name, name)
+    alias = ALIASES.get(name, name)
     if isinstance(value, (int, float)) and alias in QUANTITIES:
         return show(float(value), alias, units)
     return f"{value:.4g}" if isinstance(value, float) else str(value)
@@ -543,7 +558,9 @@ def print_spread(name: str, result: SpreadResult, units: str) -> None:
         table.add_column(column, justify="right")
     for key in _SPREAD_FIGURES:
         if key in result.figures:
-            table.add_row(_WORDS.get(key, key), *(show(result.figures[key][c], key, units) for c in ("p5", "p50", "p95", "p99")))
+            table.add_row(
+                _WORDS.get(key, key), *(show(result.figures[key][c], key, units) for c in ("p5", "p50", "p95", "p99"))
+            )
     screen.print()
     screen.print(heading("Figures over the scatter"))
     screen.print(Padding(table, (0, 0, 0, 2)))
@@ -560,9 +577,19 @@ def print_spread(name: str, result: SpreadResult, units: str) -> None:
     if held:
         names = "; ".join(name for name, _ in held)
         screen.print(Padding(Text(f"each {held[0][1].text}: {names}", FAINT), (0, 0, 0, 2)))
-    steps = ", ".join(f"{show(step['p95'], 'pressure', units)} at {step['samples']}" for step in result.convergence[-3:])
+    steps = ", ".join(
+        f"{show(step['p95'], 'pressure', units)} at {step['samples']}" for step in result.convergence[-3:]
+    )
     screen.print(Padding(Text(f"Settling: p95 of the peak head pressure {steps} points.", FAINT), (0, 0, 0, 2)))
-    screen.print(Padding(Text("A share of samples under the tolerances given, not a promise; what is not assessed is not in it.", FAINT), (0, 0, 0, 2)))
+    screen.print(
+        Padding(
+            Text(
+                "A share of samples under the tolerances given, not a promise; what is not assessed is not in it.",
+                FAINT,
+            ),
+            (0, 0, 0, 2),
+        )
+    )
     screen.print()
     screen.print(heading("Corners"))
     screen.print(Padding(_corners_table(result, units), (0, 0, 0, 2)))
@@ -583,7 +610,11 @@ def _corners_table(result: SpreadResult, units: str) -> Table:
             corner = result.corners.get(name, {}).get(side)
             if corner is not None and corner["value"] is not None:
                 at = ", ".join(f"{key} {where}" for key, where in corner["at"].items())
-                table.add_row(f"{side} {_WORDS.get(name, name.replace('_', ' '))}", show(corner["value"], name, units), Text(at, FAINT))
+                table.add_row(
+                    f"{side} {_WORDS.get(name, name.replace('_', ' '))}",
+                    show(corner["value"], name, units),
+                    Text(at, FAINT),
+                )
     return table
 
 
@@ -622,7 +653,7 @@ def print_reduction(learned: Learned, units: str) -> None:
         screen.print(Text(reduction.name, FIRST))
         table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
         for justify in ("left", "right", "right"):
-            table.add_column(justify=justify)  # type: ignore[arg-type]
+            table.add_column(justify=justify)
         for key in _MEASURED:
             value, doubt = reduction.measured.get(key), reduction.uncertainty.get(key)
             if value is not None:
@@ -640,10 +671,18 @@ def print_reduction(learned: Learned, units: str) -> None:
 def _fit_table(fit: Fit, units: str) -> Table:
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     errors = fit.standard_error
-    table.add_row("rate", f"{show(fit.rate, 'rate', units)} ± {show(errors['rate'], 'rate', units)} at {show(fit.at, 'pressure', units)}")
-    table.add_row("exponent", f"{fit.exponent:.4f} ± {errors['exponent']:.4f}, correlation with the rate {fit.correlation:+.2f}")
+    table.add_row(
+        "rate",
+        f"{show(fit.rate, 'rate', units)} ± {show(errors['rate'], 'rate', units)} at {show(fit.at, 'pressure', units)}",
+    )
+    table.add_row(
+        "exponent", f"{fit.exponent:.4f} ± {errors['exponent']:.4f}, correlation with the rate {fit.correlation:+.2f}"
+    )
     low, high = fit.pressure_range
-    table.add_row("fired between", f"{show(low, 'pressure', units)} and {show(high, 'pressure', units)}; outside it the law is not known")
+    table.add_row(
+        "fired between",
+        f"{show(low, 'pressure', units)} and {show(high, 'pressure', units)}; outside it the law is not known",
+    )
     table.add_row("misfit", f"{100.0 * fit.misfit:.2f} % of the peak, {fit.samples} samples, {fit.kernel} kernel")
     return table
 
@@ -675,8 +714,8 @@ def _closing_cautions(screen: Console) -> None:
     screen.print()
     screen.print(
         Text(
-            "Fire remotely, at your club's distance and behind a barrier, after a proof test with water, under your local "
-            "codes and with a review by your club. These figures come from models with limits.",
+            "Fire remotely, at your club's distance and behind a barrier, after a proof test with water, under your "
+            "local codes and with a review by your club. These figures come from models with limits.",
             FAINT,
         )
     )

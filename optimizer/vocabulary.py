@@ -127,6 +127,8 @@ _PART_NAMES = _quantities(
         ("aft_count", "ratio", "number of grains of the last row"),
         ("length", "length", "length"),
         ("grain_length", "length", "length of one grain"),
+        ("stack_length", "length", "length of all grains"),
+        ("head_room", "length", "room for what stands out of the case, a screw's head for one"),
         ("inner_diameter", "length", "inside diameter"),
         ("core_diameter", "length", "core diameter"),
         ("core_diameter_aft", "length", "core diameter of the last row of grains"),
@@ -411,7 +413,7 @@ _CASE = (
 
 _LINER = (
     KeySpec("material", "material", "material of the liner", required=True),
-    _length("thickness", 0.05, 50, "thickness of the liner", "liner.thickness", True),
+    _length("thickness", 0, 50, "thickness of the liner; 0 mm is a bare case", "liner.thickness", True),
     _length("gap", 0, 200, "bare length at a joint or bulkhead", "liner.gap"),
 )
 

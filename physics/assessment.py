@@ -36,7 +36,7 @@ class Assessment:
 
     @property
     def smallest_factor(self) -> Array:
-        """Smallest factor over the rungs that are pressures, (n,); NaN where there is none. [-]"""
+        """Smallest factor over the rungs that are pressures (definition), (n,); NaN where there is none. [-]"""
         return self._governing()[0]
 
     @property
@@ -87,7 +87,8 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False) -> Asses
     -----
     Validity is that of the kernel and of each rung; flags and `not_assessed` say where it ends. Source: the parts.
     """
-    # The heat rungs read the histories, so they are always made: a batch and a single motor then agree to the last digit.
+    # The heat rungs read the histories, so they are always made: a batch and a single motor then agree to the last
+    # digit.
     figures = kernels.evaluate(motors, kernel=kernel, curve=True)
     expected = kernels.maximum_expected_pressure(motors, kernel, figures)
     return Assessment(

@@ -1,7 +1,8 @@
 """The tube: yield, burst, axial stress, dilation, and what a weld or heat leaves of its strength.
 
 Owns the thick-wall formulas, the strength of a part at service temperature, the heat-affected zone, and the end load a
-closure hands to the case. Symbols: K = outer diameter over bore. Imports numpy and, from physics, constants,
+closure hands to the case. Symbols: K = outer diameter over bore. Sources: Lamé, Nadai, Faupel, Svensson, each beside
+its formula; of the modes in `physics.ladder.MODES`. Imports numpy and, from physics, constants,
 materials, modes, motors and nozzle.
 """
 
@@ -170,23 +171,44 @@ def _given(material: Material, name: str) -> float:
     return number
 
 
+_SYMBOLS = {"yield_strength": "Sy", "tensile_strength": "Su", "shear_strength": "Ssu"}
+
+
 def strength_note(motors: Motors, material: Material, *names: str) -> str:
-    """Which strengths of a metal part were used, where from, and what temperature took from them, as one line."""
+    """The strengths used of a metal part in few words: "Su 290 MPa x 0.859 at 120 °C, 6061-T6"."""
     at = float(np.max(service_temperature(motors)))
-    derating = material.derating() if at > WARMEST_WITHOUT_TABLE else None
+    derated = material.derating() is not None and at > WARMEST_WITHOUT_TABLE
     parts = []
     for name in names:
         number = getattr(material, name)
         if number is None:
             continue
-        text = f"{name.replace('_', ' ')} {number / 1e6:.4g} MPa, {material.source(name)}"
-        if derating is not None:
+        text = f"{_SYMBOLS[name]} {plain_digits(number / 1e6)} MPa"
+        if derated:
             ratio = material.yield_ratio if name == "yield_strength" else material.ultimate_ratio
-            others = [f"{other} {float(ratio(at, other)):.3f}" for other in list(material.deratings)[1:]]
-            text += f", x {float(ratio(at)):.3f} at {at - ZERO_CELSIUS:.0f} degC by {derating.name}"
-            text += f" ({', '.join(others)})" if others else ""
+            text += f" x {float(ratio(at)):.3f} at {at - ZERO_CELSIUS:.0f} °C"
         parts.append(text)
-    return f"{material.name}, {material.basis} strength: {'; '.join(parts)}" if parts else ""
+    typical = "" if material.basis == "minimum" else f" ({material.basis} strength)"
+    return f"{', '.join(parts)}, {material.name}{typical}" if parts else ""
+
+
+def source_note(motors: Motors, material: Material, name: str) -> str:
+    """Where a strength comes from, and the table that temperature takes from it; said once for each material."""
+    at = float(np.max(service_temperature(motors)))
+    derating = material.derating() if at > WARMEST_WITHOUT_TABLE else None
+    if derating is None:
+        return material.source(name)
+    ratio = material.yield_ratio if name == "yield_strength" else material.ultimate_ratio
+    others = [f"{other} {float(ratio(at, other)):.3f}" for other in list(material.deratings)[1:]]
+    text = f"at temperature by {derating.name}" + (f" (by {', '.join(others)})" if others else "")
+    return sentences(material.source(name), text)
+
+
+def other_part_note(motors: Motors, material: Material, *names: str) -> str:
+    """Strengths of a part beside the case, with their source where the case, which names its own, is another metal."""
+    case = motors.case
+    own = case is None or case.material.name != material.name
+    return sentences(strength_note(motors, material, *names), source_note(motors, material, names[0]) if own else "")
 
 
 # --- heat-affected zone ----------------------------------------------------------------------------------------------
@@ -260,7 +282,7 @@ def seal_diameter(motors: Motors, end: str) -> Array:
 
 
 def vacuum_thrust_coefficient(motors: Motors) -> Array:
-    """C_F of the nozzle in vacuum, flowing full: (η·λ·γ·M_e² + 1)·(p_e/p)·ε, (n,). Source: physics.nozzle."""
+    """C_F of the nozzle in vacuum, flowing full: (η·λ·γ·M_e² + 1)·(p_e/p)·ε, (n,). Source: physics.nozzle. [-]"""
     nozzle, gamma = motors.nozzle, motors.propellant.gamma
     expansion = np.square(nozzle.exit_diameter / nozzle.throat_diameter)
     mach = mach_from_area_ratio(expansion, gamma)
@@ -300,20 +322,27 @@ def end_load_note(motors: Motors, end: str, pressure: Array) -> str:
     if end != "aft":
         return ""
     bound = pressure * end_load_area(motors, end) / plain_end_load_area(motors, end)
-    return (
-        "load p (A_seal - C_F,vac A_t), the pull of the nozzle counted; "
-        f"the plain bound p A_seal would give {pressure_text(bound)}"
-    )
+    return f"pull of the nozzle counted; the plain bound p A_seal gives {pressure_text(bound)}"
 
 
 def pressure_text(pressure: Array) -> str:
-    """A pressure in both unit systems, for the notes of a single motor.
+    """A pressure in both unit systems, for the notes of a single motor; three digits, as sure as any rung is.
 
-    >>> pressure_text(np.array([6.894757e6]))
-    '6.895 MPa (1000 psi)'
+    >>> pressure_text(np.array([71.82e6]))
+    '71.8 MPa (10400 psi)'
     """
     value = float(np.ravel(pressure)[0])
-    return f"{value / 1e6:.4g} MPa ({value / 6894.757293168:.4g} psi)"
+    return f"{plain_digits(value / 1e6)} MPa ({plain_digits(value / 6894.757293168)} psi)"
+
+
+def plain_digits(value: float) -> str:
+    """A number to three digits, never with an exponent.
+
+    >>> plain_digits(10416.6), plain_digits(3.456), plain_digits(0.0)
+    ('10400', '3.46', '0')
+    """
+    rounded = float(f"{value:.3g}")
+    return f"{rounded:.0f}" if abs(rounded) >= 100.0 or rounded == 0.0 else f"{rounded:.3g}"
 
 
 def sentences(*texts: str) -> str:
@@ -363,8 +392,16 @@ def dilation(motors: Motors, pressure: Array) -> Array:
 
 
 def yield_note(motors: Motors, situation: Situation) -> str:
-    """Strength used and what a weld took."""
-    return _case_note(motors, ("yield_strength",))
+    """Strength used, where it comes from, and what a weld took; said here once for every rung of the case."""
+    case = _case(motors)
+    cold = "" if case.service_temperature is not None else "at room temperature, case.service_temperature is not given"
+    return sentences(
+        strength_note(motors, case.material, "yield_strength"),
+        source_note(motors, case.material, "yield_strength"),
+        _weld_note(motors, "yield"),
+        cold,
+        case.material.caution,
+    )
 
 
 def burst_note(motors: Motors, situation: Situation) -> str:
@@ -375,18 +412,14 @@ def burst_note(motors: Motors, situation: Situation) -> str:
     low, high = names[0], names[-1]
     from_, to = pressure_text(estimates[low]), pressure_text(estimates[high])
     spread = f"other estimates from {from_} ({low}) to {to} ({high})"
-    return sentences(spread, _case_note(motors, ("yield_strength", "tensile_strength")))
+    strengths = strength_note(motors, case.material, "tensile_strength")
+    return sentences(spread, strengths, _weld_note(motors, "tensile"))
 
 
-def _case_note(motors: Motors, fields: tuple[str, ...]) -> str:
+def _weld_note(motors: Motors, what: str) -> str:
     case = _case(motors)
-    weld = ""
-    if case.heat_affected:
-        ratios = [
-            f"{what} x {heat_affected_ratio(case.material, what):.2f}"
-            for what, field in (("yield", "yield_strength"), ("tensile", "tensile_strength"))
-            if field in fields
-        ]
-        weld = f"in the heat-affected zone, {', '.join(ratios)}: {case.material.source('heat_affected_yield_ratio')}"
-    cold = "" if case.service_temperature is not None else "at room temperature, case.service_temperature is not given"
-    return sentences(strength_note(motors, case.material, *fields), weld, cold, case.material.caution)
+    if not case.heat_affected:
+        return ""
+    ratio = heat_affected_ratio(case.material, what)
+    name = "heat_affected_yield_ratio" if what == "yield" else "heat_affected_ultimate_ratio"
+    return f"x {ratio:.2f} in the heat-affected zone ({case.material.source(name)})"

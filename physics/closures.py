@@ -1,8 +1,9 @@
 """Closures: threaded rings, snap rings, plates, shoulders, and the nozzle's seat in its carrier.
 
 Owns every mode of an end that is not a radial screw or a seal. Circular plates follow thin-plate theory: small
-deflections, thickness below about a quarter of the radius. Imports numpy and, from physics, case, modes, motors and
-threads.
+deflections, thickness below about a quarter of the radius. Sources: FED-STD-H28/2B (threads), Timoshenko and Roark
+(plates), each beside its formula; of the modes in `physics.ladder.MODES`. Imports numpy and, from physics, case, modes,
+motors and threads.
 """
 
 from __future__ import annotations
@@ -16,11 +17,11 @@ from physics.case import (
     end_load_area,
     end_load_note,
     joint_strength,
+    other_part_note,
     pressure_text,
     seal_diameter,
     sentences,
     strength,
-    strength_note,
     throat_area,
 )
 from physics.materials import Material
@@ -300,7 +301,7 @@ def shoulder_shear(motors: Motors, situation: Situation) -> Array:
 
 
 def sonic_thrust_coefficient(gamma: Array) -> Array:
-    """Vacuum thrust coefficient of a convergent nozzle, (γ + 1)·(2/(γ + 1))^(γ/(γ − 1)), momentum and pressure at M 1.
+    """Vacuum thrust coefficient of a convergent nozzle, (γ + 1)·(2/(γ + 1))^(γ/(γ − 1)), its throat sonic. [-]
 
     >>> float(sonic_thrust_coefficient(np.array(1.4)).round(4))
     1.2679
@@ -359,7 +360,7 @@ def thread_note(motors: Motors, situation: Situation) -> str:
     own, tube = ring_thread_shear_both(motors, situation)
     both = f"thread of the ring {pressure_text(own)}, thread of the case {pressure_text(tube)}"
     bound = end_load_note(motors, situation.end, np.minimum(own, tube))
-    return sentences(both, "load shared evenly over the engagement", bound)
+    return sentences(both, bound)
 
 
 def groove_note(motors: Motors, situation: Situation) -> str:
@@ -381,16 +382,16 @@ def plate_note(motors: Motors, situation: Situation) -> str:
         if motors.nozzle.seat_diameter is None:
             opening = "nozzle.seat_diameter is not given: the worst opening taken"
     thick = float(np.max(need(motors, f"{end}_closure.plate_thickness") / (0.5 * seal_diameter(motors, end))))
-    doubt = "thicker than a quarter of its radius: thin-plate theory is a rough guide" if thick > 0.25 else ""
+    doubt = "thicker than a quarter of its radius, so thin-plate theory is rough" if thick > 0.25 else ""
     clamped = f"clamped edge: {pressure_text(plate_pressure(motors, end, clamped=True))}"
-    return sentences(clamped, opening, doubt, strength_note(motors, material, "yield_strength"))
+    return sentences(clamped, opening, doubt, other_part_note(motors, material, "yield_strength"))
 
 
 def ring_note(motors: Motors, situation: Situation) -> str:
     """Strength of the closure ring's material."""
     part = closure(motors, situation.end)
     material = part.ring_material or part.plate_material
-    return "" if material is None else strength_note(motors, material, "shear_strength")
+    return "" if material is None else other_part_note(motors, material, "shear_strength")
 
 
 def seat_note(motors: Motors, situation: Situation) -> str:

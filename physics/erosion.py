@@ -36,6 +36,7 @@ _DEFAULTS = {
     "coefficient": 0.023, "threshold": 35.0, "beta": 53.0, "solid_specific_heat": 1500.0, "surface_temperature": 1000.0,
 }
 
+
 @dataclass(frozen=True)
 class Erosion:
     """An erosive law with its constants as columns that broadcast against (n,): `law`, `density` and the table."""
@@ -45,7 +46,7 @@ class Erosion:
     constants: Mapping[str, Array]
 
     def column(self, name: str, dimensions: int) -> Array:
-        """One constant shaped to broadcast against an array of so many dimensions, batch first."""
+        """One constant, SI, shaped to broadcast against an array of so many dimensions, batch first."""
         return _column(self.constants[name], dimensions)
 
     def take(self, index: Any) -> Erosion:
@@ -188,7 +189,7 @@ vocabulary."""
 
 
 def lambert(argument: Array) -> Array:
-    """W(z), the root of w·e^w = z for z >= 0; any shape, relative error below 1e-12.
+    """W(z), the root of w·e^w = z for z >= 0; any shape, relative error below 1e-12. [-]
 
     Halley's iteration from a logarithmic guess (R. Corless et al., On the Lambert W function, 1996, remembered).
 

@@ -1,6 +1,7 @@
 """Whether a motor goes into its airframe.
 
-Owns the clearances between the case and the tube it must go into, and the length the closures take. Imports modes and motors.
+Owns the clearances between the case and the tube it must go into, and the length the closures take.
+Source: definition of the clearances. Imports modes and motors.
 """
 
 from __future__ import annotations

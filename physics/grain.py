@@ -1,8 +1,9 @@
 """Burnback of cored cylindrical grains.
 
 Owns burning area, volume, port area and web of cored grains, inhibited on the outside, at any regression. Every
-function takes `Grains` with leaves (n, rows) and a regression that broadcasts against them: a scalar, (n, 1) or, for
-a history, one column at a time. Results are for a whole row: `count` grains. Imports numpy and `physics.motors`.
+function takes `Grains` with leaves (n, rows) and a regression that broadcasts against them: a scalar, (n, 1) or, for a
+history, one column at a time. Results are for a whole row: `count` grains. Source: geometry, derived here. Imports
+numpy and `physics.motors`.
 
 A core of zero with a bare end is an end burner: it has no port, and burns from the bare ends alone. A grain ends when
 its core reaches the outside or when its bare ends meet, whichever comes first.

@@ -17,9 +17,19 @@ Held exposure. A wall that outlasts the burn by a hair and one that outlasts it 
 of liner and case therefore hold the mean conditions of the burn beyond its end, up to `HELD` times the action time:
 the time they give is the one this wall would last if the burn went on. The seal is followed through the real soak.
 
-On the safe side: plane wall, no heat taken up by decomposition, the liner's back insulated where the liner is judged
-and in perfect contact with the case where the case is judged. Not modelled: sideways conduction, jets of hot gas
-through a leak, erosion by particles, smouldering after the burn, delamination.
+Behind the liner. Where the case is judged, the liner touches it perfectly. Where the liner is judged, still air fills
+a slip fit of `GAP_BEHIND_LINER`: a sleeve that is bonded, greased or pressed home by the gas does better, one that
+hangs looser does worse, down to what an insulated back gives (`back="insulated"`), about a sixth less time for a
+sixteenth of an inch. The liner counts as burnt through when nothing of it is left below its char temperature, worn or
+not. Char that stays where it is still shields the case, so this ends the liner's duty before it endangers the case;
+`case softening` says when that comes.
+
+On the safe side: plane wall, no heat taken up by decomposition, none carried off by the gas that it blows. On the
+unsafe side: char conducts better than the virgin material does once it glows, and this is left out too; no figure of
+either was found that could be cited for these laminates. The two work against each other. Not modelled: sideways
+conduction, jets of hot gas through a leak, erosion by particles, smouldering after the burn, delamination.
+
+Sources: Bartz 1957, Dittus and Boelter, Churchill and Chu, each beside its formula; exposures are derived here.
 
 Imports physics.case, conduction, constants, grain, materials, modes and motors.
 """
@@ -47,6 +57,11 @@ near 0.2, a dense cloud of particles near 1."""
 
 HELD = 4.0
 """How many action times the conditions of the burn are held for, to see how far away a failure is."""
+
+GAP_BEHIND_LINER = 0.1e-3
+"""Width of the still air between a slip-fit liner and the case: an assumption, no source. [m]"""
+
+_AIR = (0.0336, 0.88, 1014.0)  # air at 400 K and 1 atm: W/(m K), kg/m3, J/(kg K); Incropera Table A.4 (remembered)
 
 SOAK = 300.0
 """Seconds after the burn through which the seal seats are followed."""
@@ -400,9 +415,9 @@ def _chamber_bore(motors: Motors) -> Array:
 
 def _parts(motors: Motors) -> tuple[Case, Liner]:
     if motors.case is None:
-        raise NotComputable("case is not given")
+        raise NotComputable("[case] is not given")
     if motors.liner is None:
-        raise NotComputable('liner is not given (for a bare case: [liner] with thickness = "0 mm")')
+        raise NotComputable('[liner] is not given (a bare case is a [liner] of thickness = "0 mm")')
     return motors.case, motors.liner
 
 
@@ -532,11 +547,12 @@ def _recession(motors: Motors, now: Conditions, place: str) -> Array:
 # --- rungs -----------------------------------------------------------------------------------------------------------
 
 
-def burn_through_by_place(motors: Motors, situation: Situation) -> dict[str, Array]:
-    """When the liner is through at each place [s], (n,): worn away, or charred down to the case; 0 where it has a gap.
+def burn_through_by_place(motors: Motors, situation: Situation, back: str = "slip fit") -> dict[str, Array]:
+    """When the liner is through at each place [s], (n,): worn away, or charred down to its back; 0 where it has a gap.
 
-    Charred is what has reached the material's char temperature, with the liner's back insulated; worn is what the
-    material's regression rate, where there is one, takes. Raises NotComputable naming what is missing.
+    Charred is what has reached the material's char temperature; worn is what the material's regression rate, where
+    there is one, takes. `back` is "slip fit" (still air, then the case) or "insulated", the lower bound; see the
+    module. Raises NotComputable naming what is missing.
     """
     _, liner = _parts(motors)
     thickness = _column(motors, liner.thickness)
@@ -550,16 +566,29 @@ def burn_through_by_place(motors: Motors, situation: Situation) -> dict[str, Arr
     boundary = faces(motors, now)
     k, rho, c = _thermal(motors, material, "liner.material")
     layer = Layer(np.where(thickness > 0.0, thickness, 1e-3), k, rho, c, _LINER_CELLS)
+    layers = (layer, *(_behind_liner(motors) if back == "slip fit" else ()))
     times = {}
     for place in PLACES:
         wear = _recession(motors, now, place)
-        history = _march_blocks(motors, (layer,), now.time, boundary[place], None, wear)
+        history = _march_blocks(motors, layers, now.time, boundary[place], None, wear)
         through = _worn_through(now, wear, thickness)
         if char is not None:
-            through = np.minimum(through, first_crossing(now.time, history.back, float(char)))
+            through = np.minimum(through, first_crossing(now.time, history.interface, float(char)))
         gap = _bare(motors, liner, place) & (thickness > 0.0)
         times[place] = np.where(thickness > 0.0, np.where(gap, 0.0, through), np.inf)
     return times
+
+
+def _behind_liner(motors: Motors) -> tuple[Layer, ...]:
+    """Still air and the case, or nothing where the case's thermal numbers are not known: the safe side."""
+    case, _ = _parts(motors)
+    try:
+        metal = _thermal(motors, case.material, "case.material")
+    except NotComputable:
+        return ()
+    width, conductivity, density, heat = (np.full(motors.size, value) for value in (GAP_BEHIND_LINER, *_AIR))
+    wall = Layer(_column(motors, case.wall), metal[0], metal[1], metal[2], _CASE_CELLS)
+    return Layer(width, conductivity, density, heat, 1), wall
 
 
 def _worn_through(now: Conditions, wear: Array, thickness: Array) -> Array:
@@ -617,7 +646,7 @@ def seal_overheating(motors: Motors, situation: Situation) -> Array:
     part = f"{situation.end}_closure"
     closure = motors.forward_closure if situation.end == "forward" else motors.aft_closure
     if closure is None or closure.seal is None:
-        raise NotComputable(f"{part}.seal is not given")
+        raise NotComputable(f"[{part}.seal] is not given")
     if closure.seal.material is None:
         raise NotComputable(f"{part}.seal.material is not given")
     limit = _property(closure.seal.material, "limit_temperature", f"{part}.seal.material")
@@ -664,24 +693,33 @@ def yield_pressure_at(motors: Motors, temperature: Array) -> Array:
 
 # --- notes for a single motor ----------------------------------------------------------------------------------------
 
-_GAS_SIDE = "gas side by Bartz 1957 (aft end) and Dittus-Boelter (ports), radiation at an assumed emissivity"
-BASIS_LINER = f"1-D transient conduction with the back insulated until the char front is through, and wear; {_GAS_SIDE}"
+_GAS_SIDE = (
+    "gas side by Bartz 1957 (aft end; reads high) and Dittus-Boelter (ports), radiation at an assumed emissivity of "
+    f"{GAS_EMISSIVITY:g}"
+)
+BASIS_LINER = (
+    f"1-D transient conduction until the char front is through, {GAP_BEHIND_LINER * 1e3:g} mm of still air assumed "
+    "between liner and case, and wear; the burn held on beyond its end to show the distance; char left in place still "
+    f"shields the case (see case softening); {_GAS_SIDE}"
+)
 BASIS_CASE = f"1-D transient conduction; yield at the bore's temperature falls to what is needed; {_GAS_SIDE}"
 BASIS_HOT = f"yield at the bore's temperature when it counts most, scaled to the peak; 1-D conduction; {_GAS_SIDE}"
 BASIS_SEAL = f"1-D transient conduction to the bore under the seal, soak included; {_GAS_SIDE}"
 
 
 def liner_note(motors: Motors, situation: Situation) -> str:
-    """Where the liner goes first, when elsewhere, and what the answer leans on; for a single motor."""
+    """Where the liner goes first, when elsewhere, when it would with its back insulated; for a single motor."""
     _, liner = _parts(motors)
     times = burn_through_by_place(motors, situation)
     first = min(times, key=lambda place: float(times[place][0]))
-    others = "; ".join(f"{place} {_seconds(times[place][0])}" for place in PLACES if place != first)
-    lines = [f"first at the {first}; {others}", "the burn is held on beyond its end to show the distance",
-             f"gas emissivity {GAS_EMISSIVITY:g} assumed; Bartz reads high against tests"]
+    others = ", ".join(f"{place} {_seconds(times[place][0])}" for place in PLACES if place != first)
+    loose = burn_through_by_place(motors, situation, back="insulated")[first][0]
+    lines = [f"first at the {first}; {others}"]
+    if loose < times[first][0]:
+        lines.append(f"{_seconds(loose)} with its back insulated")
     if liner.material.char_temperature is not None:
-        source = liner.material.source("char_temperature")
-        lines.append(f"char temperature {_celsius(liner.material.char_temperature)}: {source}")
+        _, status = liner.material.sources.get("char_temperature", ("", "as given"))
+        lines.append(f"chars at {_celsius(liner.material.char_temperature)} ({status})")
     if bool(_bare(motors, liner, "joint")[0]) and float(_column(motors, liner.thickness)[0]) > 0.0:
         lines.insert(0, "the liner has a gap: the case is bare there from ignition")
     return "; ".join(lines)
@@ -698,9 +736,11 @@ def case_note(motors: Motors, situation: Situation) -> str:
     melting = _parts(motors)[0].material.melting_temperature
     if melting is not None and burnout[hot] >= melting:
         return f"the bore reaches its melting temperature, {_celsius(melting)}, during the burn ({hot})"
-    return (f"bore up to {_celsius(burnout[hot])} during the burn ({hot}), {_celsius(soak[late])} in the soak after it "
-            f"({late}; heat that flows along the tube is left out, so it reads high); a tempered tube that has been "
-            "hot does not regain its strength")
+    text = (f"bore up to {_celsius(burnout[hot])} during the burn ({hot}), {_celsius(soak[late])} in the soak after it "
+            f"({late}; reads high, no heat flows along the tube)")
+    if soak[late] > _LASTING_LOSS:
+        text += "; over 200 °C a tempered tube does not regain its strength: retire or test it"
+    return text
 
 
 def seal_note(motors: Motors, situation: Situation) -> str:
@@ -718,6 +758,11 @@ def seal_note(motors: Motors, situation: Situation) -> str:
         when = "reached in the burn"
     limit = _celsius(material.limit_temperature or 0.0)
     return f"{material.name} up to {limit}, {when}; limit: {material.source('limit_temperature')}"
+
+
+_LASTING_LOSS = 200.0 + ZERO_CELSIUS
+"""Above this a tempered aluminium tube keeps less than 95 % of its yield strength after half an hour (MIL-HDBK-5J
+Fig 3.6.2.2.1(d), 6061-T6 at 204 °C, read at second hand). [K]"""
 
 
 def _seconds(time: float) -> str:

@@ -1,7 +1,7 @@
 """The one door to the ballistics of a batch of motors.
 
-Owns `evaluate`, the tables of what a kernel says (`FIGURES`, `FLAGS`), and the maximum expected pressure. Imports the
-kernels. The transient kernel is imported where it is asked for.
+Owns `evaluate`, the tables of what a kernel says (`FIGURES`, `FLAGS`), and the maximum expected pressure (definition:
+worst case of soak and tolerances). Imports the kernels. The transient kernel is imported where it is asked for.
 """
 
 from __future__ import annotations

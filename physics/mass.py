@@ -1,7 +1,8 @@
 """What a motor weighs, as far as its file says.
 
 Owns the masses of propellant, case, liner, closures and nozzle, from their dimensions and the densities of their
-materials. Small parts (screws, seals, igniter, grease) are not counted. Imports grain, modes and motors.
+materials. Small parts (screws, seals, igniter, grease) are not counted. Source: geometry. Imports grain, modes and
+motors.
 """
 
 from __future__ import annotations

@@ -89,7 +89,7 @@ class Material:
         return self._ratio(temperature, table, ("ultimate_ratio", "yield_ratio"))
 
     def modulus_ratio(self, temperature: ArrayLike, table: str | None = None) -> Array:
-        """Elastic modulus over that at room temperature; the yield ratio, which is lower, where there is no other."""
+        """Elastic modulus over that at room temperature; the yield ratio, which is lower, for want of one. [-]"""
         return self._ratio(temperature, table, ("modulus_ratio", "yield_ratio"))
 
     def yield_at(self, temperature: ArrayLike, table: str | None = None) -> Array:

@@ -12,7 +12,8 @@ import numpy as np
 
 from physics.motors import Motors
 
-_BETWEEN = (".screws.", ".threaded_ring.", ".snap_ring.")
+_SPELT = {".snap_ring.ring_": ".snap_ring_", ".screws.": ".", ".threaded_ring.": ".", ".snap_ring.": "."}
+"""What stands between a part and its key in a column, and what the file writes instead."""
 
 
 class NotComputable(Exception):
@@ -24,11 +25,11 @@ def file_key(column: str) -> str:
 
     >>> file_key("forward_closure.screws.ring_thickness")
     'forward_closure.ring_thickness'
-    >>> file_key("case.wall")
-    'case.wall'
+    >>> file_key("aft_closure.snap_ring.ring_shear_strength"), file_key("case.wall")
+    ('aft_closure.snap_ring_shear_strength', 'case.wall')
     """
-    for name in _BETWEEN:
-        column = column.replace(name, ".")
+    for name, written in _SPELT.items():
+        column = column.replace(name, written)
     return column
 
 

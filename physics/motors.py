@@ -69,7 +69,7 @@ class Grains:
 
 @dataclass(frozen=True)
 class Nozzle:
-    """Conical nozzle: diameters m, half_angle rad, efficiency on the momentum term, recession m/s of the throat radius."""
+    """Conical nozzle: diameters m, half_angle rad, efficiency on the momentum term, throat_recession m/s of radius."""
 
     throat_diameter: Array
     exit_diameter: Array
@@ -98,7 +98,7 @@ class Case:
 
     @property
     def bore(self) -> Array:
-        """Inside diameter. [m]"""
+        """Inside diameter: the outer less two walls, by definition. [m]"""
         return self.outer_diameter - 2.0 * self.wall
 
 
@@ -203,7 +203,7 @@ class Ambient:
 
 @dataclass(frozen=True)
 class Tolerance:
-    """Scatter of one column: bounds `minus`, `plus` (both positive) or a standard deviation; relative or in SI units."""
+    """Scatter of one column: bounds `minus`, `plus` (both positive) or a standard deviation; relative or SI."""
 
     minus: float = 0.0
     plus: float = 0.0

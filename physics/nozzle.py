@@ -19,7 +19,7 @@ SEPARATION_CRITERION = "Schmucker 1973, p_sep/p_a = (1.88 M - 1)^-0.64"
 
 
 def pressure_ratio(mach: Array, gamma: Array) -> Array:
-    """Static over stagnation pressure.
+    """Static over stagnation pressure. [-]
 
     >>> round(float(pressure_ratio(np.array(2.0), np.array(1.4))), 6)
     0.127805
@@ -28,17 +28,17 @@ def pressure_ratio(mach: Array, gamma: Array) -> Array:
 
 
 def temperature_ratio(mach: Array, gamma: Array) -> Array:
-    """Static over stagnation temperature."""
+    """Static over stagnation temperature. [-]"""
     return np.asarray(1.0 / (1.0 + 0.5 * (gamma - 1.0) * mach * mach))
 
 
 def density_ratio(mach: Array, gamma: Array) -> Array:
-    """Static over stagnation density."""
+    """Static over stagnation density. [-]"""
     return np.asarray((1.0 + 0.5 * (gamma - 1.0) * mach * mach) ** (-1.0 / (gamma - 1.0)))
 
 
 def area_ratio(mach: Array, gamma: Array) -> Array:
-    """Area over sonic area.
+    """Area over sonic area. [-]
 
     >>> round(float(area_ratio(np.array(3.0), np.array(1.4))), 6)
     4.234568
@@ -65,9 +65,9 @@ def mach_from_area_ratio(ratio: Array, gamma: Array, branch: str = "supersonic")
 
 
 def log_mach(log_ratio: Array, gamma: Array, subsonic: bool, steps: int | None = None) -> Array:
-    """log M from the logarithm of the area ratio (>= 0); the root of F(z) = −z + k·ln((1+βe^2z)·2/(γ+1)) − ln ratio.
+    """log M from the logarithm of the area ratio (>= 0): root of F(z) = −z + k·ln((1+βe^2z)·2/(γ+1)) − ln ratio.
 
-    `steps` of Halley's method; by default as many as reach 1e-12. One on the subsonic branch leaves 3e-5.
+    [-]. `steps` of Halley's method; by default as many as reach 1e-12. One on the subsonic branch leaves 3e-5.
     """
     beta = 0.5 * (gamma - 1.0)
     power = 0.5 * (gamma + 1.0) / (gamma - 1.0)
@@ -94,7 +94,7 @@ def _halley_step(guess: Array, log_ratio: Array, beta: Array, power: Array, scal
 
 
 def vandenkerckhove(gamma: Array) -> Array:
-    """Γ(γ) = √γ·(2/(γ+1))^((γ+1)/(2(γ−1))), so that choked mass flow = Γ·p·A_t/√(R·T) and c* = √(R·T)/Γ.
+    """Γ(γ) = √γ·(2/(γ+1))^((γ+1)/(2(γ−1))), so that choked mass flow = Γ·p·A_t/√(R·T) and c* = √(R·T)/Γ. [-]
 
     >>> round(float(vandenkerckhove(np.array(1.2))), 6)
     0.648531
@@ -103,12 +103,12 @@ def vandenkerckhove(gamma: Array) -> Array:
 
 
 def critical_pressure_ratio(gamma: Array) -> Array:
-    """Stagnation over sonic static pressure, ((γ+1)/2)^(γ/(γ−1)): below it over ambient the throat is not sonic."""
+    """Stagnation over sonic static pressure, ((γ+1)/2)^(γ/(γ−1)): below it over ambient the throat is not sonic. [-]"""
     return np.asarray((0.5 * (gamma + 1.0)) ** (gamma / (gamma - 1.0)))
 
 
 def divergence_factor(half_angle: Array) -> Array:
-    """Axial share of the momentum of a conical nozzle, λ = (1 + cos α)/2, α in rad.
+    """Axial share of the momentum of a conical nozzle, λ = (1 + cos α)/2, α in rad. [-]
 
     >>> round(float(divergence_factor(np.radians(np.array(15.0)))), 5)
     0.98296
@@ -117,7 +117,7 @@ def divergence_factor(half_angle: Array) -> Array:
 
 
 def exit_pressure_ratio(expansion_ratio: Array, gamma: Array) -> Array:
-    """Exit static over chamber stagnation pressure of a nozzle flowing full, from its area ratio (>= 1)."""
+    """Exit static over chamber stagnation pressure of a nozzle flowing full, from its area ratio (>= 1). [-]"""
     return pressure_ratio(mach_from_area_ratio(expansion_ratio, gamma), gamma)
 
 
@@ -134,7 +134,7 @@ def separation_pressure_ratio(mach: Array) -> Array:
 
 
 def separation_mach(pressure_over_ambient: Array, gamma: Array) -> Array:
-    """Mach number at which an overexpanded flow separates, for p_chamber/p_ambient above the critical ratio.
+    """Mach number at which an overexpanded flow separates, for p_chamber/p_ambient above the critical ratio. [-]
 
     Root of p(M)/p_0·p_0/p_a = (1.88·M − 1)^−0.64 by Newton steps on log M, accurate to about 1e-12. Below M = 1.2,
     where the criterion means little, the station is interpolated between there and the throat (M = 1 at critical).
@@ -156,7 +156,7 @@ def separation_mach(pressure_over_ambient: Array, gamma: Array) -> Array:
 
 
 def near_sonic_pressure_ratio(gamma: Array) -> Array:
-    """Chamber over ambient pressure at which the flow separates at M = 1.2; Schmucker's criterion is used above it."""
+    """Chamber over ambient pressure at which the flow separates at M = 1.2; Schmucker's criterion holds above. [-]"""
     return np.asarray((1.88 * _NEAR_SONIC - 1.0) ** -0.64 / pressure_ratio(np.asarray(_NEAR_SONIC), gamma))
 
 
@@ -206,17 +206,17 @@ def thrust(
 def full_flow_coefficients(
     exit_mach: Array, exit_ratio: Array, expansion_ratio: Array, gamma: Array, efficiency: Array
 ) -> Array:
-    """Vacuum thrust coefficient of a nozzle flowing full, (η·λ·γ·M_e² + 1)·(p_e/p)·ε; `efficiency` includes λ."""
+    """Vacuum thrust coefficient of a nozzle flowing full, (η·λ·γ·M_e² + 1)·(p_e/p)·ε; `efficiency` includes λ. [-]"""
     return np.asarray((efficiency * gamma * exit_mach * exit_mach + 1.0) * exit_ratio * expansion_ratio)
 
 
 def separation_onset(exit_mach: Array, exit_ratio: Array) -> Array:
-    """Chamber over ambient pressure below which the flow separates before the exit."""
+    """Chamber over ambient pressure below which the flow separates before the exit. [-]"""
     return np.asarray(separation_pressure_ratio(exit_mach) / exit_ratio)
 
 
 def detached_coefficient(pressure_over_ambient: Array, gamma: Array, efficiency: Array) -> Array:
-    """F/(p_a·A_t) of a nozzle whose flow is separated or not sonic, from p/p_a; `efficiency` includes λ."""
+    """F/(p_a·A_t) of a nozzle whose flow is separated or not sonic, from p/p_a; `efficiency` includes λ. [-]"""
     over = np.asarray(pressure_over_ambient, dtype=float)
     critical = critical_pressure_ratio(gamma)
     mach = separation_mach(np.maximum(over, critical), gamma)
@@ -239,7 +239,7 @@ def _unchoked_speed(pressure_over_ambient: Array, gamma: Array) -> Array:
 
 
 def ideal_thrust_coefficient(expansion_ratio: Array, gamma: Array, ambient_over_chamber: Array) -> Array:
-    """Thrust coefficient of a lossless nozzle flowing full: C_F = γ·M_e²·(p_e/p)·ε + (p_e/p − p_a/p)·ε.
+    """Thrust coefficient of a lossless nozzle flowing full: C_F = γ·M_e²·(p_e/p)·ε + (p_e/p − p_a/p)·ε. [-]
 
     >>> round(float(ideal_thrust_coefficient(np.array(10.0), np.array(1.2), np.array(0.0))), 5)
     1.74231
@@ -266,12 +266,12 @@ def head_pressure_ratio(port_ratio: Array, gamma: Array) -> Array:
 
 
 def log_head_ratio(log_port_ratio: Array, gamma: Array, steps: int | None = None) -> Array:
-    """Logarithm of `head_pressure_ratio` from that of the port ratio; `steps` as in `log_mach`, one errs by 1e-5."""
+    """Logarithm of `head_pressure_ratio` from that of the port; `steps` as in `log_mach`, one errs by 1e-5. [-]"""
     return np.asarray(_port_flow(log_port_ratio, gamma, steps)[1])
 
 
 def port_mach_and_head_ratio(port_ratio: Array, gamma: Array) -> tuple[Array, Array]:
-    """`port_mach` and `head_pressure_ratio` together; 0 and 1 for a port without end."""
+    """`port_mach` and `head_pressure_ratio` together; 0 and 1 for a port without end. [-]"""
     with np.errstate(divide="ignore"):
         log_ratio = np.log(np.asarray(port_ratio, dtype=float))
     square, log_head = _port_flow(log_ratio, gamma)
@@ -291,5 +291,5 @@ def _port_flow(log_port_ratio: Array, gamma: Array, steps: int | None = None) ->
 
 
 def port_mach(port_ratio: Array, gamma: Array) -> Array:
-    """Mach number at the aft end of a port of `port_ratio` throat areas; 1 where the port chokes."""
+    """Mach number at the aft end of a port of `port_ratio` throat areas; 1 where the port chokes. [-]"""
     return mach_from_area_ratio(np.maximum(port_ratio, 1.0), gamma, branch="subsonic")

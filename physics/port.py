@@ -4,14 +4,14 @@ Owns the quasi-steady flow with mass addition along many grains that the transie
 port the ratio of head to nozzle-entry pressure has a closed form, `head_pressure_ratio`, kept with the isentropic
 relations and offered here too. Imports numpy, `physics.motors` and `physics.nozzle`.
 
-Model. Gas of constant stagnation temperature enters at the walls without axial momentum. In a duct of constant area
-the impulse pA(1 + γM²) then stays constant (friction neglected), so p_head/p_aft = 1 + γM². Where the area changes
-along a grain, d(pA(1 + γM²)) = p dA. At a step to a larger core the pressure of the stream acts on the annulus
-(Borda–Carnot); at a step to a smaller core stagnation pressure is lost, K = ½(1 − A₂/A₁) of the dynamic pressure in
-the smaller core (sharp edge; steps of less than 1 % of the area are taken as smooth). A gap between two equal grains is crossed as a free jet: its end faces add mass only.
-From the last core to the nozzle entry the flow is isentropic. Where the flow that the nozzle asks for would pass
-Mach 1 in the port, the port chokes there and everything upstream is lifted to the pressure that forces the flow
-through.
+Model. Gas of constant stagnation temperature enters at the walls without axial momentum. In a duct of constant area the
+impulse pA(1 + γM²) then stays constant (friction neglected), so p_head/p_aft = 1 + γM². Where the area changes along a
+grain, d(pA(1 + γM²)) = p dA. At a step to a larger core the pressure of the stream acts on the annulus (Borda–Carnot);
+at a step to a smaller core stagnation pressure is lost, K = ½(1 − A₂/A₁) of the dynamic pressure in the smaller core
+(sharp edge; steps of less than 1 % of the area are taken as smooth). A gap between two equal grains is crossed as a
+free jet: its end faces add mass only. From the last core to the nozzle entry the flow is isentropic. Where the flow
+that the nozzle asks for would pass Mach 1 in the port, the port chokes there and everything upstream is lifted to the
+pressure that forces the flow through.
 
 Validity: one-dimensional, no friction, no swirl; cores long against their diameter; the nozzle entry close to the
 last grain. Waves along the port are not followed.
@@ -99,7 +99,7 @@ def impulse_before_step(
     if not narrowed.any():
         return before
     after = mach_squared_from_impulse(np.exp(2.0 * (log_flow_after - log_impulse)), gamma)
-    loss = -0.25 * growth * gamma * after
+    loss = -0.25 * np.minimum(growth, 0.0) * gamma * after
     log_stagnation = log_impulse - log_area - log_area_ratio + np.log(
         (stagnation_ratio(after, gamma) + loss) / (1.0 + gamma * after))
     spare = log_area + log_stagnation - log_flow_after + np.log(vandenkerckhove(gamma) / np.sqrt(gamma))

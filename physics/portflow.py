@@ -7,7 +7,7 @@ d log h/d log J = −γM²/(1 + γM²), and −1 where the port chokes. Mass flu
 stretches and motors.
 
 With one row of equal grains J only grows, and the maxima follow from derivatives; with several rows each piece is
-sampled and the maximum inside one refined. Both give the same numbers where both apply.
+sampled and the maximum inside one refined. Both give the same numbers where both apply. Source: derived here.
 """
 
 from __future__ import annotations
@@ -202,7 +202,7 @@ def _line(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> _Line:
 def pressure_and_port(
     x: Array, cuts: Pieces, burn: Stretches, law: Balance, batch: Columns
 ) -> tuple[Array, Array]:
-    """log p and log J at regressions x (s, T) of pieces, J the effective port ratio; infinite without a port."""
+    """log p [Pa] and log J [-] at regressions x [m], (s, T), of pieces; J the port ratio, infinite without a port."""
     log_pressure, log_ratio = _rows_along(x, _line(cuts, burn, law, batch))
     return log_pressure, np.where(log_ratio > _PORTLESS, np.inf, log_ratio)
 

@@ -4,12 +4,12 @@ Owns the piecewise Saint-Robert (Vieille) law, its temperature sensitivity, and 
 state ρ·A_b·r(p) = p·A_t/c*, so Kn = A_b/A_t = κ(p) with κ(p) = p/(ρ·c*·r(p)). κ rises inside every row (each
 exponent is below 1) and may jump between rows. Imports numpy and `physics.motors`.
 
-Which root is taken. Where the law jumps, several pressures can balance one Kn. The root taken is the lowest stable
-one, the one a motor reaches that fills from below: the generalised inverse of the running maximum of κ.
-Where the rate drops at the end of a row, κ jumps up: the pressure waits on the boundary until Kn has crossed the jump,
-and the rate there is whatever balances the nozzle. Where the rate rises, κ jumps down: the pressure leaps over the
-range that cannot be held. A falling Kn is given the same root, so the hysteresis of a real motor is not followed; the
-steady kernel raises `several_equilibria` where a higher stable root exists.
+Which root is taken. Where the law jumps, several pressures can balance one Kn. The root taken is the lowest stable one,
+the one a motor reaches that fills from below: the generalised inverse of the running maximum of κ. Where the rate drops
+at the end of a row, κ jumps up: the pressure waits on the boundary until Kn has crossed the jump, and the rate there is
+whatever balances the nozzle. Where the rate rises, κ jumps down: the pressure leaps over the range that cannot be held.
+A falling Kn is given the same root, so the hysteresis of a real motor is not followed; the steady kernel raises
+`several_equilibria` where a higher stable root exists. Source: derived here from the balance above.
 """
 
 from __future__ import annotations
@@ -157,7 +157,7 @@ def _log_equilibrium(law: RateLaw, switches: Switches, log_impedance: Array, log
 
 
 def segment_table(law: RateLaw, log_impedance: Array) -> tuple[Array, Array]:
-    """Slope and offset of log p = slope·log Kn + offset on each of the 2K − 1 segments, (n, 2K − 1).
+    """Slope and offset, SI, of log p = slope·log Kn + offset on each of the 2K − 1 segments, (n, 2K − 1).
 
     Even segments are the rows, odd ones the boundaries on which the pressure waits (slope 0).
     """

@@ -1,7 +1,8 @@
 """Radial screws: every way a ring of screws lets go, and the proportions of a sound joint.
 
-Owns the modes of a radial-screw joint. Sizes and areas come from `physics.threads` and are offered here too. Imports
-numpy and, from physics, case, materials, modes, motors and threads.
+Owns the modes of a radial-screw joint. Sizes and areas come from `physics.threads` and are offered here too. Sources:
+NASA-STD-5020B, AISC 360-16, MIL-HDBK-5J, each beside its formula; of the modes in `physics.ladder.MODES`. Imports numpy
+and, from physics, case, materials, modes, motors and threads.
 """
 
 from __future__ import annotations
@@ -17,11 +18,12 @@ from physics.case import (
     end_load_note,
     heat_affected_at,
     joint_strength,
+    other_part_note,
+    plain_digits,
     pressure_text,
     sentences,
     service_temperature,
     strength,
-    strength_note,
 )
 from physics.materials import WARMEST_WITHOUT_TABLE, Material
 from physics.modes import NotComputable, need
@@ -74,7 +76,7 @@ def net_section_area(outer: Array, bore: Array, wall: Array, count: Array, hole:
 
 
 def net_stress_concentration(hole: Array, pitch: Array) -> Array:
-    """Peak over net-section stress beside a hole in a strip one pitch wide, 2 + (1 − d/s)³.
+    """Peak over net-section stress beside a hole in a strip one pitch wide, 2 + (1 − d/s)³. [-]
 
     An open hole in tension; a screw that fills its hole and bears on one side raises it further. Source: Heywood's
     formula, as in Peterson's Stress Concentration Factors (remembered).
@@ -204,7 +206,7 @@ class Proportion:
 
     @property
     def ok(self) -> Array:
-        """Whether the value lies in the band, as 1.0 or 0.0; NaN values are not ok."""
+        """Whether the value lies in the band, as 1.0 or 0.0; NaN values are not ok. [-]"""
         above = np.isnan(self.low) | (self.value >= self.low)
         below = np.isnan(self.high) | (self.value <= self.high)
         return np.asarray((above & below & ~np.isnan(self.value)).astype(float))
@@ -261,8 +263,9 @@ def shear_note(motors: Motors, situation: Situation) -> str:
     return sentences(
         f"with {name} in the plane: {pressure_text(other)}",
         one,
-        f"Su {_least(screws.tensile_strength) / 1e6:.4g} MPa {screws.grade}".strip(),
-        f"fitting factor {_least(screws.fitting_factor):.3g}, load sharing {_least(screws.load_sharing):.3g}",
+        f"Su {plain_digits(_least(screws.tensile_strength) / 1e6)} MPa {screws.grade}".strip(),
+        f"fitting factor {_least(screws.fitting_factor):.3g}",
+        "" if _least(screws.load_sharing) >= 1.0 else f"load sharing {_least(screws.load_sharing):.3g}",
         "the screws at room temperature" if hot else "",
         end_load_note(motors, situation.end, own),
     )
@@ -270,7 +273,7 @@ def shear_note(motors: Motors, situation: Situation) -> str:
 
 def _force_text(force: Array) -> str:
     value = _least(force)
-    return f"{value / 1e3:.3g} kN ({value / 4.4482216152605:.4g} lbf)"
+    return f"{plain_digits(value / 1e3)} kN ({plain_digits(value / 4.4482216152605)} lbf)"
 
 
 def _least(value: Array) -> float:
@@ -278,19 +281,22 @@ def _least(value: Array) -> float:
 
 
 def tear_out_note(motors: Motors, situation: Situation) -> str:
-    """Whether a weld zone covers the joint, what is out of proportion, and the strength used."""
-    end, material = situation.end, need(motors, "case.material")
-    weld = ""
-    if motors.case is not None and motors.case.heat_affected:
-        reached = bool(np.any(heat_affected_at(motors, end, _rim_distance(motors, end))))
-        weld = f"the heat-affected zone {'covers' if reached else 'does not reach'} this joint"
-    doubts = [proportion.warning() for proportion in joint_figures(motors, end)]
-    return sentences(weld, *doubts, strength_note(motors, material, "tensile_strength"))
+    """The weld zone, and what of the joint is out of proportion."""
+    doubts = [proportion.warning() for proportion in joint_figures(motors, situation.end)]
+    return sentences(_weld_note(motors, situation.end), *doubts)
+
+
+def _weld_note(motors: Motors, end: str) -> str:
+    """Whether the heat-affected zone of the case, where there is one, covers the joint."""
+    if motors.case is None or not motors.case.heat_affected:
+        return ""
+    reached = bool(np.any(heat_affected_at(motors, end, _rim_distance(motors, end))))
+    return f"the heat-affected zone {'covers' if reached else 'does not reach'} this joint"
 
 
 def bearing_note(motors: Motors, situation: Situation) -> str:
-    """The tabulated bearing strength beside the formula's, then as `tear_out_note`."""
-    return sentences(_tabulated_note(motors, situation.end), tear_out_note(motors, situation))
+    """The tabulated bearing strength beside the formula's, and the weld zone."""
+    return sentences(_tabulated_note(motors, situation.end), _weld_note(motors, situation.end))
 
 
 def _tabulated_note(motors: Motors, end: str) -> str:
@@ -304,9 +310,9 @@ def _tabulated_note(motors: Motors, end: str) -> str:
     if np.all(np.isnan(load)):
         return ""
     thick = float(np.max(case.wall / screws.diameter)) > 0.5
-    beyond = ", though the table ends at wall over diameter 0.50" if thick else ""
+    beyond = ", though that table ends at wall over diameter 0.50" if thick else ""
     pressure = pressure_text(_pressure(motors, end, load))
-    return f"tabulated bearing allowable at e/D {_least(ratio):.2f}: {pressure}{beyond}"
+    return f"by the tabulated bearing strength at e/D {_least(ratio):.2f}: {pressure}{beyond}"
 
 
 def hole_edge_note(motors: Motors, situation: Situation) -> str:
@@ -316,17 +322,17 @@ def hole_edge_note(motors: Motors, situation: Situation) -> str:
     peak = net_stress_concentration(screws.hole_diameter, pitch)
     first = stress_at_holes(motors, situation) / peak
     return (
-        f"the rims of the holes begin to yield at {pressure_text(first)} (net stress x {_least(peak):.2f}, Heywood, "
-        "open hole; more where the screw bears): local, and it spreads out in a ductile case"
+        f"the rims of the holes begin to yield at {pressure_text(first)} (x {_least(peak):.2f}, Heywood, open hole): "
+        "local in a ductile case"
     )
 
 
 def ring_joint_note(motors: Motors, situation: Situation) -> str:
     """Strength of the ring."""
-    return strength_note(motors, need(motors, f"{situation.end}_closure.ring_material"), "tensile_strength")
+    return other_part_note(motors, need(motors, f"{situation.end}_closure.ring_material"), "tensile_strength")
 
 
 def net_note(motors: Motors, situation: Situation) -> str:
-    """Load bound of the aft end, and the strength of the case."""
+    """Load bound of the aft end, and the weld zone."""
     own = net_section(motors, situation)
-    return sentences(end_load_note(motors, situation.end, own), tear_out_note(motors, situation))
+    return sentences(end_load_note(motors, situation.end, own), _weld_note(motors, situation.end))

@@ -1,8 +1,8 @@
 """O-rings: sizes, gland proportions, and extrusion into a gap that the pressure itself opens.
 
-Owns the AS568 sizes, squeeze, fill and stretch with their bands, and the mode `seal extrusion`. Imports numpy and, from
-physics, case, materials, modes, motors,
-screws and threads.
+Owns the AS568 sizes, squeeze, fill and stretch with their bands, and the mode `seal extrusion`.
+Sources: AS568, Parker ORD 5700, Trelleborg, each beside its numbers. Imports numpy and, from
+physics, case, constants, modes, motors, screws and threads.
 """
 
 from __future__ import annotations
@@ -83,17 +83,17 @@ def _as568_table() -> dict[int, RingSize]:
 
 
 def squeeze(cross_section: Array, gland_depth: Array) -> Array:
-    """Share of the cross-section that the gland takes, 1 − L/CS; L from groove floor to bore. Any length unit."""
+    """Share of the cross-section that the gland takes, 1 − L/CS; L from groove floor to bore. Any length unit. [-]"""
     return np.asarray(1.0 - np.divide(gland_depth, cross_section))
 
 
 def stretch(groove_diameter: Array, inner_diameter: Array) -> Array:
-    """How far the ring is stretched over its groove, groove diameter over inside diameter less 1."""
+    """How far the ring is stretched over its groove, groove diameter over inside diameter less 1. [-]"""
     return np.asarray(np.divide(groove_diameter, inner_diameter) - 1.0)
 
 
 def gland_fill(cross_section: Array, gland_depth: Array, gland_width: Array) -> Array:
-    """Ring's cross-section over the gland's, (π/4)·CS²/(G·L)."""
+    """Ring's cross-section over the gland's, (π/4)·CS²/(G·L). [-]"""
     return np.asarray(0.25 * np.pi * np.square(cross_section) / (np.asarray(gland_width) * gland_depth))
 
 
@@ -133,7 +133,7 @@ def gland_figures(seal: Seal, bore: Array, growth: Array | float = 0.0) -> tuple
 
 
 def gland_warnings(motors: Motors, end: str, pressure: Array | None = None) -> list[str]:
-    """What is out of proportion in the gland of one end of a single motor, its squeeze taken at `pressure` [Pa] too."""
+    """What is wrong with the gland of one end of a single motor, its squeeze taken at `pressure` [Pa] too."""
     part = closure(motors, end)
     if part.seal is None or motors.case is None:
         return []
@@ -145,7 +145,21 @@ def gland_warnings(motors: Motors, end: str, pressure: Array | None = None) -> l
         except NotComputable:
             growth = 0.0
     warnings = [figure.warning() for figure in gland_figures(part.seal, bore, growth)]
-    return [text for text in (*warnings, _cold_warning(motors, part.seal)) if text]
+    warnings += [_backup_warning(part.seal, pressure), _cold_warning(motors, part.seal)]
+    return [text for text in warnings if text]
+
+
+def _backup_warning(seal: Seal, pressure: Array | None) -> str:
+    """Where a maker would ask for a backup ring that is not there."""
+    has_backup = seal.backup_rings is not None and float(np.max(seal.backup_rings)) > 0.0
+    if pressure is None or has_backup or float(np.max(seal.gap)) <= NEARLY_CLOSED:
+        return ""
+    if not float(np.max(pressure)) > BACKUP_ADVISED:
+        return ""
+    return (
+        f"above {pressure_text(np.asarray(BACKUP_ADVISED))} a backup ring is advised unless the gap is nearly closed "
+        "(Parker ORD 5700 section 4.0, read at second hand)"
+    )
 
 
 def _cold_warning(motors: Motors, seal: Seal) -> str:
@@ -164,7 +178,17 @@ def _cold_warning(motors: Motors, seal: Seal) -> str:
 # --- extrusion -------------------------------------------------------------------------------------------------------
 
 EXTRUSION_CONSTANT = 1500.0 * 6894.757293168 * 0.008 * INCH
-"""Pressure times total diametral gap that a 70 Shore A ring bears. [N/m]"""
+"""Pressure times total diametral gap that a 70 Shore A ring bears, low edge of the band remembered. [N/m]"""
+
+UPPER_EDGE = 0.010 / 0.008
+"""Upper over lower edge of that band, in gap."""
+
+BACKUP_ADVISED = 1500.0 * 6894.757293168
+"""Above this makers advise a backup ring unless the gap is nearly closed; Parker ORD 5700 section 4.0, read at second
+hand. [Pa]"""
+
+NEARLY_CLOSED = 0.0005 * INCH
+"""Radial gap taken for nearly closed: our judgement. [m]"""
 
 HARDNESS_RANGE = (65.0, 95.0)
 WIDEST_DIAMETRAL_GAP = 0.040 * INCH
@@ -198,7 +222,9 @@ def extrusion_pressure(constant: Array, gap: Array, growth_per_pressure: Array) 
     """Pressure [Pa] at which an O-ring extrudes into a gap that grows with pressure. Broadcasts.
 
     Solves p·2·(g + g'·p) = `constant` [N/m] for the radial gap g [m] at rest and its growth g' [m/Pa]: the positive
-    root of a quadratic, written so that it holds for g' = 0 and for g = 0.
+    root of a quadratic, written so that it holds for g' = 0 and for g = 0. The growth is that of the tube far from its
+    ends; where pressure stops at the seal the tube grows half of it, and all of it only at a free end (Timoshenko,
+    Theory of Plates and Shells, long cylinder under a step of pressure), so that the gap is never taken too small.
 
     >>> float(extrusion_pressure(2000.0, 1e-4, 0.0))
     10000000.0
@@ -219,7 +245,7 @@ def second_maker_gap(pressure: Array, hardness: float) -> Array:
 def _seal(motors: Motors, end: str) -> Seal:
     part = closure(motors, end)
     if part.seal is None:
-        raise NotComputable(f"{end}_closure.seal is not given")
+        raise NotComputable(f"[{end}_closure.seal] is not given")
     return part.seal
 
 
@@ -251,11 +277,16 @@ def seal_extrusion(motors: Motors, situation: Situation) -> Array:
 def seal_note(motors: Motors, situation: Situation) -> str:
     """The gap at that pressure, what two rings do, the second maker, and what is wrong with the gland."""
     seal = _seal(motors, situation.end)
-    grown = dilation(motors, seal_extrusion(motors, situation))
+    extruded = seal_extrusion(motors, situation)
+    grown = dilation(motors, extruded)
+    upper = extrusion_pressure(
+        UPPER_EDGE * 2.0 * extruded * (seal.gap + grown), seal.gap, dilation(motors, np.asarray(1.0))
+    )
     backup = seal.backup_rings is not None and float(np.max(seal.backup_rings)) > 0.0
     return sentences(
         f"radial gap {_mm(seal.gap)} at rest and {_mm(grown)} more at that pressure",
-        "two rings: the second holds if the first fails, and adds no pressure" if np.max(seal.rings) > 1.5 else "",
+        f"upper edge of the band {pressure_text(upper)}",
+        "a second ring adds no pressure" if np.max(seal.rings) > 1.5 else "",
         "silicone: half the gap allowed" if _is_silicone(seal) else "",
         "with a backup ring, taken as 90 Shore A" if backup else "",
         _second_note(motors, seal, backup),
@@ -270,7 +301,7 @@ def _second_note(motors: Motors, seal: Seal, backup: bool) -> str:
     allowed = second_maker_gap(trial, hard)
     room = allowed - (float(np.max(seal.gap)) + dilation(motors, np.asarray(1.0)) * trial)
     held = trial[np.ravel(room) >= 0.0]
-    name = "a second maker's table for continuous duty (Trelleborg, 3 to 5 mm rings, remembered)"
+    name = "for continuous duty Trelleborg's table (3 to 5 mm rings, remembered)"
     if not held.size:
         return f"{name} allows no such gap at 3.5 MPa"
     end = float(held[-1])

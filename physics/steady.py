@@ -2,8 +2,8 @@
 
 Owns `evaluate`. At regression x all grains share one pressure p with ρ·A_b(x)·r(p) = p·A_t/c*, the lowest stable root
 (`physics.propellant`), and dt = dx/r. The burn is cut into smooth pieces (`physics.stretches`) and integrated by
-Gauss-Legendre on each, to better than 1e-6; areas, pressures and their peaks are exact. Imports the physics files
-above it.
+Gauss-Legendre on each, to better than 1e-6; areas, pressures and their peaks are exact. Source: derived here from that
+balance. Imports the physics files that it is made of.
 
 Limits of the model. No filling, no blow-down, no erosive burning and no throat recession: where the motor names them,
 flags say so. The chamber is never below ambient pressure: where the balance would be, the propellant burns at ambient

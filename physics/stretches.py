@@ -2,7 +2,8 @@
 
 Owns the columns that the steady kernel reads, the stretches between grain burnouts, and the pieces that the breaks of
 the rate law, the nozzle and the 10 % points cut them into. On a stretch the total burning area is one quadratic in the
-regression, so every break is a root of a quadratic in closed form. Imports propellant, grain, nozzle and motors.
+regression, so every break is a root of a quadratic in closed form. Source: derived here. Imports propellant, grain,
+nozzle and motors.
 
 Shapes: n motors of a block, R rows of grains (as many stretches at most), s pieces of all motors in one list.
 """
@@ -60,7 +61,7 @@ class Columns:
 
     @property
     def log_impedance(self) -> Array:
-        """log(ρ·c*), of Kn = p/(ρ·c*·r)."""
+        """log(ρ·c*), SI, of Kn = p/(ρ·c*·r)."""
         return np.asarray(np.log(self.density * self.characteristic_velocity))
 
 
@@ -163,7 +164,7 @@ class Balance:
     log_impedance: Array
 
     def log_pressure(self, kn: Array) -> Array:
-        """log of chamber pressure at Kn, (n, T)."""
+        """log of chamber pressure [Pa] at Kn, (n, T)."""
         segment = np.zeros(kn.shape, dtype=np.intp)
         for column in range(self.edges.shape[1]):
             segment += kn > self.edges[:, column, None]
@@ -179,7 +180,7 @@ class Balance:
         return np.asarray(np.maximum(log_pressure, self.log_ambient[:, None]))
 
     def kn_at(self, pressure: Array, motor: Index) -> Array:
-        """Kn at which each `motor` (m,) first reaches `pressure` (m,): the running maximum of κ there."""
+        """Kn [-] at which each `motor` (m,) first reaches `pressure` [Pa], (m,): the running maximum of κ there."""
         with np.errstate(divide="ignore"):
             log_pressure = np.log(pressure)
         row = np.zeros(pressure.shape, dtype=np.intp)

@@ -12,7 +12,7 @@ from physics.motors import Array, Motors, Situation
 
 
 def static_drop_share(head_ratio: Array, gamma: Array) -> Array:
-    """Static pressure drop along the port over head pressure, from head over nozzle-entry stagnation pressure.
+    """Static pressure drop along the port over head pressure, from head over nozzle-entry stagnation pressure. [-]
 
     With mass added along a straight port, p_head/p_static = 1 + γM² at the aft end (momentum, no friction) and
     p_static/p_0 = (1 + (γ−1)/2·M²)^(−γ/(γ−1)): M² is found from their product by Newton's method and

@@ -74,7 +74,7 @@ def screw_size(designation: str) -> ScrewSize:
     found = _sizes().get(plain)
     if found is None:
         near = difflib.get_close_matches(plain, _sizes(), n=4, cutoff=0.4)
-        offered = ", ".join(_sizes()[name].designation for name in near) or "#10-24 UNC, M5x0.8"
+        offered = ", ".join(dict.fromkeys(_sizes()[name].designation for name in near)) or "#10-24 UNC, M5x0.8"
         raise KeyError(f"no screw size {designation!r}; did you mean {offered}?")
     return found
 

@@ -344,7 +344,7 @@ def geometry(layout: Layout, core: Array, head: Array, aft: Array) -> Geometry:
 
 
 def log_rate(law: RateLaw, log_pressure: Array) -> tuple[Array, Array]:
-    """ln r and the local exponent at ln p (n, …); rows joined over ±0.05 % of pressure at their boundaries."""
+    """ln r [m/s] and the local exponent [-] at ln p [Pa], (n, …); rows joined over ±0.05 % of pressure at bounds."""
     extra = (1,) * (log_pressure.ndim - 1)
 
     def column(table: Array, row: int) -> Array:
@@ -365,7 +365,7 @@ def log_rate(law: RateLaw, log_pressure: Array) -> tuple[Array, Array]:
 def nozzle_factor(layout: Layout, pressure: Array) -> Array:
     """Mass flow over the choked one, broadcasts against (n,): 1 above the critical ratio, isentropic to ambient below.
 
-    Within 0.1 % of ambient it falls to 0 in a straight line, so that its slope stays finite.
+    Within 0.1 % of ambient it falls to 0 in a straight line, so that its slope stays finite. [-]
     """
     over = pressure / np.maximum(layout.ambient_pressure, 1e-9)
     if (over >= layout.critical).all():
@@ -485,6 +485,7 @@ def _balance(layout: Layout, store_gas: Array, store_left: Array, at: Stage, shi
     burnt = layout.propellant_volume - at.shape.left + shift
     made, exponent = step * at.flow.made, at.flow.made_exponent
     delta = np.zeros_like(pressure)
+    limit = 1.0 / np.maximum(np.abs(exponent), 1.0)  # across a jump of the rate the power law holds for a hair only
     for _ in range(3):
         grown = made * np.exp(exponent * delta)
         here = pressure * np.exp(delta)
@@ -494,7 +495,7 @@ def _balance(layout: Layout, store_gas: Array, store_left: Array, at: Stage, shi
         residual = held * volume + store_left + step * out - store_gas - layout.density * (burnt + grown - made)
         slope = held * (volume + exponent * grown) + step * out * out_slope - layout.density * exponent * grown
         slope = np.maximum(slope, 0.05 * (held * volume + step * out))
-        delta = np.clip(delta - residual / slope, -1.0, 1.0)
+        delta = np.clip(delta - residual / slope, -limit, limit)
     return delta
 
 
@@ -806,7 +807,7 @@ def _march(layout: Layout, options: Options) -> Record:
     else:
         raise RuntimeError(f"{int((~march.done).sum())} motors of {n} did not end in {_MOST_STEPS} steps")
     left[march.index] = march.store.left
-    table = np.array(rows).reshape(-1, len(_FIELDS), n)
+    table = np.array(rows).reshape(len(rows), len(_FIELDS), n)
     start = np.exp(_unburnt(layout).log_pressure)
     return Record(
         {name: table[:, place] for place, name in enumerate(_FIELDS)}, burn_time, held_pressure, open_ratio, initial_kn,

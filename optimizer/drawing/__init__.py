@@ -12,49 +12,29 @@ from typing import Any
 from physics.motors import Motors
 
 
-def draw(
-    motors: Motors,
-    assessment: Any,
-    folder: Path,
-    paper: str = "A4",
-    name: str = "motor",
-    *,
-    file: str = "",
-    digest: str = "",
-    units: str = "metric",
-    designation: str = "",
-) -> list[Path]:
+def draw(motors: Motors, assessment: Any, folder: Path, **labels: Any) -> list[Path]:
     """Write every drawing of one motor into a folder and return the files, in the order they are listed.
 
     Parameters
     ----------
-    motors : Motors
-        A batch of one.
-    assessment : Assessment or None
-        Of the same motor; without it the review sheet and the test-stand page are left out.
+    motors, assessment
+        As of `sheets`.
     folder : Path
         Made where it is not there.
-    paper : str
-        "A4" or "Letter".
-    name, file, digest : str
-        What the foot of each sheet says; `digest` is of the motor file.
-    units : str
-        "metric" or "imperial", for the numbers on the sheets; DXF and CSV stay in mm.
+    **labels
+        Paper, units and what the sheets say at their foot, as of `sheets`.
 
     Raises
     ------
     ValueError
-        For a batch that is not of one, an unknown paper, or a wrap that the paper cannot carry.
+        As from `sheets`.
     OutputError
         Where a file cannot be written; each file is whole or absent.
     """
     from optimizer.results import write_bytes
 
-    if motors.size != 1:
-        raise ValueError(f"drawings are of one motor, not of {motors.size}")
-    contents = sheets(motors, assessment, paper, name, file=file, digest=digest, units=units, designation=designation)
     written = []
-    for file_name, content in contents.items():
+    for file_name, content in sheets(motors, assessment, **labels).items():
         path = Path(folder) / file_name
         write_bytes(path, content)
         written.append(path)
@@ -72,7 +52,28 @@ def sheets(
     units: str = "metric",
     designation: str = "",
 ) -> dict[str, bytes]:
-    """The drawings as file names and bytes, nothing written; the same motor gives the same bytes."""
+    """The drawings as file names and bytes, nothing written; the same motor gives the same bytes.
+
+    Parameters
+    ----------
+    motors : Motors
+        A batch of one.
+    assessment : Assessment or None
+        Of the same motor; without it the review sheet and the test-stand page are left out.
+    paper : str
+        "A4" or "Letter".
+    name, file, digest : str
+        What the foot of each sheet says; `digest` is of the motor file.
+    units : str
+        "metric" or "imperial", for the numbers on the sheets; DXF and CSV stay in mm.
+    designation : str
+        Class letter and mean thrust, for the review sheet.
+
+    Raises
+    ------
+    ValueError
+        For a batch that is not of one, an unknown paper, or a wrap that the paper cannot carry.
+    """
     from optimizer.cautions import cautions
     from optimizer.drawing.cuts import cut_list_csv, cut_list_sheet
     from optimizer.drawing.dxf import wrap_dxf
@@ -83,6 +84,8 @@ def sheets(
     from optimizer.drawing.sheet import PAPERS, pdf_bytes, svg_bytes
     from optimizer.drawing.wrap_sheet import wrap_sheets
 
+    if motors.size != 1:
+        raise ValueError(f"drawings are of one motor, not of {motors.size}")
     if paper not in PAPERS:
         raise ValueError(f"no paper {paper!r}: give one of {', '.join(PAPERS)}")
     labels = Labels(name, file, digest, units)

@@ -204,6 +204,8 @@ class _MotorReader:
         if not tables and not self.problems:
             self.root.problem("grain", "is an empty list", "add a [[grain]] table", "E112")
         rows = [_grain_row(table) for table in tables]
+        for place, (table, row) in enumerate(zip(tables, rows, strict=True)):
+            _check_vent(table, row, first=place == 0)
         if not rows or any(row is None for row in rows):
             return None
         names = ("count", "length", "outer_diameter", "core_diameter", "burning_ends")
@@ -374,6 +376,19 @@ def _grain_row(table: Table) -> dict[str, float] | None:
             "E137",
         )
     return values if len(values) == len(specs) else None
+
+
+def _check_vent(table: Table, row: dict[str, float] | None, first: bool) -> None:
+    """A grain without a core lets no gas past: one such grain, at the head end, burning towards the nozzle."""
+    if row is None or row["core_diameter"] > 0.0 or row["burning_ends"] < 1:
+        return
+    cure = 'an end burner is one grain at the head end with burning_ends = 1; else give a core: core_diameter = "16 mm"'
+    if row["count"] > 1:
+        table.problem("count", "grains without a core, and the gas of all but the last cannot get out", cure, "E139")
+    elif not first:
+        table.problem("core_diameter", "shuts in the gas of the grains ahead of this one", cure, "E139")
+    elif row["burning_ends"] > 1:
+        table.problem("burning_ends", "without a core, the gas of the head-end face cannot get out", cure, "E139")
 
 
 def _propellant_file(path: Path, problems: Problems, user: Table | None = None) -> PropellantFile | None:

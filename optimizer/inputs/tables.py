@@ -366,8 +366,23 @@ def sub_tables(table: Table, key: str, most: int) -> list[Table]:
     return [Table(table.document, (*table.path, key, place), item, table.problems) for place, item in enumerate(value)]
 
 
+_SIGNS = {
+    "study": (("search", "objectives"), "run: grainwright search {file}"),
+    "firing": (("record", "observed"), "run: grainwright reduce {file}, or grainwright explain {file}"),
+    "motor": (("grain", "nozzle"), "run: grainwright check {file}"),
+    "propellant": (("rate",), 'a motor names it: [propellant] with use = "{file}"'),
+}
+"""Tables that only one kind of file has, and what that kind is for."""
+
+
 def check_schema(table: Table, what: str) -> None:
-    """Refuse a file of another layout version."""
+    """Refuse a file of another layout version; InputError at once for a file of another kind, not one for each key."""
+    signs = {kind: set(names) & set(table.data) for kind, (names, _) in _SIGNS.items()}
+    kind = next((kind for kind, seen in signs.items() if seen), what)
+    if kind != what and not signs[what] and not (what == "propellant" and "propellant" in table.data):
+        file = table.document.file
+        table.problem(None, f"is a {kind} file; expected a {what} file", _SIGNS[kind][1].format(file=file), "E116")
+        table.problems.stop_if_any(file)
     value = table.data.get("schema")
     if value is None:
         table.missing("schema", f"add schema = 1 as the first line of the {what} file")

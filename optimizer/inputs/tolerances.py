@@ -69,12 +69,18 @@ def _columns(table: Table, path: tuple[str, ...], motors: Motors) -> list[str]:
             table.problem(path, "names nothing that scatters", fix, "E158", table._value_at(path))
             return []
     present = [column for column in columns if motors.value(column) is not None]
-    if not present:
+    told_already = all(motors.value(column.split(".")[0]) is None and _given(table, column) for column in columns)
+    if not present and not told_already:
         part = ".".join(COLUMN_KEYS.get(columns[0], columns[0]).split(".")[:-1])
         table.problem(
             path, "names something that this motor does not give", f"give it under [{part}], or remove this", "E158"
         )
     return present
+
+
+def _given(table: Table, column: str) -> bool:
+    """Whether the file has the table of this column, read or not: what is wrong in it has been told there."""
+    return column.split(".")[0] in table.document.data
 
 
 def _tolerance(table: Table, path: tuple[str, ...], value: Any, columns: list[str], motors: Motors) -> Tolerance | None:

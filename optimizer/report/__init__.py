@@ -112,7 +112,8 @@ def render_search(view: View) -> str:
     - `rejected_by`: {limit: count}; `rejected_only_by`: {limit: count}, candidates that this limit alone turned away;
     - `picks`: [{"id", "title", "why"}], made from the objectives where left out;
     - with nothing feasible: `nearest`: rows as in `designs` with "misses": [{"limit", "value", "bound"}], and
-      `relaxations`: [{"limit", "from", "to", "admits"}], values SI or text;
+      `relaxations`: [{"changes": [{"limit", "from", "to"}], "variables": {name: value}}], values SI or text, or one
+      change alone as {"limit", "from", "to", "admits"};
     - `shares` as in `render_spread`, optional.
     """
     from optimizer.report.panels import rejected, shares

@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from optimizer.limits import ALIASES
 from optimizer.report.values import meaning, number_text, spoken, unit_text, value_text
 
 View = Mapping[str, Any]
@@ -113,24 +114,40 @@ def nearest_rows(view: View, units: str) -> list[dict[str, Any]]:
     """Candidates that came nearest where none is feasible: their variables and by how much they miss."""
     rows = []
     for design in view.get("nearest") or ():
-        variables = [f"{spoken(k)} {value_text(v, k, units)}" for k, v in (design.get("variables") or {}).items()]
         misses = [
-            f"{spoken(miss['limit'])} {value_text(miss.get('value'), miss['limit'], units)}, "
-            f"limit {value_text(miss.get('bound'), miss['limit'], units)}"
+            f"{spoken(miss['limit'])} {_bound(miss.get('value'), miss['limit'], units)}, "
+            f"limit {_bound(miss.get('bound'), miss['limit'], units)}"
             for miss in design.get("misses") or ()
         ]
-        rows.append({"id": str(design.get("id", "")), "variables": ", ".join(variables), "misses": misses})
+        rows.append({"id": str(design.get("id", "")), "variables": _described(design, units), "misses": misses})
     return rows
 
 
-def relaxation_rows(view: View, units: str) -> list[dict[str, str]]:
-    """The smallest change of one limit that would let a candidate in."""
+def relaxation_rows(view: View, units: str) -> list[dict[str, Any]]:
+    """The smallest changes of one limit, or of two together, that would let a candidate in, and which one."""
     return [
         {
-            "limit": spoken(row["limit"]),
-            "old": value_text(row.get("from"), row["limit"], units),
-            "new": value_text(row.get("to"), row["limit"], units),
-            "admits": "" if row.get("admits") is None else str(row["admits"]),
+            "changes": [
+                {
+                    "limit": spoken(change["limit"]),
+                    "old": _bound(change.get("from"), change["limit"], units),
+                    "new": _bound(change.get("to"), change["limit"], units),
+                }
+                for change in row.get("changes") or [row]
+            ],
+            "admits": _described(row, units) or ("" if row.get("admits") is None else str(row["admits"])),
         }
         for row in view.get("relaxations") or ()
     ]
+
+
+def _bound(value: Any, limit: str, units: str) -> str:
+    """A bound in the unit of the quantity that it bounds, whatever the limit is called."""
+    return value_text(value, ALIASES.get(limit, limit), units)
+
+
+def _described(row: View, units: str) -> str:
+    """The variables of a candidate as one text."""
+    return ", ".join(
+        f"{spoken(key)} {value_text(value, key, units)}" for key, value in (row.get("variables") or {}).items()
+    )

@@ -17,8 +17,18 @@ from pathlib import Path
 
 from fault_common import EVOLVE, EXHAUSTIVE, RESULTS, Tally, ended, forked, scratch, write_study
 
+CALLS = 200
+"""Calls of write, flush and rename that a small search makes for its results, about."""
 SMALL = 4
 """Outsides a block, so that a small study has many."""
+
+
+@functools.cache
+def code_hash() -> str:
+    """The hash of the code, worked out once: an edit while the trials run is not what they are about."""
+    from optimizer.search import code_hash as plain
+
+    return plain()
 
 
 def run_search(study: Path, out: Path, log: Path | None = None) -> int:
@@ -30,6 +40,7 @@ def run_search(study: Path, out: Path, log: Path | None = None) -> int:
     from optimizer.store import Store
 
     optimizer.search.screen = functools.partial(screen, block=SMALL)
+    optimizer.search.code_hash = code_hash
     optimizer.evolve.BATCH = 12
     if log is not None:
         handle = os.open(log, os.O_WRONLY | os.O_APPEND | os.O_CREAT)
@@ -46,9 +57,9 @@ def run_search(study: Path, out: Path, log: Path | None = None) -> int:
 
 def finished_blocks(out: Path, study: Path) -> tuple[set[int], list[str]]:
     """Blocks of a record that read back whole, and what its opening said."""
-    from optimizer.store import Store
-
     import sqlite3
+
+    from optimizer.store import Store
 
     if not (out / "record.db").exists():
         return set(), []
@@ -73,6 +84,7 @@ def killed_searches(kills: int, method: str, seed: int = 1, in_a_row: int = 3) -
     tally = Tally(f"kill -9 at random moments, {method}")
     draw = random.Random(f"{seed}{method}")
     driver = EXHAUSTIVE if method == "exhaustive" else EVOLVE
+    code_hash()
     with scratch() as folder:
         study = write_study(folder, driver, "0.25 mm")
         started = time.monotonic()
@@ -121,6 +133,7 @@ def killed_while_replacing(kills: int, seed: int = 1) -> Tally:
     """Kill -9 while a folder with the results of an earlier edit is written over: each file is the old or the new one."""
     tally = Tally("kill -9 while old results are replaced")
     draw = random.Random(seed)
+    code_hash()
     with scratch() as folder:
         study = write_study(folder, throat="1 mm")
         for name, throat in (("old", "2 mm"), ("new", "1 mm")):
@@ -132,7 +145,7 @@ def killed_while_replacing(kills: int, seed: int = 1) -> Tally:
             out = folder / "out"
             shutil.rmtree(out, ignore_errors=True)
             shutil.copytree(folder / "old", out)
-            child = forked(lambda: _killed_at(study, out, draw.randrange(1, 90)))
+            child = forked(functools.partial(_killed_at, study, out, draw.randrange(1, CALLS)))
             code = ended(child)
             now = _results(out)
             states = [
@@ -149,7 +162,6 @@ def killed_while_replacing(kills: int, seed: int = 1) -> Tally:
                 code in (0, -9) and not broken and code_again == 0 and same,
                 f"kill {number + 1}: {code} {broken} {code_again} {same}",
             )
-            draw.random()
         tally.remark = f"each file old or new, never half; the same command then makes all of them new ({mixed} met between)"
     return tally
 
@@ -179,7 +191,7 @@ def _killed_at(study: Path, out: Path, call: int) -> int:
         return run
 
     class Watched:
-        fsync, replace, write = counted(os.fsync), counted(os.replace), counted(os.write)
+        fsync, replace, write = (staticmethod(counted(call)) for call in (os.fsync, os.replace, os.write))
 
         def __getattr__(self, name):
             return getattr(os, name)
@@ -192,6 +204,7 @@ def workers_on_one_folder(workers: int, rounds: int = 1, kill_one: bool = False,
     """Several processes search one study into one folder; each must come to the same table, and one may be killed."""
     tally = Tally(f"{workers} workers on one folder{', one of them killed' if kill_one else ''}")
     draw = random.Random(seed)
+    code_hash()
     with scratch() as folder:
         study = write_study(folder, EXHAUSTIVE, "0.25 mm")
         started = time.monotonic()

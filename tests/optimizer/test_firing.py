@@ -75,8 +75,12 @@ def sampled(truth, rate=1000.0, lead=0.6, noise=0.0, seed=1, tail=0.8):
     _, t, p, force = truth
     time = np.arange(0.0, lead + t[-1] + tail, 1.0 / rate)
     generator = np.random.default_rng(seed)
-    pressure = np.interp(time - lead, t, p, left=AMBIENT, right=AMBIENT) + noise * p.max() * generator.normal(size=time.size)
-    thrust = np.interp(time - lead, t, force, left=0.0, right=0.0) + noise * force.max() * generator.normal(size=time.size)
+    pressure = np.interp(time - lead, t, p, left=AMBIENT, right=AMBIENT) + noise * p.max() * generator.normal(
+        size=time.size
+    )
+    thrust = np.interp(time - lead, t, force, left=0.0, right=0.0) + noise * force.max() * generator.normal(
+        size=time.size
+    )
     return time, pressure, thrust
 
 
@@ -84,7 +88,10 @@ def write(folder: Path, columns: dict[str, np.ndarray], firing: str = FIRING, mo
     """The three files of a firing; returns the reduction."""
     (folder / "motor.toml").write_text(motor)
     (folder / "firing.toml").write_text(firing)
-    rows = zip(*([f"{value:.9g}" if np.isfinite(value) else "" for value in values] for values in columns.values()), strict=True)
+    rows = zip(
+        *([f"{value:.9g}" if np.isfinite(value) else "" for value in values] for values in columns.values()),
+        strict=True,
+    )
     lines = [separator.join(columns), *(separator.join(row) for row in rows)]
     (folder / "record.csv").write_text("\n".join(lines) + "\n")
     return reduce_firing(load_firing(folder / "firing.toml"))
@@ -137,7 +144,11 @@ time = {name = "t [ms]", unit = "ms"}
 pressure = {name = "P1 (psig)", unit = "psi", reference = "gauge"}
 thrust = {name = "F", unit = "lbf"}
 """
-        columns = {"t [ms]": 1e3 * time, "P1 (psig)": (pressure - AMBIENT) / 6894.757293168361, "F": thrust / 4.4482216152605}
+        columns = {
+            "t [ms]": 1e3 * time,
+            "P1 (psig)": (pressure - AMBIENT) / 6894.757293168361,
+            "F": thrust / 4.4482216152605,
+        }
         other_way = write(tmp_path, columns, firing).measured
         for name, value in usual_way.items():
             near(other_way[name], value, 1e-6)
@@ -153,11 +164,17 @@ thrust = {name = "F", unit = "lbf"}
         time, pressure, thrust = sampled(truth)
         both = write(tmp_path, usual(time, pressure, thrust)).measured
         lines = FIRING.splitlines(keepends=True)
-        only = write(tmp_path, {"time_s": time, "p_bar": pressure / BAR}, "".join(x for x in lines if not x.startswith("thrust")))
+        only = write(
+            tmp_path, {"time_s": time, "p_bar": pressure / BAR}, "".join(x for x in lines if not x.startswith("thrust"))
+        )
         assert only.measured["total_impulse"] is None and only.measured["thrust_coefficient"] is None
         near(only.measured["pressure_integral"], both["pressure_integral"], 1e-9)
         assert about(only, "no thrust")
-        only = write(tmp_path, {"time_s": time, "load_kgf": thrust / KGF}, "".join(x for x in lines if not x.startswith("pressure")))
+        only = write(
+            tmp_path,
+            {"time_s": time, "load_kgf": thrust / KGF},
+            "".join(x for x in lines if not x.startswith("pressure")),
+        )
         assert only.measured["peak_pressure"] is None and only.measured["characteristic_velocity"] is None
         near(only.measured["total_impulse"], both["total_impulse"], 5e-3)
         assert about(only, "no pressure")
@@ -167,19 +184,24 @@ thrust = {name = "F", unit = "lbf"}
         text = json.dumps(answer, allow_nan=False)
         assert json.loads(text)["schema"] == 1
         named = " ".join([*DEFINITIONS, *DEFINITIONS.values()])
-        undefined = [name for name in answer["measured"] if name not in named and name.removeprefix("final_") not in named]
+        undefined = [
+            name for name in answer["measured"] if name not in named and name.removeprefix("final_") not in named
+        ]
         assert undefined == []
         assert set(answer["uncertainty"]) <= set(answer["measured"])
 
     def test_what_was_weighed_on_the_day_counts(self, tmp_path, truth):
         plain = write(tmp_path, usual(*sampled(truth)))
         mass = plain.measured["propellant_mass"]
-        day = f'[measured]\npropellant_mass = "{1.1 * mass} kg"\nthroat_diameter_before = "14 mm"\nambient_pressure = "90 kPa"\n'
+        day = f'[measured]\npropellant_mass = "{1.1 * mass} kg"\nthroat_diameter_before = "14 mm"\n'
+        day += 'ambient_pressure = "90 kPa"\n'
         other = write(tmp_path, usual(*sampled(truth)), FIRING + day)
         near(other.measured["specific_impulse"], plain.measured["specific_impulse"] / 1.1, 1e-5)
         assert about(other, "propellant mass")
         # The trace is zeroed to the air of the day, a little lower, and the throat is wider.
-        assert other.measured["peak_pressure"] == pytest.approx(plain.measured["peak_pressure"] - (AMBIENT - 9e4), rel=1e-3)
+        assert other.measured["peak_pressure"] == pytest.approx(
+            plain.measured["peak_pressure"] - (AMBIENT - 9e4), rel=1e-3
+        )
         assert other.measured["thrust_coefficient"] < 0.96 * plain.measured["thrust_coefficient"]
 
     def test_a_motor_file_without_grains_still_gives_a_thrust_coefficient(self, tmp_path, truth):
@@ -198,7 +220,9 @@ class TestWhatGoesWrong:
         generator = np.random.default_rng(5)
         spiked = pressure.copy()
         where = generator.choice(time.size, 150, replace=False)
-        spiked[where] += generator.uniform(2e5, 20e5, where.size) * np.where(generator.random(where.size) < 0.8, 1.0, -1.0)
+        spiked[where] += generator.uniform(2e5, 20e5, where.size) * np.where(
+            generator.random(where.size) < 0.8, 1.0, -1.0
+        )
         reduction = write(tmp_path, usual(time, spiked, thrust))
         for name in ("peak_pressure", "pressure_integral", "action_time", "burn_time"):
             near(reduction.measured[name], clean[name], 6e-3)
@@ -218,7 +242,9 @@ class TestWhatGoesWrong:
         near(reduction.measured["peak_pressure"], expected, 1e-2)
 
     def test_the_first_sample_of_a_sharp_start_stays(self):
-        values = np.concatenate([np.zeros(60), 50.0 * np.exp(-np.arange(200) / 60.0)]) + np.random.default_rng(3).normal(0, 0.1, 260)
+        values = np.concatenate([np.zeros(60), 50.0 * np.exp(-np.arange(200) / 60.0)]) + np.random.default_rng(
+            3
+        ).normal(0, 0.1, 260)
         cleaned = traces.despike(values)
         assert not cleaned.spikes[58:64].any()
 
@@ -289,7 +315,9 @@ class TestWhatGoesWrong:
         half = AMBIENT + 0.5 * (pressure - AMBIENT)
         reduction = write(tmp_path, usual(time, pressure, thrust) | {"p2": half / BAR}, firing)
         assert "no pressure figure" in about(reduction, "transducers disagree")[0]
-        assert not about(write(tmp_path, usual(time, pressure, thrust) | {"p2": pressure / BAR}, firing), "transducers disagree")
+        assert not about(
+            write(tmp_path, usual(time, pressure, thrust) | {"p2": pressure / BAR}, firing), "transducers disagree"
+        )
 
     def test_gaps_blanks_repeats_and_a_clock_that_steps_back(self, tmp_path, truth):
         time, pressure, thrust = sampled(truth, noise=0.002)
@@ -343,7 +371,9 @@ class TestRefused:
     def test_words_where_numbers_belong(self, tmp_path, truth):
         write(tmp_path, usual(*sampled(truth, rate=100.0)))
         text = (tmp_path / "record.csv").read_text().splitlines()
-        (tmp_path / "record.csv").write_text("\n".join([text[0], *(line.split(",")[0] + ",fast,1" for line in text[1:])]))
+        (tmp_path / "record.csv").write_text(
+            "\n".join([text[0], *(line.split(",")[0] + ",fast,1" for line in text[1:])])
+        )
         with pytest.raises(InputError, match="not numbers"):
             reduce_firing(load_firing(tmp_path / "firing.toml"))
 
@@ -367,7 +397,10 @@ class TestRefused:
 
     def test_a_clock_that_is_none(self, tmp_path, truth):
         time, pressure, thrust = sampled(truth)
-        assert "back and forth" in self.refused(tmp_path, usual(np.random.default_rng(1).permutation(time), pressure, thrust)).problem
+        assert (
+            "back and forth"
+            in self.refused(tmp_path, usual(np.random.default_rng(1).permutation(time), pressure, thrust)).problem
+        )
 
     def test_binary_and_no_record(self, tmp_path, truth):
         write(tmp_path, usual(*sampled(truth)))
@@ -382,14 +415,19 @@ class TestRefused:
 class TestUncertainty:
     def test_stated_uncertainties_are_kept(self, tmp_path, truth):
         """Instruments that err within their accuracy, noise that wanders, an offset: 60 firings, 19 in 20 inside."""
-        figures, inside = truth[0], {"pressure_integral": 0, "total_impulse": 0, "peak_pressure": 0, "characteristic_velocity": 0}
+        figures, inside = (
+            truth[0],
+            {"pressure_integral": 0, "total_impulse": 0, "peak_pressure": 0, "characteristic_velocity": 0},
+        )
         expected = {**{name: figures[name][0] for name in list(inside)[:3]}, "characteristic_velocity": 1480.0}
         repeats = 60
         for seed in range(repeats):
             generator = np.random.default_rng(100 + seed)
             time, pressure, thrust = sampled(truth, rate=400.0, noise=0.004, seed=seed)
             span = generator.uniform(-1.0, 1.0, 2)
-            pressure = AMBIENT + (pressure - AMBIENT) * (1.0 + 0.005 * 1e7 / 3e6 * span[0]) + generator.uniform(-3e4, 3e4)
+            pressure = (
+                AMBIENT + (pressure - AMBIENT) * (1.0 + 0.005 * 1e7 / 3e6 * span[0]) + generator.uniform(-3e4, 3e4)
+            )
             thrust = thrust * (1.0 + 0.005 * 100.0 * KGF / 600.0 * span[1])
             reduction = write(tmp_path, usual(time, pressure, thrust))
             for name in inside:

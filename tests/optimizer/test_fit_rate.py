@@ -1,7 +1,8 @@
 """Re-fit of the burning-rate law: invented motors of known law, noise of several kinds, and what a fit must refuse.
 
 The coverage tests are the ones that matter: a stated 95 % interval has to hold the truth. They run on fast forward
-models (the steady kernel; a polynomial surface laid through the transient kernel), a single fit on the transient kernel itself.
+models (the steady kernel; a polynomial surface laid through the transient kernel), a single fit on the transient
+kernel itself.
 """
 
 import json
@@ -54,7 +55,9 @@ COARSE = {"stations": 2, "tolerance": 1.6e-2, "web_steps": 30}
 
 
 def motor_text(rate="6.5 mm/s", exponent=0.45, core="18 mm", throat="13.5 mm", extra=""):
-    text = MOTOR.replace("RATE", rate).replace("EXPONENT", str(exponent)).replace("CORE", core).replace("THROAT", throat)
+    text = (
+        MOTOR.replace("RATE", rate).replace("EXPONENT", str(exponent)).replace("CORE", core).replace("THROAT", throat)
+    )
     return text + extra
 
 
@@ -112,30 +115,39 @@ def covered(curve, believed, kind, repeats=100, **noise):
     return rates, exponents, np.median(widths, axis=0)
 
 
-NOISES = [
-    pytest.param({"noise": 0.005}, (0.015, 0.02), id="white"),
-    pytest.param({"noise": 0.01, "wander": 0.9}, (0.04, 0.08), id="wandering"),
-    pytest.param({"noise": 0.005, "bound": 2e4}, (0.03, 0.06), id="instrument"),
-    pytest.param({"noise": 0.015, "rate": 150.0}, (0.03, 0.08), id="slow logger"),
-]
-
-
 class TestCoverage:
-    @pytest.mark.parametrize(("noise", "widest"), NOISES)
+    """Each row: noise, and the widest that the 95 % intervals of rate (relative) and exponent may be."""
+
+    @pytest.mark.parametrize(
+        ("noise", "widest"),
+        [
+            pytest.param({"noise": 0.005}, (0.015, 0.02), id="white"),
+            pytest.param({"noise": 0.015, "rate": 150.0}, (0.03, 0.08), id="slow logger"),
+        ],
+    )
     def test_steady_kernel(self, tmp_path, noise, widest):
         truth = motor_file(tmp_path, "truth.toml", rate="8 mm/s", exponent=EXPONENT)
         curve = kernel.evaluate(truth.motors, curve=True).curve
-        rates, exponents, widths = covered(curve, motor_file(tmp_path), "steady", **noise)
-        assert rates >= 90 and exponents >= 90
-        assert widths[0] < widest[0] and widths[1] < widest[1]
+        self.check(covered(curve, motor_file(tmp_path), "steady", **noise), widest)
 
-    @pytest.mark.parametrize(("noise", "widest"), NOISES)
+    @pytest.mark.parametrize(
+        ("noise", "widest"),
+        [
+            pytest.param({"noise": 0.005}, (0.006, 0.015), id="white"),
+            pytest.param({"noise": 0.01, "wander": 0.9}, (0.04, 0.08), id="wandering"),
+            pytest.param({"noise": 0.005, "bound": 2e4}, (0.015, 0.06), id="instrument"),
+        ],
+    )
     def test_transient_kernel(self, tmp_path, monkeypatch, surface, noise, widest):
         monkeypatch.setattr(fit_rate, "_history", surface)
         monkeypatch.setattr(fit_rate, "COARSE_TO_FINE", ({},))
         truth = motor_file(tmp_path, "truth.toml", rate="8 mm/s", exponent=EXPONENT)
         curve = surface(with_truth(truth.motors), "transient", {})
-        rates, exponents, widths = covered(curve, motor_file(tmp_path), "transient", **noise)
+        self.check(covered(curve, motor_file(tmp_path), "transient", **noise), widest)
+
+    def check(self, found, widest):
+        rates, exponents, widths = found
+        print(f"covered: rate {rates}, exponent {exponents} of 100; widths {widths[0]:.4f}, {widths[1]:.4f}")
         assert rates >= 90 and exponents >= 90
         assert widths[0] < widest[0] and widths[1] < widest[1]
 
@@ -159,11 +171,17 @@ def surface(tmp_path_factory):
     Histories are laid on a common clock: parts of the time to half the peak on the way down.
     """
     motors = motor_file(tmp_path_factory.mktemp("surface"), core="18 mm").motors
-    at, centre, reach = 2.6e6, np.array([np.log(true_rate(2.6e6)), EXPONENT, np.log(SPEED)]), np.array([0.05, 0.15, 0.04])
+    at, centre, reach = (
+        2.6e6,
+        np.array([np.log(true_rate(2.6e6)), EXPONENT, np.log(SPEED)]),
+        np.array([0.05, 0.15, 0.04]),
+    )
     nodes = np.array(list(product(np.cos(np.pi * (np.arange(5) + 0.5) / 5), repeat=3)))
     points = centre + nodes * reach
     curve = transient.evaluate(with_law(motors, *points.T, at), curve=True, **COARSE).curve
-    share = np.concatenate([np.linspace(0.0, 0.05, 60)[:-1], np.linspace(0.05, 0.94, 250)[:-1], np.linspace(0.94, 1.12, 150)])
+    share = np.concatenate(
+        [np.linspace(0.0, 0.05, 60)[:-1], np.linspace(0.05, 0.94, 250)[:-1], np.linspace(0.94, 1.12, 150)]
+    )
 
     def laid(i):
         known = np.isfinite(curve.time[i])
@@ -243,22 +261,27 @@ class TestTransientKernel:
         assert float(found.propellant.rate[0, 0]) == fit.rate and float(found.propellant.exponent[0, 0]) == fit.exponent
         assert float(found.propellant.rate_at[0, 0]) == fit.at
         assert (float(found.propellant.rate_from[0, 0]), float(found.propellant.rate_to[0, 0])) == fit.pressure_range
-        assert float(found.propellant.density[0]) == 1700.0 and float(found.propellant.temperature_sensitivity[0]) == 0.002
+        assert (
+            float(found.propellant.density[0]) == 1700.0 and float(found.propellant.temperature_sensitivity[0]) == 0.002
+        )
         assert "r.csv" in found.provenance["firings"] and "95 %" in found.provenance["rate"]
 
     def test_an_erosive_constant(self, tmp_path, monkeypatch):
-        """A narrow port with twice the usual erosive coefficient: the fit finds that it is more than the default."""
-        monkeypatch.setattr(fit_rate, "COARSE_TO_FINE", ({"stations": 4, "tolerance": 1.6e-2, "web_steps": 30},))
-        law = 'erosive = "mukunda-paul"\n[propellant.erosive_constants]\ncoefficient = VALUE\nthreshold = 10\n'
-        text = motor_text(rate="8 mm/s", exponent=EXPONENT, core="15 mm").replace('[[propellant.rate]]', law + '[[propellant.rate]]')
+        """A narrow port with twice the coefficient that the file has, and another rate: both come out."""
+        monkeypatch.setattr(fit_rate, "COARSE_TO_FINE", ({"stations": 1, "tolerance": 3e-2, "web_steps": 20},))
+        constants = 'erosive = "mukunda-paul"\n[propellant.erosive_constants]\ncoefficient = VALUE\nthreshold = 10\n'
+        text = motor_text(rate="8 mm/s", exponent=EXPONENT, core="15 mm")
+        text = text.replace("[[propellant.rate]]", constants + "[[propellant.rate]]").replace("count = 3", "count = 1")
+        text = text.replace('"75 mm"', '"225 mm"')
         (tmp_path / "truth.toml").write_text(text.replace("VALUE", "0.05"))
         (tmp_path / "motor.toml").write_text(text.replace("VALUE", "0.023").replace("8 mm/s", "7 mm/s"))
-        curve = transient.evaluate(load_motor(tmp_path / "truth.toml").motors, curve=True, stations=4).curve
+        truth = load_motor(tmp_path / "truth.toml").motors
+        curve = transient.evaluate(truth, curve=True, **fit_rate.COARSE_TO_FINE[0]).curve
         firing = firing_of(load_motor(tmp_path / "motor.toml"))
         fit, _ = fit_rate.fit_rate([reduce_record(firing, record(curve, 1, noise=0.003))], erosive=True)
-        assert fit.erosive_constant[0] == "coefficient" and fit.erosive_constant[1] == pytest.approx(0.05, rel=0.15)
-        assert fit.exponent == pytest.approx(EXPONENT, abs=0.03)
-        assert fit.covariance.shape == (4, 4) and fit.names[3] == "coefficient"
+        assert fit.erosive_constant[0] == "coefficient" and fit.names[3] == "coefficient"
+        assert fit.erosive_constant[1] == pytest.approx(0.05, rel=0.05)
+        assert fit.exponent == pytest.approx(EXPONENT, abs=0.02) and fit.covariance.shape == (4, 4)
 
 
 class TestSteadyKernel:
@@ -276,7 +299,9 @@ class TestSteadyKernel:
         other = motor_file(tmp_path, "hot.toml", rate="8 mm/s", exponent=EXPONENT, throat="11.5 mm")
         believed = motor_file(tmp_path, "hot believed.toml", throat="11.5 mm")
         reductions = [
-            reduce_record(firing_of(motor_file(tmp_path), "first"), record(kernel.evaluate(truth.motors, curve=True).curve, 1)),
+            reduce_record(
+                firing_of(motor_file(tmp_path), "first"), record(kernel.evaluate(truth.motors, curve=True).curve, 1)
+            ),
             reduce_record(firing_of(believed, "second"), record(kernel.evaluate(other.motors, curve=True).curve, 2)),
         ]
         both, _ = fit_rate.fit_rate(reductions, kernel="steady")
@@ -329,13 +354,17 @@ class TestSteadyKernel:
         time, pressure = made.time, made.channels[0].values
         start, stop = time[np.argmax(pressure > 1e6)], time[np.flatnonzero(pressure > 1e6)[-1]]
         falling = 1.4 - 0.7 * np.clip((time - start) / (stop - start), 0.0, 1.0)
-        _, notes = self.fitted(tmp_path, truth, Record(time, (Channel("p", "pressure", AMBIENT + (pressure - AMBIENT) * falling),)))
-        assert "misfit" in {item.about for item in notes}
+        _, notes = self.fitted(
+            tmp_path, truth, Record(time, (Channel("p", "pressure", AMBIENT + (pressure - AMBIENT) * falling),))
+        )
+        assert {"misfit", "unlikely exponent"} <= {item.about for item in notes}
 
 
 class TestNoFit:
     def curve(self, folder):
-        return kernel.evaluate(motor_file(folder, "truth.toml", rate="8 mm/s", exponent=EXPONENT).motors, curve=True).curve
+        return kernel.evaluate(
+            motor_file(folder, "truth.toml", rate="8 mm/s", exponent=EXPONENT).motors, curve=True
+        ).curve
 
     def test_without_pressure(self, tmp_path):
         made = record(self.curve(tmp_path), 1)
@@ -356,7 +385,9 @@ class TestNoFit:
 
     def test_with_too_few_samples(self, tmp_path):
         with pytest.raises(NoFit, match="samples"):
-            fit_rate.fit_rate([reduce_record(firing_of(motor_file(tmp_path)), record(self.curve(tmp_path), 1, rate=14.0, spikes=0.0))])
+            fit_rate.fit_rate(
+                [reduce_record(firing_of(motor_file(tmp_path)), record(self.curve(tmp_path), 1, rate=10.0, spikes=0.0))]
+            )
 
     def test_erosive_without_a_law(self, tmp_path):
         reduction = reduce_record(firing_of(motor_file(tmp_path)), record(self.curve(tmp_path), 1))
@@ -366,7 +397,13 @@ class TestNoFit:
     def test_the_reason_goes_into_the_cautions(self, tmp_path):
         (tmp_path / "motor.toml").write_text("schema = 1\n" + motor_text()[motor_text().index("[nozzle]") :])
         made = record(self.curve(tmp_path), 1)
-        np.savetxt(tmp_path / "r.csv", np.column_stack([made.time, made.channels[0].values]), delimiter=",", header="t,p", comments="")
+        np.savetxt(
+            tmp_path / "r.csv",
+            np.column_stack([made.time, made.channels[0].values]),
+            delimiter=",",
+            header="t,p",
+            comments="",
+        )
         (tmp_path / "f.toml").write_text(
             'schema = 1\nmotor = "motor.toml"\nrecord = "r.csv"\n[columns]\ntime = {name = "t", unit = "s"}\n'
             'pressure = {name = "p", unit = "Pa"}\n'

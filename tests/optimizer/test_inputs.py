@@ -239,11 +239,28 @@ class TestMotor:
 
     def test_end_burner_and_straight_exit(self, folder):
         text = MOTOR[: MOTOR.index("[case]")]
-        text = text.replace('core_diameter = "16 mm"', 'core_diameter = "0 mm"').replace(
-            'half_angle = "14 deg"', 'half_angle = "0 deg"'
-        )
+        for old, new in (
+            ('core_diameter = "16 mm"', 'core_diameter = "0 mm"'), ("count = 3", "count = 1"),
+            ("burning_ends = 2", "burning_ends = 1"), ('half_angle = "14 deg"', 'half_angle = "0 deg"'),
+        ):
+            assert text.count(old) == 1
+            text = text.replace(old, new)
         motor = motor_from_text(text, folder / "end.toml").motors
         assert motor.grain.core_diameter[0, 0] == 0.0 and motor.nozzle.half_angle[0] == 0.0
+
+    @pytest.mark.parametrize("first", ["16 mm", "0 mm"])
+    def test_an_end_burner_comes_first_and_burns_on_one_face(self, folder, first):
+        text = MOTOR[: MOTOR.index("[case]")].replace("count = 3", "count = 1")
+        text = text.replace('core_diameter = "16 mm"', f'core_diameter = "{first}"')
+        second = '[[grain]]\nlength = "50 mm"\nouter_diameter = "46 mm"\ncore_diameter = "0 mm"\nburning_ends = 1\n'
+        (folder / "blocked.toml").write_text(text + second)
+        keys = {problem.key for problem in problems_of(load_motor, folder / "blocked.toml") if problem.code == "E139"}
+        assert keys == {"grain[3].core_diameter"} | ({"grain[1].burning_ends"} if first == "0 mm" else set())
+
+    def test_a_bare_case_is_a_liner_of_no_thickness(self, folder):
+        text = MOTOR.replace('thickness = "1.6 mm"', 'thickness = "0 mm"')
+        assert text != MOTOR
+        assert motor_from_text(text, folder / "bare.toml").motors.liner.thickness.tolist() == [0.0]
 
     def test_a_byte_order_mark_and_windows_line_ends(self, folder):
         (folder / "w.toml").write_bytes(b"\xef\xbb\xbf" + MOTOR.replace("\n", "\r\n").encode())
@@ -327,6 +344,7 @@ BROKEN_MOTORS = [
     case('core_diameter = "16 mm"', 'core_diameter = "46 mm"', "grain[1].core_diameter", '"46 mm"', "E130", "46 mm (1.811 in)"),
     case('core_diameter = "16 mm"', 'core_diameter = "60 mm"', "grain[1].core_diameter", '"60 mm"', "E130", "not inside"),
     case('core_diameter = "16 mm"\nburning_ends = 2', 'core_diameter = "0 mm"\nburning_ends = 0', "grain[1].burning_ends", "0", "E137", "nothing to burn"),
+    case('core_diameter = "16 mm"\nburning_ends = 2', 'core_diameter = "0 mm"\nburning_ends = 1', "grain[1].count", "3", "E139", "cannot get out", "end burner"),
     case("burning_ends = 2", "burning_ends = 3", "grain[1].burning_ends", "3", "E106", "beyond reason", "0 to 2"),
     case("count = 3", "count = 3.5", "grain[1].count", "3.5", "E109", "whole"),
     case("count = 3", "count = 0", "grain[1].count", "0", "E106", "too few"),
@@ -1021,3 +1039,37 @@ class TestMutations:
                 if loader is load_motor:
                     assert all(np.isfinite(value).all() for _, value in leaves(found.motors))
         assert outcomes["read"] > 10 and outcomes["refused"] > 100
+
+
+class TestAnotherKindOfFile:
+    """A file given to the wrong command is told as that, once, with the command it is for."""
+
+    @pytest.mark.parametrize(
+        ("load", "given", "told", "cure"),
+        [
+            (load_motor, "study.toml", "is a study file; expected a motor file", "grainwright search"),
+            (load_motor, "firing.toml", "is a firing file; expected a motor file", "grainwright reduce"),
+            (load_motor, "propellant.toml", "is a propellant file; expected a motor file", "[propellant]"),
+            (load_study, "motor.toml", "is a motor file; expected a study file", "grainwright check"),
+            (load_firing, "study.toml", "is a study file; expected a firing file", "grainwright search"),
+        ],
+    )
+    def test_it_is_told_once(self, load, given, told, cure, tmp_path):
+        from optimizer.starter import create
+
+        create(tmp_path)
+        with pytest.raises(InputError) as error:
+            load(tmp_path / given)
+        [problem] = error.value.problems
+        assert problem.problem == told and cure in problem.fix and problem.code == "E116"
+
+    def test_a_tolerance_of_a_part_that_cannot_be_read_is_no_second_problem(self, tmp_path):
+        from optimizer.starter import create
+
+        create(tmp_path)
+        path = tmp_path / "motor.toml"
+        text = path.read_text(encoding="utf-8").replace('wall = "3 mm"', 'wall = "3 kg"')
+        path.write_text(text, encoding="utf-8")
+        with pytest.raises(InputError) as error:
+            load_motor(path)
+        assert [problem.key for problem in error.value.problems] == ["case.wall"]

@@ -332,12 +332,23 @@ class TestSearch:
             designs=[],
             feasible=0,
             nearest=[{**designs(1)[0], "misses": [{"limit": "peak_pressure", "value": 9.4e6, "bound": 9e6}]}],
-            relaxations=[{"limit": "peak_pressure", "from": 9e6, "to": 9.4e6, "admits": 3}],
+            relaxations=[
+                {"limit": "peak_pressure", "from": 9e6, "to": 9.4e6, "admits": 3},
+                {
+                    "changes": [
+                        {"limit": "target impulse", "from": 1280.0, "to": 1013.0},
+                        {"limit": "maximum_pressure", "from": 7e6, "to": 7.5e6},
+                    ],
+                    "variables": {"throat_diameter": 0.0098},
+                },
+            ],
         )
         text = Reader(report.render_search(view)).text
         assert "No candidate meets every limit." in text
         assert "peak pressure 9.400 MPa, limit 9.000 MPa" in text
         assert "The smallest change that lets one in" in text
+        assert "target impulse 1280 N·s 1013 N·s" in text and "and maximum pressure 7.000 MPa 7.500 MPa" in text
+        assert "throat diameter 9.800 mm" in text
         assert "3 000 75.0 %" in text, "what each limit turned away"
 
 

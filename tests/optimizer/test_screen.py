@@ -31,7 +31,8 @@ STUDIES = {
         "limits": 'maximum_pressure = "9 MPa"\nloaded_mass = {max = "2 kg", min = "1.2 kg"}\n'
         "propellant_mass_fraction = {min = 0.4}",
         "search": 'grain_count = {from = 3, to = 5}\ncore_diameter = ["15 mm", "18 mm"]\n'
-        'throat_diameter = ["12 mm", "14 mm"]\nforward_closure.plate_thickness = ["8 mm", "10 mm", "12 mm"]\nforward_closure.count = [6, 10]\n'
+        'throat_diameter = ["12 mm", "14 mm"]\nforward_closure.plate_thickness = ["8 mm", "10 mm", "12 mm"]\n'
+        "forward_closure.count = [6, 10]\n"
         'case.material = ["6061-T6", "7075-T6"]',
     },
     "a smallest factor asked for": {
@@ -183,7 +184,8 @@ def test_a_scaled_screen_of_millions_is_quick_and_small(cases, tmp_path):
     """Two million candidates in one process; the benchmark does fifty million and more, and prints what it took."""
     search = (
         'core_diameter = {from = "15 mm", to = "19 mm", step = "1 mm"}\n'
-        'throat_diameter = {from = "11 mm", to = "15 mm", step = "0.2 mm"}\nwall = ["2 mm", "3 mm", "4 mm"]\nforward_closure.count = {from = 4, to = 16}\n'
+        'throat_diameter = {from = "11 mm", to = "15 mm", step = "0.2 mm"}\nwall = ["2 mm", "3 mm", "4 mm"]\n'
+        "forward_closure.count = {from = 4, to = 16}\n"
         'forward_closure.screw = ["#8-32 UNC", "#10-24 UNC", "1/4-20 UNC"]\n'
         'forward_closure.edge_distance = {from = "8 mm", to = "20 mm", step = "0.1 mm"}\n'
         "forward_closure.load_sharing = [0.8, 1.0]"

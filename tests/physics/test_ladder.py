@@ -306,7 +306,7 @@ class TestNotAssessed:
                 "forward closure",
                 "forward_closure.plate_thickness is not given",
             ),
-            ("aft_closure.seal", "seal extrusion", "aft closure", "aft_closure.seal is not given"),
+            ("aft_closure.seal", "seal extrusion", "aft closure", "[aft_closure.seal] is not given"),
             ("nozzle.seat_diameter", "seat compression", "nozzle", "nozzle.seat_diameter is not given"),
             ("nozzle.material", "seat compression", "nozzle", "nozzle.material is not given"),
             ("propellant.strength", "grain support", "grains", "propellant.strength is not given"),

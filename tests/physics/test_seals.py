@@ -9,7 +9,14 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from physics.motors import Seal
-from physics.seals import as568, extrusion_constant, extrusion_pressure, gland_figures, squeeze_band
+from physics.seals import (
+    _backup_warning,
+    as568,
+    extrusion_constant,
+    extrusion_pressure,
+    gland_figures,
+    squeeze_band,
+)
 
 gaps = st.floats(1e-6, 3e-4)
 growths = st.floats(1e-13, 2e-11)
@@ -75,6 +82,16 @@ def test_a_sound_gland_draws_no_warning() -> None:
 def test_each_proportion_is_watched(changes: dict[str, float], name: str) -> None:
     wrong = [f.name for f in gland_figures(seal(**changes), np.array([50.8e-3])) if not f.ok[0]]
     assert name in wrong
+
+
+def test_a_backup_ring_is_advised_above_fifteen_hundred_psi() -> None:
+    # read at second hand: Parker ORD 5700 section 4.0, unless the gap is nearly closed
+    def said(pressure: float, **changes: float) -> str:
+        return _backup_warning(seal(**changes), np.array([pressure * 6894.757]))
+
+    assert "backup ring is advised" in said(1600.0) and "10.3 MPa (1500 psi)" in said(1600.0)
+    assert said(1400.0) == said(1600.0, gap=1e-5) == said(1600.0, backup_rings=1.0) == ""
+    assert _backup_warning(seal(), None) == ""
 
 
 def test_what_is_not_given_is_left_out() -> None:

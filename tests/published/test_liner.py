@@ -75,7 +75,7 @@ def test_paper_liner_with_a_gap_at_the_bulkhead(motor):
 def test_sixteenth_inch_paper_phenolic_lasts_a_short_burn(motor):
     # common practice, no source: a 1/16 in paper-phenolic liner serves burns of about two to three seconds, not six
     time = heat.liner_burn_through(replace(motor, liner=replace(motor.liner, thickness=one(1.5875e-3))), burn(3.0))[0]
-    assert 1.5 < time < 6.0
+    assert 3.0 < time < 6.0
 
 
 def test_char_depth_band(motor):
@@ -88,8 +88,8 @@ def test_char_depth_band(motor):
 
 def test_char_front_by_conduction_alone(motor):
     """Twice the thickness lasts about four times as long: t ∝ L²/a, as for any front that conduction drives."""
-    times = [heat.liner_burn_through(replace(motor, liner=replace(motor.liner, thickness=one(thickness))), burn(4.0))[0]
-             for thickness in (1.0e-3, 2.0e-3)]
+    thin, thick = (replace(motor, liner=replace(motor.liner, thickness=one(thickness))) for thickness in (1e-3, 2e-3))
+    times = [heat.burn_through_by_place(liner, burn(4.0), back="insulated")["aft end"][0] for liner in (thin, thick)]
     assert 3.3 < times[1] / times[0] < 4.2
 
 

@@ -130,7 +130,7 @@ class TestReferenceJoint:
 
     def test_the_bearing_table_says_where_it_ends(self) -> None:  # T-6: t/D = 0.66 here, table ends at 0.50
         note = rungs(joint())["bearing in case"].note
-        assert "tabulated bearing allowable at e/D 1.97" in note and "ends at wall over diameter 0.50" in note
+        assert "by the tabulated bearing strength at e/D 1.97" in note and "ends at wall over diameter 0.50" in note
 
     def test_tear_out(self) -> None:  # S2-45: 1.2 lc t Fu with lc 0.277 in, AISC 360 J3.10 (remembered)
         assert self.load("tear-out of case") == pytest.approx(1745, rel=0.005)

@@ -1,0 +1,268 @@
+"""A failed firing: the evidence must move the ranking the way a person who looks at the pieces would."""
+
+import json
+import math
+
+import numpy as np
+import pytest
+
+from optimizer.explain import _Strength, explain
+from optimizer.inputs import FINDINGS, InputError, load_firing
+from optimizer.trails import PLACES, PLAIN, TRAILS
+from physics.ladder import MODES
+
+MOTOR = """schema = 1
+name = "Invented"
+[propellant]
+name = "invented"
+density = "1700 kg/m^3"
+characteristic_velocity = "1480 m/s"
+gamma = 1.21
+molar_mass = "24 g/mol"
+[[propellant.rate]]
+from = "0.7 MPa"
+to = "12 MPa"
+rate = "14 mm/s"
+at = "5 MPa"
+exponent = 0.35
+[[grain]]
+count = 3
+length = "75 mm"
+outer_diameter = "46 mm"
+core_diameter = "20 mm"
+burning_ends = 2
+[nozzle]
+throat_diameter = "13.5 mm"
+exit_diameter = "34 mm"
+half_angle = "14 deg"
+efficiency = 0.95
+[case]
+material = "6061-T6"
+outer_diameter = "57.2 mm"
+wall = "3.2 mm"
+length = "330 mm"
+[liner]
+material = "paper-phenolic"
+thickness = "1.6 mm"
+[forward_closure]
+retention = "radial-screws"
+screw = "#10-24 UNC"
+grade = "A2-70"
+count = 4
+edge_distance = "14 mm"
+shear_plane = "threads"
+ring_material = "6061-T6"
+plate_thickness = "12 mm"
+[forward_closure.seal]
+rings = 2
+cross_section = "3.53 mm"
+gland_depth = "2.8 mm"
+gap = "0.05 mm"
+hardness = 70
+[aft_closure]
+retention = "radial-screws"
+screw = "#10-24 UNC"
+grade = "A2-70"
+count = 8
+edge_distance = "14 mm"
+shear_plane = "threads"
+ring_material = "6061-T6"
+plate_thickness = "12 mm"
+[tolerances]
+throat_diameter = {plus_minus = "0.05 mm"}
+rate = {standard_deviation = "3 %"}
+"""
+
+
+@pytest.fixture()
+def explained(tmp_path):
+    """An explanation from the lines under [observed]."""
+
+    def make(observed, motor=MOTOR, head="", **options):
+        (tmp_path / "motor.toml").write_text(motor)
+        (tmp_path / "f.toml").write_text(f'schema = 1\nmotor = "motor.toml"\n{head}[observed]\n{observed}')
+        return explain(load_firing(tmp_path / "f.toml"), **options)
+
+    return make
+
+
+def shares(explanation):
+    """Share of likelihood by "mode, part", over candidates and what was ruled out."""
+    return {f"{item.mode}, {item.part}": item.likelihood for item in (*explanation.candidates, *explanation.ruled_out)}
+
+
+SHEARED = 'found = ["closure gone", "screws sheared"]\n'
+
+
+class TestRanking:
+    def test_screws_sheared_at_the_forward_end(self, explained):
+        explanation = explained('time_of_failure = "0.4 s"\nend = "forward"\n' + SHEARED)
+        first = explanation.candidates[0]
+        assert (first.mode, first.part) == ("screw shear", "forward closure") and first.likelihood > 0.7
+        assert any("screws sheared" in text for text in first.reasons_for)
+        assert any("forward end" in text for text in first.reasons_for)
+        assert first.would_tell and explanation.next_step
+
+    def test_the_end_matters(self, explained):
+        forward, aft = (shares(explained(f'end = "{end}"\n' + SHEARED)) for end in ("forward", "aft"))
+        name = "screw shear, aft closure"
+        assert aft[name] > 10.0 * forward[name]
+
+    def test_the_finding_matters(self, explained):
+        thin = MOTOR.replace('"3.2 mm"', '"1 mm"').replace("count = 4\nedge", "count = 12\nedge")
+        split = explained('pressure = "10 MPa"\nend = "middle"\nfound = ["case split along the length"]\n', thin)
+        assert split.candidates[0].part == "case" and "case burst" in {item.mode for item in split.candidates[:2]}
+        leak = explained('time_of_failure = "0.5 s"\nend = "forward"\nfound = ["seal leak"]\n')
+        assert leak.candidates[0].mode == "seal extrusion"
+
+    def test_the_pressure_matters(self, explained):
+        """The same wreck at a third of the pressure: the weakest rung is far from it, and other causes gain."""
+        high = explained('pressure = "7 MPa"\nend = "forward"\n' + SHEARED)
+        low = explained('pressure = "2.5 MPa"\nend = "forward"\n' + SHEARED)
+        assert low.elsewhere > 3.0 * high.elsewhere
+        assert "a sound part would have held" in {item.about for item in low.cautions}
+        assert "a sound part would have held" not in {item.about for item in high.cautions}
+
+    def test_the_time_matters_for_heat(self, explained):
+        found = 'end = "middle"\nfound = ["hot spot", "burn-through"]\n'
+        late = shares(explained('time_of_failure = "1.2 s"\n' + found))
+        early = shares(explained('time_of_failure = "0.05 s"\n' + found))
+        assert late["liner burn-through, liner"] > 0.5 > early.get("liner burn-through, liner", 0.0)
+
+    def test_weaker_screws_gain(self, explained):
+        line = 'pressure = "7 MPa"\nfound = ["closure gone"]\n'
+        few, many = explained(line), explained(line, MOTOR.replace("count = 4\nedge", "count = 12\nedge"))
+        name = "screw shear, forward closure"
+        assert shares(few)[name] > shares(many)[name]
+
+    def test_shares_are_shares(self, explained):
+        explanation = explained('time_of_failure = "0.4 s"\nend = "forward"\n' + SHEARED)
+        assert sum(shares(explanation).values()) + explanation.elsewhere == pytest.approx(1.0)
+        ranked = [item.likelihood for item in explanation.candidates]
+        assert ranked == sorted(ranked, reverse=True) and all(share >= 0.01 for share in ranked)
+        assert all(item.likelihood < 0.01 and item.why for item in explanation.ruled_out)
+
+    def test_nothing_but_a_time(self, explained):
+        explanation = explained('time_of_failure = "0.4 s"\n')
+        assert explanation.candidates and explanation.pressure.source.startswith("predicted at the time")
+
+    def test_an_early_wreck_with_unknown_time_uses_the_peak(self, explained):
+        explanation = explained(SHEARED)
+        assert "predicted peak" in explanation.pressure.source and not explanation.pressure.reached
+        assert explanation.candidates[0].mode == "screw shear"
+
+    def test_no_damage_rules_out_the_violent(self, explained):
+        assert shares(explained('pressure = "3 MPa"\nfound = ["no damage"]\n')).get("case burst, case", 0.0) < 0.01
+
+
+class TestHonesty:
+    def test_no_certainty_is_claimed(self, explained):
+        explanation = explained('pressure = "7 MPa"\nend = "forward"\n' + SHEARED)
+        assert explanation.candidates[0].likelihood < 1.0 and explanation.elsewhere > 0.0
+        text = next(item.text for item in explanation.cautions if item.about == "no certainty")
+        assert "not a finding" in text and "live" in text
+        assert any("no source" in item for item in explanation.assumptions)
+
+    def test_what_was_not_assessed_is_named_and_whether_it_would_fit(self, explained):
+        explanation = explained('end = "forward"\nfound = ["closure gone"]\n')
+        missing = {(mode, part): fits for mode, part, _, fits in explanation.not_assessed}
+        assert missing["tear-out of ring", "forward closure"] is True
+        assert missing["grain support", "grains"] is False
+
+    def test_a_close_call_is_said(self, explained):
+        same = MOTOR.replace("count = 4\nedge", "count = 8\nedge")
+        explanation = explained('pressure = "9 MPa"\nfound = ["screws sheared"]\n', same)
+        assert "close call" in {item.about for item in explanation.cautions}
+        assert "Which end" in explanation.next_step
+
+    def test_json(self, explained):
+        answer = explained('time_of_failure = "0.4 s"\nend = "forward"\n' + SHEARED).as_json()
+        json.dumps(answer, allow_nan=False)
+        assert {"mode", "part", "likelihood", "for", "against", "would_tell"} <= set(answer["candidates"][0])
+        assert {"mode", "why"} <= set(answer["ruled_out"][0])
+
+    def test_imperial(self, explained):
+        texts = explained('time_of_failure = "0.4 s"\n' + SHEARED, units="imperial").candidates[0]
+        assert "psi" in " ".join((*texts.reasons_for, *texts.reasons_against))
+
+
+class TestRecord:
+    HEAD = """record = "r.csv"
+[columns]
+time = {name = "t", unit = "s"}
+pressure = {name = "p", unit = "MPa", reference = "gauge"}
+"""
+
+    def write(self, folder, pressure):
+        time = np.arange(pressure.size) / 200.0
+        np.savetxt(
+            folder / "r.csv",
+            np.column_stack([time, pressure / 1e6]),
+            delimiter=",",
+            header="t,p",
+            comments="",
+            fmt="%.6g",
+        )
+
+    def test_the_pressure_is_read_off_the_record_after_ignition(self, explained, tmp_path):
+        rising = np.concatenate([np.zeros(200), np.linspace(1e6, 8e6, 120), np.linspace(8e6, 0.0, 4), np.zeros(200)])
+        self.write(tmp_path, rising)
+        explanation = explained(f'time_of_failure = "{119 / 200} s"\n{SHEARED}', head=self.HEAD)
+        assert explanation.pressure.source.startswith("on the record") and not explanation.pressure.abnormal
+        assert explanation.pressure.value == pytest.approx(8.1e6, rel=0.02)
+        assert explained(SHEARED, head=self.HEAD).pressure.source == "highest on the record"
+
+    def test_a_fall_before_the_failure_speaks_against_pressure(self, explained, tmp_path):
+        hump = np.concatenate([np.zeros(200), np.full(100, 8e6), np.full(200, 5e6), np.zeros(100)])
+        self.write(tmp_path, hump)
+        explanation = explained(f'time_of_failure = "1.4 s"\n{SHEARED}', head=self.HEAD)
+        assert explanation.pressure.fallen
+        first = next(item for item in explanation.candidates if item.mode == "screw shear")
+        assert any("had been higher before" in text for text in first.reasons_against)
+
+
+class TestRefused:
+    def test_nothing_observed(self, tmp_path):
+        (tmp_path / "motor.toml").write_text(MOTOR)
+        np.savetxt(tmp_path / "r.csv", np.ones((3, 2)), delimiter=",", header="t,p", comments="")
+        (tmp_path / "f.toml").write_text(f'schema = 1\nmotor = "motor.toml"\n{TestRecord.HEAD}')
+        with pytest.raises(InputError, match="observed"):
+            explain(load_firing(tmp_path / "f.toml"))
+
+    def test_a_motor_without_grains(self, explained):
+        start, stop = MOTOR.index("[[grain]]"), MOTOR.index("[nozzle]")
+        with pytest.raises(InputError, match=r"lacks \[grain\]"):
+            explained(SHEARED, MOTOR[:start] + MOTOR[stop:])
+
+
+class TestTables:
+    def test_every_rung_has_a_row_and_every_row_a_rung(self):
+        assert set(TRAILS) == {mode.mode for mode in MODES}
+
+    def test_every_finding_is_brought_about_by_something(self):
+        found = {name for trail in TRAILS.values() for name, chance in trail.found.items() if chance >= 0.2}
+        assert set(FINDINGS) - found == {"no damage"}
+        assert {name for trail in TRAILS.values() for name in trail.found} <= set(FINDINGS)
+
+    def test_chances_are_chances(self):
+        assert all(0.0 < chance < 1.0 for trail in TRAILS.values() for chance in trail.found.values())
+        assert all(trail.tell for trail in (*TRAILS.values(), PLAIN))
+        for places in PLACES.values():
+            assert sum(places.values()) == pytest.approx(1.0)
+        assert {mode.part for mode in MODES} - {"closure"} <= set(PLACES)
+
+    def test_a_mode_without_a_row_is_still_weighed(self, explained, monkeypatch):
+        monkeypatch.delitem(TRAILS, "screw shear")
+        explanation = explained('pressure = "7 MPa"\nend = "forward"\nfound = ["closure gone"]\n')
+        assert "screw shear, forward closure" in shares(explanation)
+
+
+class TestStrength:
+    def test_density_and_chance_belong_together(self):
+        strength = _Strength(10e6, 0.1)
+        grid = np.linspace(math.log(1e6), math.log(3e7), 40001)
+        summed = np.cumsum(strength.density(grid)) * (grid[1] - grid[0])
+        assert summed == pytest.approx(strength.gone(grid), abs=2e-3)
+        assert strength.gone(np.array(math.log(1e9))) == pytest.approx(1.0)
+        # Half of the sound parts have gone by the median, and all the faulty ones.
+        assert strength.gone(np.array(math.log(10e6))) == pytest.approx(0.95 * 0.5 + 0.05)
