@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 FIRST = "bold"
 SHORT = "bold red"
 FAINT = "dim"
+NOTED = 6
+"""Rungs whose notes are printed, lowest first, beside all that fall short."""
 
 _BALLISTICS = (
     "peak_pressure",
@@ -134,7 +136,9 @@ def ladder_table(assessment: Assessment, units: str, width: int) -> Group:
         parts.append(_time_rungs(times, units))
     if not rungs:
         parts.append(Text("no rung could be assessed; see below", FAINT))
-    notes = [f"{rung.mode}, {rung.part}: {rung.note}" for rung in rungs if rung.note]
+    # The page has every note; on the screen those of the rungs that a builder will look at first.
+    near = {id(rung) for rung in pressures[:NOTED]} | {id(rung) for rung in rungs if not bool(rung.ok.ravel()[0])}
+    notes = [f"{rung.mode}, {rung.part}: {rung.note}" for rung in rungs if rung.note and id(rung) in near]
     if notes:
         parts.append(Padding(Text("\n".join(notes), FAINT), (1, 0, 0, 0)))
     return Group(*parts)

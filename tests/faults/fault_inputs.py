@@ -404,8 +404,8 @@ class Bench:
         return path, lambda: load_study(user), [line]
 
     def _firing(self):
-        from optimizer.record import read_record
         from optimizer.inputs import load_firing
+        from optimizer.record import read_record
 
         place = self.draw.randrange(2)
         path = self._write("hostile.toml", mutated(self.firings[place], self.draw))
@@ -419,8 +419,8 @@ class Bench:
         return path, load, [[word, str(path), "--json"] for word in words]
 
     def _record(self):
-        from optimizer.record import read_record
         from optimizer.inputs import load_firing
+        from optimizer.record import read_record
 
         path = self._write("hostile.csv", mutated(self.records[0], self.draw))
         user = self._write("recorded.toml", self.firings[0].replace(b"firing.csv", b"hostile.csv"))

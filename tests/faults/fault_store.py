@@ -297,7 +297,7 @@ def _together_action(out: Path):
 
     def act() -> str:
         try:
-            results.write_together(out, {name: "new" * 2000 for name in names})
+            results.write_together(out, dict.fromkeys(names, "new" * 2000))
         except results.OutputError as error:
             return f"refused: {error}"
         except Exception as error:
