@@ -397,7 +397,8 @@ def _common_unit(texts: Sequence[str]) -> str:
 
 
 def _short(name: str) -> str:
-    return name.replace("forward_closure.", "fwd ").replace("aft_closure.", "aft ").replace("_", " ")
+    short = name.replace("forward_closure.", "fwd ").replace("aft_closure.", "aft ").replace("_diameter", " Ø")
+    return short.replace("_", " ")
 
 
 def _headed(name: str, units: str) -> str:
