@@ -83,6 +83,8 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
     raised = [name for name, flag in assessment.figures.flags.items() if name in _FLAGS and np.any(flag)]
     found = [Caution(*_FLAGS[name]) for name in raised]
     found += _erosion(assessment)
+    if not np.isfinite(assessment.figures["total_impulse"][0]):
+        found.append(Caution("no figures", "The kernel came to no end of the burn with these numbers; nothing here is known."))
     found += _port(assessment)
     found += _structure(assessment, units)
     found += _glands(assessment)

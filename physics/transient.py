@@ -93,8 +93,8 @@ def evaluate(
 
     `curve` adds the histories. `stations`: cells along each grain. `tolerance`: bound on h²·(ln p)''/2 in a step [-].
     `web_steps`: least number of steps over the thinnest web. `rate_pressure`: "static" or "chamber". `block`: motors
-    that advance together; it changes speed alone. Raises ValueError for an option out of range and RuntimeError where
-    a motor needs more than 20,000 steps.
+    that advance together; it changes speed alone. Every figure is NaN of a motor that needs more than 20,000 steps. Raises
+    ValueError for an option out of range.
     """
     if rate_pressure not in ("static", "chamber"):
         raise ValueError(f"rate_pressure {rate_pressure!r}: expected 'static' or 'chamber'")
@@ -779,6 +779,7 @@ class Record:
     head: Array
     store_left: Array
     layout: Layout
+    endless: Mask
 
 
 def _march(layout: Layout, options: Options) -> Record:
@@ -804,14 +805,14 @@ def _march(layout: Layout, options: Options) -> Record:
         line = np.full((len(_FIELDS), n), np.nan)
         line[:, march.index] = row
         rows.append(line)
-    else:
-        raise RuntimeError(f"{int((~march.done).sum())} motors of {n} did not end in {_MOST_STEPS} steps")
+    endless = np.zeros(n, bool)
+    endless[march.index[~march.done]] = True
     left[march.index] = march.store.left
     table = np.array(rows).reshape(len(rows), len(_FIELDS), n)
     start = np.exp(_unburnt(layout).log_pressure)
     return Record(
         {name: table[:, place] for place, name in enumerate(_FIELDS)}, burn_time, held_pressure, open_ratio, initial_kn,
-        dead, start, head, left, layout,
+        dead, start, head, left, layout, endless,
     )
 
 
@@ -823,6 +824,8 @@ def _evaluate_block(motors: Motors, options: Options, curve: bool) -> Figures:
     record = _march(layout, options)
     push, separated = _thrusts(motors, record)
     values, flags = _figures(motors, record, push, separated)
+    # A burn that did not end in the steps allowed has no figures: NaN says so, and never passes a limit.
+    values = {name: np.where(record.endless, np.nan, column) for name, column in values.items()}
     return Figures(values, flags, "transient", _curve(record, push) if curve else None)
 
 

@@ -370,3 +370,8 @@ class TestBatch:
 
     def test_empty_batch(self) -> None:
         assert transient.evaluate(motor(2).take(np.array([], dtype=int)))["peak_pressure"].shape == (0,)
+
+    def test_a_burn_that_comes_to_no_end_has_no_figures(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(transient, "_MOST_STEPS", 20)
+        found = transient.evaluate(motor(2))
+        assert all(np.isnan(values).all() for values in found.values.values())

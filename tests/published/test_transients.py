@@ -29,12 +29,16 @@ def chamber(
     return Motors(1, propellant, grains, nozzle, Ambient(column(start), column(293.15), np.array([[293.15]])))
 
 
-def held(pressure: float, density: float = 1e9) -> Motors:
-    """The chamber with the rate at which its unburnt surface holds `pressure` (vacuum outside, lumped)."""
+def held(pressure: float, density: float = 1e6, web: float = 1.3e-6) -> Motors:
+    """The chamber with the rate at which its unburnt surface holds `pressure` (vacuum outside, lumped).
+
+    The web is so thin that surface and volume stay as they were, and so dense that it lasts some twenty filling times.
+    """
     base = chamber(density, 1e-9, 0.0)
     surface = np.pi * float(base.grain.core_diameter[0, 0]) * float(base.grain.length[0, 0])
     throat = np.pi / 4.0 * 0.012**2
-    return chamber(density, pressure * throat / (1500.0 * density * surface) / (pressure / 1e6) ** 0.35, 0.0)
+    rate = pressure * throat / (1500.0 * density * surface) / (pressure / 1e6) ** 0.35
+    return chamber(density, rate, 0.0, web=web)
 
 
 def test_filling_time_and_chamber_length() -> None:
