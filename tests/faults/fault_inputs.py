@@ -361,7 +361,8 @@ class Bench:
         from optimizer.inputs import load_motor
 
         generated = self.draw.random() < 0.3
-        path = self._write("hostile.toml", generated_motor(self.draw) if generated else mutated(self.draw.choice(self.motors), self.draw))
+        content = generated_motor(self.draw) if generated else mutated(self.draw.choice(self.motors), self.draw)
+        path = self._write("hostile.toml", content)
         base = str(self.folder / "base.toml")
         check = ["check", str(path), "--json"]
         lines = [check] * 8 + [[*check, "--kernel", "transient"], ["spread", str(path), "--samples", "16", "--json"]]

@@ -97,7 +97,7 @@ def killed_searches(kills: int, method: str, seed: int = 1, in_a_row: int = 3) -
             shutil.rmtree(out, ignore_errors=True)
             log.unlink(missing_ok=True)
             for _ in range(in_a_row):
-                child = forked(lambda: run_search(study, out, log))
+                child = forked(functools.partial(run_search, study, out, log))
                 time.sleep(draw.random() * length)
                 os.kill(child, signal.SIGKILL)
                 if ended(child) != -signal.SIGKILL:
@@ -107,7 +107,7 @@ def killed_searches(kills: int, method: str, seed: int = 1, in_a_row: int = 3) -
                 kept += len(whole)
                 problem = _wrong(out, wanted, noted - whole, messages)
                 tally.note(not problem, f"kill {tally.tried + 1}: {problem}")
-            code = ended(forked(lambda: run_search(study, out, log)))
+            code = ended(forked(functools.partial(run_search, study, out, log)))
             after = {name: (out / name).read_bytes() for name in RESULTS if (out / name).exists()}
             if code != 0 or after != wanted:
                 tally.failures.append(f"resumed after kill {tally.tried}: exit {code}, the same: {after == wanted}")
@@ -154,7 +154,7 @@ def killed_while_replacing(kills: int, seed: int = 1) -> Tally:
             ]
             mixed += "old" in states and "new" in states
             broken = [name for name, state in zip(now, states, strict=True) if state == "?" and name != "run.json"]
-            code_again = ended(forked(lambda: run_search(study, out)))
+            code_again = ended(forked(functools.partial(run_search, study, out)))
             same = {k: v for k, v in _results(out).items() if k != "run.json"} == {
                 k: v for k, v in contents["new"].items() if k != "run.json"
             }

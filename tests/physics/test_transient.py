@@ -39,12 +39,12 @@ def motor(size: int = 1, rows: Any = None, erosive: str = "none", case: Case | N
                                    for k in ("count", "length", "outer", "core", "ends")))
     law = rows or ([1e5], [1e8], [values["rate"]], [1e6], [values["exponent"]])
     propellant = Propellant(
-        column(values["density"]), column(values["velocity"]), column(1.2), column(0.024), *(table(leaf) for leaf in law),
-        column(293.15), column(0.0), erosive,
+        column(values["density"]), column(values["velocity"]), column(1.2), column(0.024),
+        *(table(leaf) for leaf in law), column(293.15), column(0.0), erosive,
     )
     throat = values["throat"]
-    nozzle = Nozzle(column(throat), column(throat * np.sqrt(6.0)), column(0.0), column(1.0), column(values["recession"]),
-                    column(7e6))
+    exit_diameter = throat * np.sqrt(6.0)
+    nozzle = Nozzle(*(column(v) for v in (throat, exit_diameter, 0.0, 1.0, values["recession"], 7e6)))
     ambient = Ambient(column(values["ambient"]), column(293.15), np.array([[293.15]]))
     return Motors(size, propellant, Grains(*(table(leaf) for leaf in grains)), nozzle, ambient, case=case)
 
@@ -79,7 +79,8 @@ class Lumped:
         def slope(t: float, y: np.ndarray, lit: bool) -> list[float]:
             p, x = max(y[0], 1.0), y[1]
             over = max(p / ambient, 1.0)
-            unchoked = np.sqrt(2 * gamma / (gamma - 1) * (1 - over ** ((1 - gamma) / gamma))) * over ** (-1 / gamma) / choke
+            speed = np.sqrt(2 * gamma / (gamma - 1) * (1 - over ** ((1 - gamma) / gamma)))
+            unchoked = speed * over ** (-1 / gamma) / choke
             out = p * throat / velocity * (1.0 if over >= critical else unchoked)
             burn = self.rate * (p / 1e6) ** self.exponent if lit else 0.0
             made = self.area(x) * burn

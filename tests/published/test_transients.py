@@ -57,8 +57,8 @@ TAU = 2.803010e-3
 
 
 def test_filling_history() -> None:
-    # derived: p = peq [1 − (1 − (p0/peq)^(1−n)) e^(−(1−n)t/tau)]^(1/(1−n)), Bernoulli's equation; peq = 5 MPa, n = 0.35,
-    # here from the 1 kPa at which the kernel starts in a vacuum
+    # derived: p = peq [1 − (1 − (p0/peq)^(1−n)) e^(−(1−n)t/tau)]^(1/(1−n)), Bernoulli's equation; peq = 5 MPa,
+    # n = 0.35, here from the 1 kPa at which the kernel starts in a vacuum
     curve = transient.evaluate(held(5e6), curve=True, rate_pressure="chamber", tolerance=5e-4).curve
     assert curve is not None
     steps = np.array([0.5, 1.0, 2.0, 3.0, 5.0])
