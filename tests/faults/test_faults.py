@@ -6,7 +6,9 @@ import pytest
 import trust
 from fault_common import Lacking
 
-SLOW = ("four workers, one killed", "clock set back", "little memory", "flat memory")
+SLOW = (
+    "four workers, one killed", "clock set back", "little memory", "flat memory", "odd paths", "kill -9 while results are replaced",
+)
 """Lines that only `trust.py` runs, to keep the suite short."""
 
 
