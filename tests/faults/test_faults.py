@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+from pathlib import Path
+
 import pytest
 import trust
-from fault_common import Lacking
 
 SLOW = (
     "four workers, one killed", "clock set back", "little memory", "flat memory", "odd paths", "kill -9 while results are replaced",
@@ -14,9 +17,10 @@ SLOW = (
 
 @pytest.mark.parametrize("name", [name for name in trust.LINES if name not in SLOW])
 def test_everything_tried_holds(name, lacking):
-    try:
-        found = trust.tallies(trust.LINES[name][0]())
-    except Lacking as why:
-        lacking(str(why))
-    assert found and all(tally.tried > 0 for tally in found)
-    assert [failure for tally in found for failure in tally.failures] == []
+    # A process of its own: the children it forks must write to real files, not to what a test runner holds back.
+    command = [sys.executable, trust.__file__, "--quick", name]
+    run = subprocess.run(command, capture_output=True, text=True, cwd=Path(trust.__file__).parents[2], timeout=400)
+    if ": not run, " in run.stdout:
+        lacking(run.stdout.strip())
+    assert run.returncode == 0, run.stdout + run.stderr
+    assert " held; " in run.stdout
