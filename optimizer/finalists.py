@@ -214,8 +214,10 @@ class Judge:
         fails.setdefault(name, np.zeros(motors.size, dtype=bool))
         if not len(rows):
             return
-        value = term.pressure(motors.take(rows), _figures_of(figures, rows), expected[rows])
-        held = expected[rows] if term.lasts is None else figures[term.lasts][rows]
+        if len(rows) < motors.size:  # else the same objects, for which the walls have been marched already
+            motors, figures = motors.take(rows), _figures_of(figures, rows)
+        value = term.pressure(motors, figures, expected[rows])
+        held = expected[rows] if term.lasts is None else figures[term.lasts]
         with np.errstate(all="ignore"):
             fails[name][rows] |= ~(value / held >= term.required)
         if term.lasts is None:

@@ -37,8 +37,8 @@ Imports physics.case, conduction, constants, grain, materials, modes and motors.
 from __future__ import annotations
 
 import weakref
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -465,54 +465,116 @@ def wall_history(motors: Motors, situation: Situation, place: str, held: bool) -
     Raises NotComputable naming what is missing.
     """
     now = conditions(motors, situation, held)
-    return now, _wall_history(motors, now, faces(motors, now)[place], place)
+    return now, next(_wall_histories(motors, now, (place,)))
 
 
-def _wall_history(motors: Motors, now: Conditions, face: Face, place: str) -> Thermal:
+def _wall_histories(motors: Motors, now: Conditions, places: Sequence[str]) -> Iterator[Thermal]:
     case, liner = _parts(motors)
+    boundary = faces(motors, now)
     outside = outside_coefficient(
         _column(motors, case.outer_diameter), _column(motors, motors.ambient.temperature),
         _column(motors, motors.ambient.pressure))
-    bare = _bare(motors, liner, place)
-    recession = np.where(bare, 0.0, _recession(motors, now, place))
-    history = _march_blocks(motors, _wall(motors, place), now.time, face, outside, recession)
-    return replace(history, interface=np.where(bare, history.surface, history.interface))
+    bare = {place: _bare(motors, liner, place) for place in places}
+    found = _march_places(motors, now, [
+        _Place(_wall(motors, place), boundary[place], outside, np.where(bare[place], 0.0, _recession(motors, now, place)))
+        for place in places])
+    for place, history in zip(places, found, strict=True):
+        yield replace(history, interface=np.where(bare[place], history.surface, history.interface))
 
 
-def _held_bores(motors: Motors, situation: Situation) -> tuple[Conditions, dict[str, Array]]:
-    """Bore temperature at each place under held conditions, (steps + 1, n); kept for the next rung that asks."""
-    global _kept
-    motors_kept, figures_kept, result = _kept
-    if motors_kept() is motors and figures_kept() is situation.figures and result is not None:
-        return result
-    now = conditions(motors, situation, held=True)
-    boundary = faces(motors, now)
-    bores = {place: _wall_history(motors, now, boundary[place], place).interface for place in PLACES}
-    _kept = weakref.ref(motors), weakref.ref(situation.figures), (now, bores)
-    return now, bores
+def _bores(
+    motors: Motors, situation: Situation, places: Sequence[str], held: bool
+) -> tuple[Conditions, dict[str, Array]]:
+    """Bore temperature at each of these places, (steps + 1, n); kept for whoever asks next."""
+    if situation.figures is None:
+        raise NotComputable("the burn itself was not evaluated")
+    kept = _kept_for(motors, situation.figures)
+    if held not in kept.bores:
+        kept.bores[held] = conditions(motors, situation, held), {}
+    now, bores = kept.bores[held]
+    missing = [place for place in places if place not in bores]
+    if missing:
+        found = zip(missing, _wall_histories(motors, now, missing), strict=True)
+        bores.update({place: history.interface for place, history in found})
+    return now, {place: bores[place] for place in places}
 
 
-def _nothing() -> None:
-    return None
+@dataclass(frozen=True)
+class _Kept:
+    """What has been marched for one batch and its figures, which it does not keep alive.
+
+    `bores` by whether the burn is held on, `through` by what lies behind the liner.
+    """
+
+    motors: weakref.ref[Motors]
+    figures: weakref.ref[Figures]
+    bores: dict[bool, tuple[Conditions, dict[str, Array]]] = field(default_factory=dict)
+    through: dict[str, dict[str, Array]] = field(default_factory=dict)
 
 
-# The last walls marched. Two rungs of one ladder ask for the same walls; motors and figures are never changed in place.
-_kept: tuple[Callable[[], Motors | None], Callable[[], Figures | None], tuple[Conditions, dict[str, Array]] | None] = (
-    _nothing, _nothing, None)
+# The last walls marched. Rungs and notes of a ladder ask for the same walls; motors and figures are never changed in
+# place. Gone as soon as the motors or the figures are.
+_last: _Kept | None = None
+
+
+def _kept_for(motors: Motors, figures: Figures) -> _Kept:
+    """What is kept for this batch, empty at first."""
+    global _last
+    kept = _last
+    if kept is None or kept.motors() is not motors or kept.figures() is not figures:
+        kept = _last = _Kept(weakref.ref(motors, _forget), weakref.ref(figures, _forget))
+    return kept
+
+
+def _forget(gone: weakref.ref[Motors] | weakref.ref[Figures]) -> None:
+    global _last
+    if _last is not None and (gone is _last.motors or gone is _last.figures):
+        _last = None
+
+
+@dataclass(frozen=True)
+class _Place:
+    """What is marched at one place: layers, gas side, coefficient outside (None: insulated), wear (steps, n)."""
+
+    layers: tuple[Layer, ...]
+    face: Face
+    outside: Array | None
+    recession: Array
+
+
+def _march_places(motors: Motors, now: Conditions, places: Sequence[_Place]) -> Iterator[Thermal]:
+    """Histories of several places, whose layers have the same cells; as many side by side as a block takes."""
+    group = max(1, _BLOCK // max(motors.size, 1))
+    for low in range(0, len(places), group):
+        yield from _side_by_side(motors, now, places[low:low + group])
+
+
+def _side_by_side(motors: Motors, now: Conditions, places: Sequence[_Place]) -> list[Thermal]:
+    layers = tuple(
+        replace(same[0], **{name: np.concatenate([getattr(layer, name) for layer in same]) for name in _LAYER_LEAVES})
+        for same in zip(*(place.layers for place in places), strict=True))
+    shape = now.pressure.shape
+    face = Face(*(np.concatenate([np.broadcast_to(getattr(place.face, name), shape) for place in places], axis=1)
+                  for name in _FACE_LEAVES))
+    outer = [place.outside for place in places if place.outside is not None]
+    start = np.tile(_column(motors, motors.ambient.temperature), len(places))
+    together = _march_blocks(start, layers, np.tile(now.time, (1, len(places))), face,
+                             np.concatenate(outer) if outer else None,
+                             np.concatenate([place.recession for place in places], axis=1))
+    columns = [slice(index * motors.size, (index + 1) * motors.size) for index in range(len(places))]
+    return [Thermal(*(getattr(together, name)[..., part] for name in _LEAVES)) for part in columns]
 
 
 def _march_blocks(
-    motors: Motors, layers: tuple[Layer, ...], time: Array, face: Face, outside: Array | None, recession: Array
+    start: Array, layers: tuple[Layer, ...], time: Array, face: Face, outside: Array | None, recession: Array
 ) -> Thermal:
     """`march` in blocks of walls that fit in the cache; an `outside` of None is an insulated back."""
-    start = _column(motors, motors.ambient.temperature)
     done = []
-    for low in range(0, motors.size, _BLOCK):
+    for low in range(0, start.size, _BLOCK):
         part = slice(low, low + _BLOCK)
         cut = tuple(Layer(layer.thickness[part], layer.conductivity[part], layer.density[part],
                           layer.specific_heat[part], layer.cells) for layer in layers)
-        inner = Face(*(_cut(leaf, part) for leaf in (face.coefficient, face.temperature, face.emissivity, face.flux,
-                                                     face.wall_exponent)))
+        inner = Face(*(np.asarray(getattr(face, name))[:, part] for name in _FACE_LEAVES))
         outer = Face() if outside is None else Face(outside[part], start[part])
         done.append(march(cut, start[part], time[:, part], inner, outer, recession[:, part]))
     if len(done) == 1:
@@ -521,11 +583,8 @@ def _march_blocks(
 
 
 _LEAVES = ("time", "surface", "interface", "back", "mean", "thickness", "final")
-
-
-def _cut(leaf: Array | float, part: slice) -> Array:
-    leaf = np.asarray(leaf)
-    return leaf[:, part] if leaf.ndim == 2 and leaf.shape[1] > 1 else leaf
+_LAYER_LEAVES = ("thickness", "conductivity", "density", "specific_heat")
+_FACE_LEAVES = ("coefficient", "temperature", "emissivity", "flux", "wall_exponent")
 
 
 def _recession(motors: Motors, now: Conditions, place: str) -> Array:
@@ -554,6 +613,13 @@ def burn_through_by_place(motors: Motors, situation: Situation, back: str = "sli
     there is one, takes. `back` is "slip fit" (still air, then the case) or "insulated", the lower bound; see the
     module. Raises NotComputable naming what is missing.
     """
+    kept = {} if situation.figures is None else _kept_for(motors, situation.figures).through
+    if back not in kept:
+        kept[back] = _burn_through(motors, situation, back)
+    return dict(kept[back])
+
+
+def _burn_through(motors: Motors, situation: Situation, back: str) -> dict[str, Array]:
     _, liner = _parts(motors)
     thickness = _column(motors, liner.thickness)
     if not np.any(thickness > 0.0):
@@ -567,11 +633,11 @@ def burn_through_by_place(motors: Motors, situation: Situation, back: str = "sli
     k, rho, c = _thermal(motors, material, "liner.material")
     layer = Layer(np.where(thickness > 0.0, thickness, 1e-3), k, rho, c, _LINER_CELLS)
     layers = (layer, *(_behind_liner(motors) if back == "slip fit" else ()))
+    wear = {place: _recession(motors, now, place) for place in PLACES}
+    found = _march_places(motors, now, [_Place(layers, boundary[place], None, wear[place]) for place in PLACES])
     times = {}
-    for place in PLACES:
-        wear = _recession(motors, now, place)
-        history = _march_blocks(motors, layers, now.time, boundary[place], None, wear)
-        through = _worn_through(now, wear, thickness)
+    for place, history in zip(PLACES, found, strict=True):
+        through = _worn_through(now, wear[place], thickness)
         if char is not None:
             through = np.minimum(through, first_crossing(now.time, history.interface, float(char)))
         gap = _bare(motors, liner, place) & (thickness > 0.0)
@@ -608,7 +674,7 @@ def liner_burn_through(motors: Motors, situation: Situation) -> Array:
 def case_softening_by_place(motors: Motors, situation: Situation) -> dict[str, Array]:
     """When the case, at the temperature of its bore, no longer carries the maximum expected pressure, (n,). [s]"""
     needed = _needed_pressure(motors, situation)
-    now, bores = _held_bores(motors, situation)
+    now, bores = _bores(motors, situation, PLACES, held=True)
     return {place: first_crossing(now.time, needed - yield_pressure_at(motors, bore), 0.0)
             for place, bore in bores.items()}
 
@@ -629,7 +695,7 @@ def case_yield_hot(motors: Motors, situation: Situation) -> Array:
     leaves least is scaled to the peak. Without a pressure history the pressure is the mean throughout, and the end of
     the burn counts. Worst place. Raises NotComputable naming what is missing.
     """
-    now, bores = _held_bores(motors, situation)
+    now, bores = _bores(motors, situation, PLACES, held=True)
     hottest = np.max(list(bores.values()), axis=0)
     acting = now.pressure[:_BURN_STEPS]
     hot = yield_pressure_at(motors, np.maximum(hottest[1:], hottest[:-1])[:_BURN_STEPS])
@@ -650,8 +716,8 @@ def seal_overheating(motors: Motors, situation: Situation) -> Array:
     if closure.seal.material is None:
         raise NotComputable(f"{part}.seal.material is not given")
     limit = _property(closure.seal.material, "limit_temperature", f"{part}.seal.material")
-    now, history = wall_history(motors, situation, f"{situation.end} end", held=False)
-    return np.where(_burns(situation), first_crossing(now.time, history.interface, limit), np.nan)
+    now, bores = _bores(motors, situation, ("forward end", "aft end"), held=False)  # the other end is asked next
+    return np.where(_burns(situation), first_crossing(now.time, bores[f"{situation.end} end"], limit), np.nan)
 
 
 def _worst(times: dict[str, Array], situation: Situation) -> Array:
@@ -728,10 +794,10 @@ def liner_note(motors: Motors, situation: Situation) -> str:
 def case_note(motors: Motors, situation: Situation) -> str:
     """How hot the bore of the case gets, at burnout and in the soak after it; for a single motor."""
     burnout, soak = {}, {}
-    for place in PLACES:
-        now, history = wall_history(motors, situation, place, held=False)
-        burning = history.time[:, 0] <= now.end[0] * (1.0 + 1e-9)
-        burnout[place], soak[place] = history.interface[burning, 0].max(), history.interface[:, 0].max()
+    now, bores = _bores(motors, situation, PLACES, held=False)
+    burning = now.time[:, 0] <= now.end[0] * (1.0 + 1e-9)
+    for place, bore in bores.items():
+        burnout[place], soak[place] = bore[burning, 0].max(), bore[:, 0].max()
     hot, late = max(burnout, key=lambda place: burnout[place]), max(soak, key=lambda place: soak[place])
     melting = _parts(motors)[0].material.melting_temperature
     if melting is not None and burnout[hot] >= melting:
