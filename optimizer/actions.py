@@ -330,24 +330,30 @@ def explain(firing: Path, kernel: str, output: Output) -> int:
 def draw(motor: Path, paper: str, kernel: str, output: Output) -> int:
     """Write the drawings and sheets of one motor."""
     from optimizer import drawing
+    from optimizer.drawing.geometry import DrawingError
     from optimizer.inputs import load_motor
     from optimizer.pages import named
+    from optimizer.problems import InputError, Problem, plain_file
     from physics.assessment import assess
 
     file = load_motor(motor)
     assessment = assess(file.motors, kernel=kernel, curve=True)
     folder = output.place(motor)
-    written = drawing.draw(
-        file.motors,
-        assessment,
-        folder,
-        paper=paper,
-        name=file.name,
-        file=motor.name,
-        digest=file.digest,
-        units=output.units,
-        designation=named(assessment),
-    )
+    try:
+        written = drawing.draw(
+            file.motors,
+            assessment,
+            folder,
+            paper=paper,
+            name=file.name,
+            file=motor.name,
+            digest=file.digest,
+            units=output.units,
+            designation=named(assessment),
+        )
+    except DrawingError as error:
+        fix = "give it in the motor file, or another --paper where the sheet is too small"
+        raise InputError([Problem(plain_file(motor), 0, "", "", str(error), fix, "E112")]) from error
     if output.as_json:
         output.print_json({"schema": 1, "motor": file.name, "files": [str(path) for path in written]})
     elif not output.quiet:

@@ -86,6 +86,8 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
     if not np.isfinite(assessment.figures["total_impulse"][0]):
         found.append(Caution("no figures", "The kernel came to no end of the burn with these numbers; nothing here is known."))
     found += _port(assessment)
+    if assessment.motors.airframe is not None and assessment.motors.case is None:
+        found.append(Caution("fit not assessed", "The file gives an airframe and no [case], so nothing is said of the fit."))
     found += _structure(assessment, units)
     found += _glands(assessment)
     found += _stack(assessment, units)

@@ -20,7 +20,7 @@ import socket
 import time
 import uuid
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -46,6 +46,10 @@ Integers = NDArray[np.int64]
 
 BATCH = 100
 SHARED_BATCH = 16
+MOST_LOSSES = 20
+"""Times that a worker loses its database before it gives up, so that an error that stays is told and not repeated."""
+PATIENCE = 60.0
+"""Seconds for which a worker waits for a database that has gone away."""
 STALE = 60.0
 """Seconds for which a worker's beat may stand still before its trials go back to the pool."""
 COARSE = 4096
@@ -433,20 +437,64 @@ def _together(
     worker: str = "",
     stale: float = STALE,
 ) -> tuple[MemoryStore, int, str, list[tuple[int, Floats]]]:
-    """Work on the shared study until its finished trials have used the budget; then the record of all of them."""
-    import sqlalchemy.exc
+    """Work on the shared study until its finished trials have used the budget; then the record of all of them.
 
+    A database that goes away is waited for; what it has as finished is then the record again, and the trials that this
+    worker held when it was lost go back to the pool like those of a dead one.
+    """
     from optimizer.search import fingerprint
 
     name = f"grainwright {fingerprint(families.study, 'shared', families.kernel)[:24]}"
-    try:
-        shared = Shared(url, name, len(families.rules.aims), worker, stale)
-        return _work(families, teller, shared, budget, progress, state)
-    except sqlalchemy.exc.SQLAlchemyError as error:
-        reason = str(getattr(error, "orig", None) or error).splitlines()[0]
-        raise OutputError(
-            f"the database of the study cannot be used: {reason}; see that it runs and lets you in"
-        ) from error
+
+    def reach() -> Shared:
+        return Shared(url, name, len(families.rules.aims), worker, stale)
+
+    lost, patience = _database_errors(), 0.0
+    for losses in range(MOST_LOSSES):
+        try:
+            shared = _reached(reach, lost, patience)
+            state.stage, patience = "evolving", PATIENCE
+            return _work(families, teller, shared, budget, progress, state)
+        except lost as error:
+            if losses + 1 == MOST_LOSSES:
+                raise _unusable(error) from error
+            state.stage = f"waiting for the database ({_reason(error)})"
+            if progress is not None:
+                progress(state)
+    raise AssertionError("the last loss is raised")
+
+
+def _database_errors() -> tuple[type[Exception], ...]:
+    import optuna
+    import sqlalchemy.exc
+
+    return (sqlalchemy.exc.SQLAlchemyError, optuna.exceptions.StorageInternalError)
+
+
+def _reached(reach: Callable[[], Shared], lost: tuple[type[Exception], ...], patience: float) -> Shared:
+    """The shared study, tried again for `patience` seconds. Raises OutputError where the database stays away."""
+    until = time.monotonic() + patience
+    while True:
+        try:
+            return reach()
+        except lost as error:
+            if time.monotonic() >= until:
+                raise _unusable(error) from error
+        time.sleep(1.0)
+
+
+def _unusable(error: Exception) -> OutputError:
+    return OutputError(
+        f"the database of the study cannot be used: {_reason(error)}; see that it runs and lets you in, and run the same "
+        f"command again: what was finished is kept"
+    )
+
+
+def _reason(error: BaseException) -> str:
+    """The first line of what the database itself said."""
+    while error.__cause__ is not None:
+        error = error.__cause__
+    return str(getattr(error, "orig", None) or error).strip().splitlines()[0]
 
 
 def _work(

@@ -451,7 +451,8 @@ def from_si(value: Any, unit_text: str, difference: bool = False) -> Any:
     """SI values (a float or an array) as numbers in a unit, for axes and columns."""
     target = unit(unit_text)
     offset = 0.0 if difference else float(target.offset)
-    return (np.asarray(value, dtype=float) - offset) / float(target.factor)
+    with np.errstate(over="ignore"):  # a figure beyond all bounds is shown as infinite
+        return (np.asarray(value, dtype=float) - offset) / float(target.factor)
 
 
 def to_si(value: Any, unit_text: str, difference: bool = False) -> Any:

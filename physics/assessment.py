@@ -23,7 +23,7 @@ from physics.motors import Array, Figures, Ladder, Motors
 class Assessment:
     """What is known of a batch of motors; arrays are (n,) in SI units.
 
-    `fit` is None where the motors name no airframe. `unknown_masses` lists the parts whose mass the file does not give.
+    `fit` is None without an airframe or without a case. `unknown_masses` lists the parts whose mass the file does not give.
     """
 
     motors: Motors
@@ -98,5 +98,5 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False) -> Asses
         ladder=assess_ladder(motors, figures, expected),
         masses=masses(motors),
         unknown_masses=tuple(unknown_masses(motors)),
-        fit=None if motors.airframe is None else fit(motors),
+        fit=None if motors.airframe is None or motors.case is None else fit(motors),
     )

@@ -856,12 +856,17 @@ def _weighted(rows: dict[str, Array], inner: Array, end: Array) -> Array:
     return np.asarray(np.nan_to_num(rows["step"] * ((1.0 - SDIRK) * inner + SDIRK * end)))
 
 
+def _total(steps: Array) -> Array:
+    """Sum over the steps, (n,), one after the other: a plain sum adds in another order where n is 1."""
+    return np.asarray(np.cumsum(steps, axis=0)[-1] if len(steps) else np.zeros(steps.shape[1:]))
+
+
 def _until(rows: dict[str, Array], integral: Array, end: Array) -> Array:
     """Sum of step integrals up to the time `end`, part of a step in proportion, (n,)."""
     begin = rows["time"] - rows["step"]
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.clip((end - begin) / rows["step"], 0.0, 1.0)
-    return np.asarray((np.nan_to_num(share) * integral).sum(axis=0))
+    return _total(np.nan_to_num(share) * integral)
 
 
 def _figures(
@@ -872,7 +877,7 @@ def _figures(
     burn_time = np.where(dead, 0.0, record.burn_time)
     pressure_steps = _weighted(rows, rows["inner_pressure"], rows["pressure"])
     thrust_steps = _weighted(rows, push["inner"], push["end"])
-    pressure_integral, impulse = pressure_steps.sum(axis=0), thrust_steps.sum(axis=0)
+    pressure_integral, impulse = _total(pressure_steps), _total(thrust_steps)
     mass = layout.density * layout.propellant_volume
     peak = np.where(dead, 0.0, _largest(rows["pressure"], record.start))
     head = rows["head"] * rows["pressure"]

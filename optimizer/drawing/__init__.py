@@ -72,7 +72,8 @@ def sheets(
     Raises
     ------
     ValueError
-        For a batch that is not of one, an unknown paper, or a wrap that the paper cannot carry.
+        For a batch that is not of one or an unknown paper; DrawingError where the motor file lacks what a drawing needs,
+        or a wrap is too large for the paper.
     """
     from optimizer.cautions import cautions
     from optimizer.drawing.cuts import cut_list_csv, cut_list_sheet

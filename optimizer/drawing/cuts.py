@@ -5,13 +5,11 @@ Owns the allowances and the packing of pieces on stock lengths. Imports geometry
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from optimizer.drawing.geometry import grain_rows, millimetres, number, section
+from optimizer.drawing.geometry import DrawingError, grain_rows, millimetres, number, section
 from optimizer.drawing.plates import MARGIN, Labels, foot
 from optimizer.drawing.sheet import FAINT, PAPERS, Sheet
 from physics.motors import Closure, Motors
@@ -66,7 +64,7 @@ class Purchase:
 def packed(pieces: Sequence[float], stock: Sequence[float]) -> list[Bar]:
     """Pieces on the fewest of the longest stock, longest piece first, each bar then cut down to the shortest that does.
 
-    Raises ValueError where a piece is longer than the longest stock length.
+    Raises DrawingError where a piece is longer than the longest stock length.
 
     >>> [(bar.length, len(bar.pieces), round(bar.left, 1)) for bar in packed([300.0] * 4, (500.0, 1000.0))]
     [(1000.0, 3, 94.0), (500.0, 1, 198.0)]
@@ -75,7 +73,7 @@ def packed(pieces: Sequence[float], stock: Sequence[float]) -> list[Bar]:
     bars: list[list[float]] = []
     for piece in sorted(pieces, reverse=True):
         if piece + KERF > longest:
-            raise ValueError(f"a piece of {piece:.1f} mm is longer than the longest stock length, {longest:.1f} mm")
+            raise DrawingError(f"a piece of {piece:.1f} mm is longer than the longest stock length, {longest:.1f} mm")
         for bar in bars:
             if sum(bar) + KERF * len(bar) + piece + KERF <= longest:
                 bar.append(piece)
@@ -199,32 +197,19 @@ def stock_text(bars: list[Bar] | None, labels: Labels) -> tuple[str, str]:
 
 
 def cut_list_csv(motors: Motors, labels: Labels) -> bytes:
-    """Both lists as one CSV; lengths in mm whatever the system of units, as the headings say."""
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(
-        [
-            "list",
-            "part",
-            "material_or_specification",
-            "profile",
-            "pieces",
-            "finished_mm",
-            "sawn_mm",
-            "buy",
-            "off_cuts",
-            "remark",
-        ]
-    )
+    """Both lists as one CSV, safe to open; lengths in mm whatever the system of units, as the headings say."""
+    from optimizer.results import csv_text
+
+    header = ["list", "part", "material_or_specification", "profile", "pieces", "finished_mm", "sawn_mm", "buy"]
+    header += ["off_cuts", "remark"]
+    rows: list[list[object]] = []
     for cut in cuts(motors, labels):
         buy, left = stock_text(bars_of(cut, labels.units), labels)
-        writer.writerow(
-            ["cut", cut.part, cut.material, cut.profile, cut.pieces, f"{cut.finished:.2f}", f"{cut.sawn:.2f}"]
-            + [buy, left, ""]
-        )
+        size = [f"{cut.finished:.2f}", f"{cut.sawn:.2f}"]
+        rows.append(["cut", cut.part, cut.material, cut.profile, cut.pieces, *size, buy, left, ""])
     for item in purchases(motors, labels):
-        writer.writerow(["buy", item.what, item.specification, "", item.quantity, "", "", "", "", item.remark])
-    return stream.getvalue().encode()
+        rows.append(["buy", item.what, item.specification, "", item.quantity, "", "", "", "", item.remark])
+    return csv_text(header, rows).encode()
 
 
 def cut_list_sheet(motors: Motors, labels: Labels, paper: str = "A4") -> Sheet:

@@ -21,6 +21,10 @@ NOZZLE_SKIN = 3.0  # mm of nozzle body round the exit cone, drawn only
 Point = tuple[float, float]
 
 
+class DrawingError(ValueError):
+    """What the motor file gives cannot be drawn; the text says what is missing or does not fit."""
+
+
 @dataclass(frozen=True)
 class Part:
     """One solid in the upper half of the section: `outline` is a closed polygon of (axial, radial) points. [mm]"""
@@ -132,21 +136,21 @@ def grain_rows(motors: Motors, index: int = 0) -> list[dict[str, float]]:
 def wrap(motors: Motors, end: str, index: int = 0) -> Wrap | None:
     """The drilling wrap of one end ("forward" or "aft"), None where that end has no radial screws.
 
-    Raises ValueError where the screws are there but the case or the edge distance is not, naming the key.
+    Raises DrawingError where the screws are there but the case or the edge distance is not, naming the key.
     """
     closure = motors.forward_closure if end == "forward" else motors.aft_closure
     if closure is None or closure.screws is None:
         return None
     screws = closure.screws
     if motors.case is None:
-        raise ValueError("case is not given: the wrap needs case.outer_diameter")
+        raise DrawingError("case is not given: the wrap needs case.outer_diameter")
     outer = millimetres(motors.case.outer_diameter, index)
     edge = millimetres(screws.edge_distance, index)
     count = number(screws.count, index)
     hole = millimetres(screws.hole_diameter, index)
     for key, value in (("edge_distance", edge), ("count", count), ("hole_diameter", hole)):
         if value is None:
-            raise ValueError(f"{end}_closure.{key} is not given: the wrap needs it")
+            raise DrawingError(f"{end}_closure.{key} is not given: the wrap needs it")
     assert outer is not None and edge is not None and count is not None and hole is not None
     around = math.pi * outer
     total = round(count)

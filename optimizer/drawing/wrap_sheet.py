@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from optimizer.drawing.geometry import Wrap
+from optimizer.drawing.geometry import DrawingError, Wrap
 from optimizer.drawing.plates import FOOT, MARGIN, Labels, foot, measured
 from optimizer.drawing.sheet import FAINT, PAPERS, Sheet
 
@@ -32,7 +32,7 @@ class Tiling:
 def tiling(shape: Wrap, paper: str = "A4") -> Tiling:
     """The page orientation with the fewest sheets, portrait where it is a draw.
 
-    Raises ValueError where the strip is higher than the paper.
+    Raises DrawingError where the strip is higher than the paper.
     """
     short, long = PAPERS[paper]
     total = shape.circumference + TAB
@@ -49,7 +49,7 @@ def tiling(shape: Wrap, paper: str = "A4") -> Tiling:
         if best is None or count < len(best.ranges):
             best = Tiling(width, height, ranges, overlap)
     if best is None:
-        raise ValueError(
+        raise DrawingError(
             f"the {shape.end} edge distance of {shape.edge_distance:.1f} mm is longer than {paper} paper carries at 1:1"
         )
     return best
