@@ -17,6 +17,9 @@ from typing import Any
 
 import click
 
+LEAST_MEMORY = 200 << 20
+"""Address space [bytes] under which the linear algebra library fails on loading, with an exit code of its own."""
+
 DONE, NO, WRONG_INPUT, MACHINE_FAILED, INTERRUPTED = 0, 1, 2, 3, 130
 
 
@@ -27,6 +30,8 @@ def _guarded(command: Callable[..., int]) -> Callable[..., None]:
     def run(*args: Any, **options: Any) -> None:
         try:
             _stop_on_terminate()
+            if _too_little_memory():
+                raise MemoryError
             code = _outcome(command, *args, **options)
             sys.stdout.flush()
         except KeyboardInterrupt:
@@ -84,6 +89,16 @@ def _stop_on_terminate() -> None:
 
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGTERM, stop)
+
+
+def _too_little_memory() -> bool:
+    """Whether the address space is limited so tightly that the numeric libraries end the process by themselves."""
+    try:
+        import resource
+    except ImportError:  # a system without such limits
+        return False
+    soft = resource.getrlimit(resource.RLIMIT_AS)[0]
+    return soft != resource.RLIM_INFINITY and soft < LEAST_MEMORY
 
 
 def _complain(text: str) -> None:

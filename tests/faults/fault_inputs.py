@@ -374,19 +374,20 @@ class Bench:
 
         path = self._write("hostile.toml", mutated(self.draw.choice(self.studies), self.draw))
 
-        def load():
-            study = load_study(path)
-            self.big = study.size > SPAN or study.driver.kernel == "transient"
-            if self.big:
-                return
-            self.big = study.driver.method == "evolve" or study.driver.store != "local"
-
-        self.big = False
         out = self.folder / "found"
         shutil.rmtree(out, ignore_errors=True)
-        return path, load, _Late(lambda: ["check", str(self.folder / "base.toml"), "--json"] if self.big
-                                 else ["search", str(path), "--kernel", "steady", "--json", "--out", str(out)],
-                                 ["search", str(path), "--json", "--out", str(out)])  # fmt: skip
+        lines = [["search", str(path), "--json", "--out", str(out)]]
+
+        def load():
+            study = load_study(path)
+            large = study.size > SPAN or study.driver.kernel == "transient"
+            if large or study.driver.method == "evolve" or study.driver.store != "local":
+                # Too long to search here: that it reads is all that is asked of it.
+                lines[0] = ["check", str(self.folder / "base.toml"), "--json"]
+            else:
+                lines[0] = [*lines[0], "--kernel", "steady"]
+
+        return path, load, lines
 
     def _propellant(self):
         from optimizer.inputs import load_motor
@@ -426,20 +427,6 @@ class Bench:
         path = self._write("hostile.csv", mutated(self.records[0], self.draw))
         user = self._write("recorded.toml", self.firings[0].replace(b"firing.csv", b"hostile.csv"))
         return path, lambda: read_record(load_firing(user)), [["reduce", str(user), "--json"]]
-
-
-class _Late(list):
-    """Command lines of which the second is chosen once the loader has run."""
-
-    def __init__(self, accepted: Callable[[], list[str]], refused: list[str]) -> None:
-        super().__init__([refused, accepted])
-
-    def __getitem__(self, place):
-        found = super().__getitem__(place)
-        return found() if callable(found) else found
-
-    def __len__(self) -> int:
-        return 2
 
 
 KINDS = ("motor", "motor", "motor", "study", "study", "study", "propellant", "stock", "firing", "record")
