@@ -194,7 +194,7 @@ def evolve(
     if url == "local":
         coarse, counted, history, snapshots = _alone(families, store, teller, outer, seed, budget, progress, state)
     else:
-        store, counted, history, snapshots = _together(families, teller, url, budget, progress, state)
+        store, counted, history, snapshots = _together(families, teller, url, budget, progress, state, stale=STALE)
         coarse = families.evaluate(outer)
     screened = _settled(families, store, progress, confirm)
     return _summed(families, screened, counted, snapshots, coarse, history, seed, url)
@@ -546,16 +546,18 @@ def _one_round(
         }
         packed[key] = json.dumps({"notes": notes, "rows": told.block.rows.tolist()})
     for trial, key in zip(trials, asked, strict=True):
-        if key in packed:
-            trial.set_user_attr("family", packed.pop(key))
-        _tell_if_mine(shared, trial, teller.names, answers[key])
+        _tell_if_mine(shared, trial, teller.names, answers[key], packed.pop(key, None))
 
 
-def _tell_if_mine(shared: Shared, trial: Any, names: Sequence[str], answer: tuple[Floats, Floats]) -> None:
-    """Tell a trial, unless it was taken back because this worker looked dead."""
+def _tell_if_mine(
+    shared: Shared, trial: Any, names: Sequence[str], answer: tuple[Floats, Floats], family: str | None
+) -> None:
+    """Tell a trial and the family behind it, unless it was taken back because this worker looked dead."""
     import optuna
 
     try:
+        if family is not None:
+            trial.set_user_attr("family", family)
         _tell(shared.study, trial, names, *answer)
     except (optuna.exceptions.UpdateFinishedTrialError, ValueError, RuntimeError) as error:
         if trial._trial_id not in {t._trial_id for t in shared.finished()} and "FAIL" not in str(

@@ -152,7 +152,7 @@ def shown_value(value: Any, longest: int = 60) -> str:
     elif isinstance(value, str):
         text = '"' + "".join(c if c.isprintable() else repr(c)[1:-1] for c in value[: longest + 1]) + '"'
     elif isinstance(value, dict):
-        text = "{" + ", ".join(f"{key} = {shown_value(item, 20)}" for key, item in list(value.items())[:6]) + "}"
+        text = "{" + ", ".join(f"{plain_file(key)[:24]} = {shown_value(item, 20)}" for key, item in list(value.items())[:6]) + "}"
     elif isinstance(value, list):
         text = "[" + ", ".join(shown_value(item, 20) for item in value[:6]) + (", ...]" if len(value) > 6 else "]")
     else:

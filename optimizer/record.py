@@ -210,7 +210,9 @@ def _numbers(path: Path, column: FiringColumn, cells: dict[str, list[str]], caut
                 f"Column {column.name!r}: {gone} of {read.size} cells are blank; straight lines bridge them.",
             )
         )
-    return np.asarray(to_si(read, column.unit), dtype=float)
+    with np.errstate(over="ignore"):
+        converted = np.asarray(to_si(read, column.unit), dtype=float)
+    return np.where(np.isfinite(converted), converted, np.nan)
 
 
 def _clock(path: Path, time: Array, cautions: list[Caution]) -> tuple[NDArray[np.intp], Array]:

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import copy
 import math
+import random
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from typing import Any
@@ -34,6 +35,8 @@ Floats = NDArray[np.float64]
 Digits = Sequence[int] | NDArray[np.int64]
 
 GRAIN_VARIABLES = ("grain_count", "grain_length", "core_diameter", "core_diameter_aft", "aft_count")
+PROBED = 500
+"""Candidates looked at to find one that burns."""
 SHORTEST_PART = 0.25
 """Part of a whole grain below which the rest of a filled case is shared out instead of cast as a shorter grain."""
 
@@ -176,20 +179,46 @@ class Space:
             return None
 
     def probes(self) -> list[tuple[int | None, Motors]]:
-        """Batches of one at the first candidate and, one variable at a time, at the others: what choices can reach.
+        """Batches of one at a candidate that burns and, one variable at a time, at others: what choices can reach.
 
         Each with the number of the variable that was changed, None for the first. A text variable is taken through all
-        its items, a number to its last.
+        its items, a number to its last (its first, where that is where it stands).
         """
         if self._probes is None:
-            rows: list[tuple[int | None, list[int]]] = [(None, [0] * len(self.variables))]
+            start = self._burning()
+            rows: list[tuple[int | None, list[int]]] = [(None, start)]
             for number, variable in enumerate(self.variables):
-                last = () if variable.count == 1 else (variable.count - 1,)
-                for digit in range(1, variable.count) if variable.is_text else last:
-                    rows.append((number, [digit if place == number else 0 for place in range(len(self.variables))]))
+                ends = range(variable.count) if variable.is_text else (variable.count - 1, 0)
+                others = [digit for digit in ends if digit != start[number]]
+                for digit in others if variable.is_text else others[:1]:
+                    rows.append((number, [*start[:number], digit, *start[number + 1 :]]))
             batches = ((number, self.motors_or_none(np.array([row], dtype=np.int64))) for number, row in rows)
             self._probes = [(number, motors) for number, motors in batches if motors is not None]
         return self._probes
+
+    def _burning(self) -> list[int]:
+        """Digits of the first candidate, or of the first of a seeded sample, that geometry allows and that burns.
+
+        A candidate that is no motor has no figures: a rung that reads the burn would seem to be assessed nowhere.
+        """
+        from optimizer.problems import InputError
+        from physics import kernel
+
+        draw = random.Random(0)
+        sample = self.digits([0, *(draw.randrange(self.size) for _ in range(PROBED))])
+        allowed: list[int] | None = None
+        for block in (sample[:1], *(sample[rows] for rows in self.groups(sample))):
+            try:
+                found = self.candidates(block)
+            except InputError:
+                continue
+            flags = kernel.evaluate(found.motors).flags
+            burns = found.possible & ~np.asarray(flags["extinguished"]) & ~np.asarray(flags["port_choked"])
+            if burns.any():
+                return [int(digit) for digit in block[burns.argmax()]]
+            if allowed is None and found.possible.any():
+                allowed = [int(digit) for digit in block[found.possible.argmax()]]
+        return allowed or [0] * len(self.variables)
 
     def groups(self, digits: Integers) -> list[Integers]:
         """Row numbers of `digits`, split so that each part shares its text choices and which grain rows it has.

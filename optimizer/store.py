@@ -14,6 +14,7 @@ import json
 import os
 import sqlite3
 import struct
+import time
 import zlib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -27,6 +28,8 @@ from optimizer.results import OutputError
 
 SCHEMA = 1
 FILE_NAME = "record.db"
+PATIENCE = 30.0
+"""Seconds for which a process waits for another one that writes."""
 _HEADER = struct.Struct("<4sIII")
 _MAGIC = b"GWB1"
 _NETWORK_FILE_SYSTEMS = ("nfs", "nfs4", "cifs", "smb3", "fuse.sshfs", "9p", "afs")
@@ -230,9 +233,19 @@ def _guarded(path: Path, action: Callable[[], Value]) -> Value:
 
 def _connect(path: Path) -> sqlite3.Connection:
     # isolation_level=None: transactions are opened by hand, so that each takes the write lock at once or waits.
-    connection = sqlite3.connect(path, timeout=30.0, isolation_level=None)
+    connection = sqlite3.connect(path, timeout=PATIENCE, isolation_level=None)
     mode = "DELETE" if on_network(path) else "WAL"
-    connection.execute(f"PRAGMA journal_mode={mode}")
+    until = time.monotonic() + PATIENCE
+    while True:
+        try:
+            connection.execute(f"PRAGMA journal_mode={mode}")
+            break
+        except sqlite3.OperationalError as error:
+            # Where two processes make the record at once, this fails at once and does not wait as other calls do.
+            if "locked" not in str(error) or time.monotonic() > until:
+                connection.close()
+                raise
+            time.sleep(0.01)
     connection.execute("PRAGMA synchronous=FULL")
     return connection
 
@@ -282,7 +295,7 @@ def _look_over(path: Path, study: str, identity: str, messages: list[str]) -> No
 
 def _read_all(path: Path) -> tuple[dict[str, str], dict[int, tuple[int, str, bytes]], list[str]]:
     """Facts, sound blocks and the names of what is damaged. Raises sqlite3 errors where the file cannot be read."""
-    connection = sqlite3.connect(path, timeout=30.0)
+    connection = sqlite3.connect(path, timeout=PATIENCE)
     try:
         tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         if not {"meta", "block"} <= tables:

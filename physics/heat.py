@@ -289,7 +289,7 @@ def _growing() -> Array:
 def _burn(motors: Motors, figures: Figures, time: Array, end: Array, burnt: Array) -> tuple[Array, Array, Array]:
     """Pressure, mass flow and regression at instants (steps, n)."""
     curve = figures.curve
-    if curve is None:
+    if curve is None or not curve.time.shape[1]:  # no motor of the batch burns
         burning = time < end
         pressure = np.where(burning, _column(motors, figures["mean_pressure"]), 0.0)
         flow = np.where(burning, _column(motors, figures["propellant_mass"]) / burnt, 0.0)

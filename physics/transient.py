@@ -322,8 +322,10 @@ def geometry(layout: Layout, core: Array, head: Array, aft: Array) -> Geometry:
     """Burning surfaces and volume left at regressions `core` (n, grains, stations), `head`, `aft` (n, grains) [m]."""
     diameter = layout.bore + 2.0 * np.minimum(core, layout.cell_web)
     hollow = (0.25 * np.pi) * diameter * diameter
-    solid = layout.full[:, :, None] - hollow
-    surface = np.pi * diameter * (core < layout.cell_web)
+    unburnt = core < layout.cell_web
+    # Bore and twice the web may round to a hair less than the outer diameter: what is gone must leave no face to burn.
+    solid = np.where(unburnt | ~layout.cored[:, :, None], layout.full[:, :, None] - hollow, 0.0)
+    surface = np.pi * diameter * unburnt
     n, grains, stations = core.shape
     if layout.bare_aft.any():
         start = np.maximum(layout.edge, head[:, :, None])

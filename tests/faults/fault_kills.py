@@ -240,3 +240,28 @@ def workers_on_one_folder(workers: int, rounds: int = 1, kill_one: bool = False,
         blocks = len(finished_blocks(folder / "whole", study)[0])
         tally.remark = f"the same table each time; {written / rounds / blocks:.2f} writes a block"
     return tally
+
+
+def opened_at_once(rounds: int, processes: int = 4) -> Tally:
+    """Several processes make one fresh record at the same instant; each must come to have it open."""
+    from optimizer.store import Store
+
+    tally = Tally(f"{processes} processes make one record at once")
+    with scratch() as folder:
+        for number in range(rounds):
+            go, out = folder / f"go{number}", folder / f"out{number}"
+
+            def act(go: Path = go, out: Path = out) -> None:
+                while not go.exists():
+                    pass
+                store = Store.open(out, "hash", "study.toml", "Mine")
+                store.finished()
+                store.close()
+
+            children = [forked(act) for _ in range(processes)]
+            time.sleep(0.02)
+            go.touch()
+            codes = [ended(child) for child in children]
+            tally.note(not any(codes), f"round {number + 1}: exits {codes}")
+    tally.remark = "none waits in vain"
+    return tally

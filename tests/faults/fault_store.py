@@ -321,7 +321,7 @@ def _together_action(out: Path):
 
 def no_room(limits: int = 12) -> Tally:
     """A limit on the size of files in place of a full disk, at sizes from nothing up, for the record and for results."""
-    tally = Tally("no room for the record: refusal, and what was kept stays")
+    tally, ends = Tally("no room for the record: refusal, and what was kept stays"), Counter()
     with scratch() as folder:
         for step in range(limits):
             size, out = 512 * 3**step if step < 8 else 4096 * 5 * (step - 6), folder / f"out{step}"
@@ -337,7 +337,9 @@ def no_room(limits: int = 12) -> Tally:
             except StoreError as error:
                 found, messages = set(), [str(error)]
             held = code in (0, 3) and kept <= found and not messages
+            ends[code] += 1
             tally.note(held, f"limit {size}: exit {code}, lost {kept - found}, {messages}")
+    tally.remark = ", ".join(f"exit {code}: {count}" for code, count in sorted(ends.items()))
     return tally
 
 

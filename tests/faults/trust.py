@@ -14,6 +14,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+import fault_database
 import fault_inputs
 import fault_kills
 import fault_machine
@@ -22,12 +23,12 @@ from fault_common import Lacking, Tally
 
 # Name, then what is run at the quick and at the full size.
 LINES: dict[str, tuple[Callable[[], object], Callable[[], object]]] = {
-    "hostile files": (lambda: fault_inputs.hostile_files(120), lambda: fault_inputs.hostile_files(10_000, whole=0.1)),
+    "hostile files": (lambda: fault_inputs.hostile_files(800, whole=0.03), lambda: fault_inputs.hostile_files(10_000, whole=0.1)),
     "kill -9, exhaustive": (
         lambda: fault_kills.killed_searches(3, "exhaustive"),
         lambda: fault_kills.killed_searches(100, "exhaustive"),
     ),
-    "kill -9, evolving": (lambda: fault_kills.killed_searches(3, "evolve"), lambda: fault_kills.killed_searches(30, "evolve")),
+    "kill -9, evolving": (lambda: fault_kills.killed_searches(3, "evolve"), lambda: fault_kills.killed_searches(100, "evolve")),
     "kill -9 while results are replaced": (
         lambda: fault_kills.killed_while_replacing(3),
         lambda: fault_kills.killed_while_replacing(40),
@@ -37,7 +38,13 @@ LINES: dict[str, tuple[Callable[[], object], Callable[[], object]]] = {
         lambda: fault_kills.workers_on_one_folder(4, 1, True),
         lambda: fault_kills.workers_on_one_folder(4, 5, True),
     ),
+    "opened at once": (lambda: fault_kills.opened_at_once(15), lambda: fault_kills.opened_at_once(200)),
     "SIGINT": (lambda: fault_machine.interrupted(signal.SIGINT, 2), lambda: fault_machine.interrupted(signal.SIGINT, 20)),
+    "SIGTERM": (lambda: fault_machine.interrupted(signal.SIGTERM, 1), lambda: fault_machine.interrupted(signal.SIGTERM, 10)),
+    "database goes away": (
+        lambda: fault_database.database_goes_away(1, budget=48),
+        lambda: fault_database.database_goes_away(6, budget=80),
+    ),
     "full disk": (lambda: fault_machine.full_disks(3), lambda: fault_machine.full_disks(20)),
     "unwritable places": (fault_machine.unwritable_places, fault_machine.unwritable_places),
     "reader gone": (fault_machine.reader_gone, fault_machine.reader_gone),
