@@ -383,9 +383,15 @@ class Shared:
         self._count += 1
         self.study.set_user_attr(f"beat {self.worker}", self._count)
 
-    def claim(self, trial: Any) -> None:
-        """Put this worker's name on a trial."""
-        trial.set_user_attr("worker", self.worker)
+    def claim(self, trial: Any) -> bool:
+        """Put this worker's name on a trial; false where another worker gave it back to the pool in the meantime."""
+        import optuna
+
+        try:
+            trial.set_user_attr("worker", self.worker)
+        except optuna.exceptions.UpdateFinishedTrialError:
+            return False
+        return True
 
     def take_back(self, now: float | None = None) -> int:
         """Give the trials of workers whose beat stands still back to the pool; how many.
@@ -530,14 +536,16 @@ def _one_round(
     """Claim some trials, evaluate those that nobody has evaluated, tell them all."""
     trials = []
     for _ in range(number):
-        trials.append(shared.study.ask(dict(distributions)))
-        shared.claim(trials[-1])
+        trial = shared.study.ask(dict(distributions))
+        if shared.claim(trial):
+            trials.append(trial)
     asked = [tuple(int(trial.params[name]) for name in distributions) for trial in trials]
     fresh = [key for key in dict.fromkeys(asked) if key not in known]
     answers = dict(known)
     packed: dict[tuple[int, ...], str] = {}
     for key in fresh:
         told = teller.tell(np.array([key], dtype=np.int64), turn)
+        shared.beat()  # a slow family must not make this worker look dead
         answers[key] = (told.values[0], told.constraints[0])
         notes = {
             "rejected": dict(told.block.rejected),

@@ -184,6 +184,14 @@ class TestLimitOfTheKernels:
         assert (table[-1] <= np.maximum(table[0], 1e-4)).all(), table
 
 
+    def test_what_is_burnt_is_gone_to_the_last_bit(self):
+        """Bore and twice the web may round to less than the outer diameter; such a hair must not burn on for seconds."""
+        for seed in (9000, 9003, 9006):
+            motors = batch(drawn(seed, 64))
+            found, quasi = transient.evaluate(motors), steady.evaluate(motors)
+            np.testing.assert_allclose(found["burn_time"], quasi["burn_time"], rtol=0.05)
+
+
 class TestLadder:
     @settings(max_examples=25, deadline=None)
     @given(seeds, st.floats(0.7, 1.3))
