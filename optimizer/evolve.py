@@ -31,6 +31,7 @@ from optimizer import limits
 from optimizer.families import Block, Families
 from optimizer.finalists import Judge
 from optimizer.front import Archive, hypervolume
+from optimizer.origin import fingerprint
 from optimizer.relax import inner_excess, outer_excess
 from optimizer.results import OutputError
 from optimizer.screen import FIRST_OTHER, Progress, Screened, State, finish, judges_for
@@ -98,6 +99,8 @@ class Teller:
             limits.CHOKED,
             limits.OUTSIDE,
             limits.FIT,
+            *(bound.name for bound in families.rules.scattered),
+            *([limits.OUTSIDE_SCATTERED] if families.rules.scatter else []),
         ]
         names += [families.limit_name(term.mode) for term in families.terms]
         names += [bound.name for bound in families.crossed_masses()]
@@ -448,8 +451,6 @@ def _together(
     A database that goes away is waited for; what it has as finished is then the record again, and the trials that this
     worker held when it was lost go back to the pool like those of a dead one.
     """
-    from optimizer.search import fingerprint
-
     name = f"grainwright {fingerprint(families.study, 'shared', families.kernel)[:24]}"
 
     def reach() -> Shared:

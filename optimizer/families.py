@@ -34,6 +34,7 @@ from optimizer.patterns import (
     variables_of,
 )
 from optimizer.space import Space, SpaceError
+from optimizer.spread import robust_columns
 from optimizer.watch import watched_mode
 from physics import kernel as kernels
 from physics import ladder
@@ -48,6 +49,8 @@ Mask = NDArray[np.bool_]
 
 REFUSED = "parts that do not fit each other"
 SMALL_TABLE = 200_000
+SCATTER_SEED = 1
+"""The points of `spread` with its own seed, so that both say the same of a motor."""
 _GEOMETRY = ("case.outer_diameter", "case.wall", "case.length", "liner.thickness", "airframe.")
 _ALWAYS_BALLISTIC = ("propellant.", "grain.", "nozzle.throat", "nozzle.exit", "ambient.")
 
@@ -103,6 +106,9 @@ class Families:
         ballistic |= {number for number in outside if self._moves_ballistics(number)}
         self.ballistic = sorted(ballistic)
         self.outer = [*self.ballistic, *sorted((outside | burn) - ballistic)]
+        if any(column.of_ladder for column in self.rules.scatter):
+            # Under the tolerances a ladder is no table of a few variables: each candidate is a family of its own.
+            self.outer += [number for number in names if number not in self.outer]
         self.inner = [number for number in names if number not in self.outer]
         self.outer_radices = tuple(self.space.radices[number] for number in self.outer)
 
@@ -139,6 +145,7 @@ class Families:
             "smallest_factor",
             *limits.MASS_NAMES,
             *limits.DIMENSIONS,
+            *(column.name for column in self.rules.scatter),
         }
         for name in (*(bound.quantity for bound in self.rules.bounds), *(aim.name for aim in self.rules.aims)):
             if name not in known:
@@ -156,6 +163,10 @@ class Families:
             raise SpaceError("objectives", "names nothing", 'add one, for instance loaded_mass = "min"')
         for aim in self.rules.aims:
             self._check_aim(aim)
+        for column in self.rules.scatter:
+            if column.of_ladder and not any(not term.late for term in self.terms):
+                what = "has no rung that can be assessed for every sample"
+                raise SpaceError(column.quantity, what, "dimension the parts first")
 
     def _check_aim(self, aim: Aim) -> None:
         if aim.name != "smallest_factor":
@@ -254,7 +265,49 @@ class Families:
         smallest = self.rules.smallest_factor
         if smallest is not None:
             passes &= ~smallest.fails(floor / pressure)
+        if self.rules.scatter:
+            passes = self._pass_scattered(digits, motors, passes, columns, fails)
         return Seen(digits, motors, figures, pressure, columns, fails, mode_fails, floor, passes)
+
+    def _pass_scattered(
+        self, digits: Integers, motors: Motors, passes: Mask, columns: dict[str, Floats], fails: dict[str, Mask]
+    ) -> Mask:
+        """Which of those that pass also pass under the tolerances; adds the columns (NaN for the others) and fails.
+
+        A percentile takes hundreds of evaluations, so it is asked only of what passes everything else.
+        """
+        for column in self.rules.scatter:
+            columns[column.name] = np.full(len(digits), np.nan)
+        rows = np.flatnonzero(passes)
+        if len(rows):
+            for name, values in self.scattered(digits[rows], motors.take(rows)).items():
+                columns[name][rows] = values
+        for bound in self.rules.scattered:
+            fails[bound.name] = passes & bound.fails(columns[bound.quantity])
+        unknown = np.logical_or.reduce([np.isnan(columns[column.name]) for column in self.rules.scatter])
+        fails[limits.OUTSIDE_SCATTERED] = passes & unknown
+        return passes & ~np.logical_or.reduce(
+            [fails[name] for name in (*(bound.name for bound in self.rules.scattered), limits.OUTSIDE_SCATTERED)]
+        )
+
+    def scattered(self, digits: Integers, motors: Motors) -> dict[str, Floats]:
+        """The columns over the tolerances that the study asks for, (n,), from digits (n, all variables) and motors.
+
+        Rungs that march heat are left out of them: they are judged for the motor as drawn.
+        """
+        found: dict[str, Floats] = {}
+        for of_ladder in (False, True):
+            asked = {item.name: (item.quantity, item.percentile) for item in self.rules.scatter
+                     if item.of_ladder is of_ladder}  # fmt: skip
+            if not asked:
+                continue
+            seen = digits if of_ladder else digits[:, self.ballistic]
+            _, first, inverse = np.unique(seen, axis=0, return_index=True, return_inverse=True)
+            some = robust_columns(
+                motors.take(first), asked, self.kernel, self.study.driver.samples, SCATTER_SEED, heat=False
+            )
+            found |= {name: values[inverse.ravel()] for name, values in some.items()}
+        return found
 
     def _burn_once(self, digits: Integers, motors: Motors) -> tuple[Figures, Floats]:
         """Figures and maximum expected pressure, the kernel run once for each distinct ballistic motor."""

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from optimizer import limits
 from optimizer.families import Crossed, Families
+from optimizer.limits import Bound, Miss, miss
 from optimizer.patterns import Term, limit_name
 from physics import kernel as kernels
 from physics.motors import Figures, Motors
@@ -74,6 +75,9 @@ class Judge:
     _floor: list[float] = field(default_factory=list)
     _broken: list[tuple[str, ...]] = field(default_factory=list)
     _columns: _Known | None = None
+    _notes: list[list[Miss]] | None = None
+    _offset: int = 0
+    _rows: Integers = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
     @property
     def needed(self) -> bool:
@@ -123,6 +127,23 @@ class Judge:
         return (
             None if place is None else (self._ok[place], self._pressure[place], self._floor[place], self._broken[place])
         )
+
+    def failing(self) -> Integers:
+        """The keys judged that do not pass, (n, k), in the order in which they were judged."""
+        keys = [key for key, place in self._known.items() if not self._ok[place]]
+        return np.array(keys, dtype=np.int64) if keys else np.zeros((0, 0), dtype=np.int64)
+
+    def misses(self, keys: Integers) -> list[list[Miss]]:
+        """For each key: every limit that this judge finds missed, and by how much."""
+        notes: list[list[Miss]] = [[] for _ in range(len(keys))]
+        kept, self.thorough, self._notes = self.thorough, True, notes
+        try:
+            for start in range(0, len(keys), BATCH):
+                self._offset = start
+                self._judged(keys[start : start + BATCH])
+        finally:
+            self.thorough, self._notes = kept, None
+        return notes
 
     def passes(self, key: Sequence[int]) -> bool:
         """Whether a key passes, as far as is known."""
@@ -175,6 +196,7 @@ class Judge:
         broken: list[set[str]] = [set() for _ in range(len(keys))]
         for group in families.space.groups(digits):
             motors = families.space.candidates(digits[group]).motors
+            self._rows = group + self._offset
             expected, fails, lowest = self._assessed(motors)
             pressure[group], floor[group] = expected, lowest
             for name, which in fails.items():
@@ -201,8 +223,18 @@ class Judge:
             self._ask_late(term, motors, figures, expected, fails, floor)
         smallest = families.rules.smallest_factor
         if smallest is not None:
-            fails[smallest.name] = smallest.fails(np.where(np.isinf(floor), np.finfo(float).max, floor / expected))
+            factor = np.where(np.isinf(floor), np.finfo(float).max, floor / expected)
+            fails[smallest.name] = smallest.fails(factor)
+            self._note(smallest, np.arange(motors.size), factor)
         return expected, fails, floor
+
+    def _note(self, bound: Bound, rows: Integers, values: Floats) -> None:
+        """Where somebody asks by how much limits are missed: write down what these rows of the batch miss of one."""
+        if self._notes is None:
+            return
+        kernel = "transient" if self.confirm else ""
+        for place in np.flatnonzero(bound.fails(values)):
+            self._notes[self._rows[rows[place]]].append(miss(bound, float(values[place]), kernel))
 
     def _ask_late(
         self, term: Term, motors: Motors, figures: Figures, expected: Floats, fails: dict[str, Mask], floor: Floats
@@ -219,7 +251,9 @@ class Judge:
         value = term.pressure(motors, figures, expected[rows])
         held = expected[rows] if term.lasts is None else figures[term.lasts]
         with np.errstate(all="ignore"):
-            fails[name][rows] |= ~(value / held >= term.required)
+            factor = np.broadcast_to(value / held, (len(rows),))
+        fails[name][rows] |= ~(factor >= term.required)
+        self._note(Bound(name, term.mode, minimum=term.required), rows, factor)
         if term.lasts is None:
             floor[rows] = np.fmin(floor[rows], value)
 
@@ -227,15 +261,19 @@ class Judge:
         """The limits on figures and the outer rungs, held against the transient kernel."""
         columns: dict[str, Any] = dict(figures.values) | {"maximum_expected_pressure": expected}
         rules = self.families.rules
+        every = np.arange(motors.size)
         fails = {bound.name: bound.fails(columns[bound.quantity]) for bound in rules.figures}
+        for bound in rules.figures:
+            self._note(bound, every, np.asarray(columns[bound.quantity], dtype=float))
         fails[limits.CHOKED] = np.asarray(figures.flags["port_choked"], dtype=bool)
         fails[limits.OUTSIDE] = ~np.isfinite(expected)
         for term in self.families.outer_terms:
             value = term.pressure(motors, figures if term.burn else None, expected)
             name = limit_name(rules, term.mode)
             with np.errstate(all="ignore"):
-                short = ~(value / expected >= term.required)
-            fails[name] = fails.get(name, np.zeros(motors.size, dtype=bool)) | short
+                factor = np.broadcast_to(value / expected, (motors.size,))
+            fails[name] = fails.get(name, np.zeros(motors.size, dtype=bool)) | ~(factor >= term.required)
+            self._note(Bound(name, term.mode, minimum=term.required), every, factor)
         return fails
 
 

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from optimizer.vocabulary import QUANTITIES
+from optimizer.vocabulary import find_quantity
 from physics.assessment import Assessment
 from physics.motors import Array, Curve, Figures
 
@@ -38,7 +38,8 @@ _HISTORY_UNITS = {"time": "s", "regression": "m", "throat_diameter": "m"}
 def _with_units(frame: pd.DataFrame, names: Iterable[Any] | None = None, **units: str) -> pd.DataFrame:
     """The frame with the SI units of what the vocabulary knows, and of what is said here."""
     named = frame.columns if names is None else names
-    known = {name: QUANTITIES[name].si_unit for name in named if name in QUANTITIES}
+    found = {name: find_quantity(str(name)) for name in named}
+    known = {name: one.si_unit for name, one in found.items() if one is not None}
     frame.attrs["units"] = {**known, **units}
     return frame
 

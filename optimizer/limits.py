@@ -13,12 +13,13 @@ required factor of its mode. A mode named there that cannot be assessed for the 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.vocabulary import CHANCE
 from physics.motors import Motors
 
 Floats = NDArray[np.float64]
@@ -33,6 +34,7 @@ ALIASES = {"maximum_pressure": "maximum_expected_pressure", "target impulse": "t
 """Limits that bear another name than the quantity they bound."""
 CHOKED = "port choked (outside the model)"
 OUTSIDE = "outside the model"
+OUTSIDE_SCATTERED = "outside the model under the tolerances"
 FIT = "airframe fit"
 TARGET = "target impulse"
 FACTOR = "minimum_factor."
@@ -79,6 +81,36 @@ class Bound:
 
 
 @dataclass(frozen=True)
+class Miss:
+    """One limit missed: what the candidate has (`value`), the bound, and by how much as a part of the bound.
+
+    `kernel` is named where it is not the one that screens.
+    """
+
+    limit: str
+    value: float
+    bound: float
+    side: str
+    excess: float
+    kernel: str = ""
+
+    def as_dict(self) -> dict[str, Any]:
+        """The change of this limit that would let the candidate pass."""
+        known = {"limit": self.limit, "bound": self.bound, "value": self.value, "side": self.side}
+        return known | ({"kernel": self.kernel} if self.kernel else {})
+
+
+def miss(bound: Bound, value: float, kernel: str = "") -> Miss:
+    """How one candidate with `value` misses a bound."""
+    low = bound.minimum is not None and value <= bound.minimum
+    edge = bound.minimum if low else bound.maximum
+    side = "min" if low else "max"
+    if np.isnan(value):
+        edge, side = (bound.maximum, "max") if bound.minimum is None else (bound.minimum, "min")
+    return Miss(bound.name, value, float(edge or 0.0), side, float(bound.excess(np.array(value))), kernel)
+
+
+@dataclass(frozen=True)
 class Aim:
     """One objective: a column and whether more of it is better."""
 
@@ -91,11 +123,26 @@ class Aim:
 
 
 @dataclass(frozen=True)
+class Scattered:
+    """A column that tells what the tolerances do: a percentile of a quantity, or the chance of failure."""
+
+    name: str
+    quantity: str
+    percentile: float = 50.0
+
+    @property
+    def of_ladder(self) -> bool:
+        """Whether it takes the ladder of every sample, and so every dimension of the motor."""
+        return self.quantity in (CHANCE, "smallest_factor")
+
+
+@dataclass(frozen=True)
 class Rules:
     """Everything a study asks, sorted by what it takes to know it.
 
     `figures`, `dimensions` and `masses` are bounds; `factors` are required factors by mode, replacing those of the
     motor file; `smallest_factor` is a bound on the smallest factor, if there is one; `aims` are the objectives.
+    `scatter` are the columns over the tolerances that bounds and aims name, `scattered` the bounds on them.
     """
 
     figures: tuple[Bound, ...]
@@ -104,12 +151,14 @@ class Rules:
     smallest_factor: Bound | None
     factors: Mapping[str, float]
     aims: tuple[Aim, ...]
+    scattered: tuple[Bound, ...] = ()
+    scatter: tuple[Scattered, ...] = ()
 
     @property
     def bounds(self) -> tuple[Bound, ...]:
         """All bounds on columns."""
         extra = () if self.smallest_factor is None else (self.smallest_factor,)
-        return (*self.figures, *self.dimensions, *self.masses, *extra)
+        return (*self.figures, *self.dimensions, *self.masses, *self.scattered, *extra)
 
 
 def _outside(motors: Motors, fit: Mapping[str, Any] | None) -> Any:
@@ -144,12 +193,15 @@ def rules_of(study: Any) -> Rules:
     figures: list[Bound] = []
     dimensions: list[Bound] = []
     masses: list[Bound] = []
+    scattered: list[Bound] = []
     smallest: Bound | None = None
     if study.target is not None:
         figures.append(Bound(TARGET, "total_impulse", study.target[0], study.target[1], study.target_open))
     for limit in study.limits:
         bound = Bound(limit.name, limit.quantity or ALIASES.get(limit.name, limit.name), limit.minimum, limit.maximum)
-        if bound.quantity == "smallest_factor":
+        if _is_scattered(limit):
+            scattered.append(replace(bound, quantity=limit.name))
+        elif bound.quantity == "smallest_factor":
             smallest = bound
         elif bound.quantity in MASS_NAMES:
             masses.append(bound)
@@ -158,7 +210,19 @@ def rules_of(study: Any) -> Rules:
         else:
             figures.append(bound)
     aims = tuple(Aim(aim.name, aim.sense == "max") for aim in study.objectives)
-    return Rules(tuple(figures), tuple(dimensions), tuple(masses), smallest, dict(study.minimum_factor), aims)
+    columns = (_scattered(item) for item in (*study.limits, *study.objectives) if _is_scattered(item))
+    return Rules(tuple(figures), tuple(dimensions), tuple(masses), smallest, dict(study.minimum_factor), aims,
+                 tuple(scattered), tuple(dict.fromkeys(columns)))  # fmt: skip
+
+
+def _is_scattered(asked: Any) -> bool:
+    """Whether a limit or objective asks what the tolerances do."""
+    return asked.percentile is not None or asked.quantity == CHANCE
+
+
+def _scattered(asked: Any) -> Scattered:
+    column = Scattered(asked.name, asked.quantity)
+    return column if asked.percentile is None else replace(column, percentile=asked.percentile)
 
 
 def objective_columns(aims: Sequence[Aim], columns: Mapping[str, Floats]) -> Floats:

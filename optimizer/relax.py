@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 
 from optimizer import limits
 from optimizer.families import Families, Seen
+from optimizer.finalists import Judge
 from optimizer.front import non_dominated
+from optimizer.limits import Miss, miss
 from optimizer.patterns import limit_name
 from optimizer.space import digits_of
 
@@ -25,21 +27,13 @@ Integers = NDArray[np.int64]
 
 BLOCK = 4096
 NEAREST = 5
-
-
-@dataclass(frozen=True)
-class Miss:
-    """One limit missed: what the candidate has (`value`), the bound, and by how much as a part of the bound."""
-
-    limit: str
-    value: float
-    bound: float
-    side: str
-    excess: float
-
-    def as_dict(self) -> dict[str, Any]:
-        """The change of this limit that would let the candidate pass."""
-        return {"limit": self.limit, "bound": self.bound, "value": self.value, "side": self.side}
+"""Candidates named as the nearest."""
+POOL = 60
+"""Candidates looked at for it, where some limits are not known of every candidate."""
+LISTED = 10
+"""Changes of limits that are named."""
+JUDGED = 2000
+"""Candidates that finalists' judges have turned away of which the amounts are worked out."""
 
 
 @dataclass
@@ -49,11 +43,102 @@ class Relaxation:
     singles: dict[str, tuple[float, Integers]] = field(default_factory=dict)
     pairs: dict[tuple[str, str], tuple[float, Integers]] = field(default_factory=dict)
     nearest: list[tuple[float, Integers]] = field(default_factory=list)
+    most: int = NEAREST
+
+
+@dataclass(frozen=True)
+class Near:
+    """A candidate that passes but for `misses`, digits (n, all variables)."""
+
+    digits: Integers
+    misses: tuple[Miss, ...]
+
+    @property
+    def worst(self) -> float:
+        """The largest change that it asks of a limit, as a part of it."""
+        return max(item.excess for item in self.misses)
+
+    @property
+    def limits(self) -> tuple[tuple[str, str], ...]:
+        """The limits it misses, by name and kernel."""
+        return tuple(sorted((item.limit, item.kernel) for item in self.misses))
+
+
+def nearly(families: Families, judges: tuple[Judge, ...]) -> tuple[list[Near], list[Near]]:
+    """With nothing feasible: the smallest changes of limits that would admit a candidate, and the nearest candidates.
+
+    Every miss of those named is told: by the screen, under the tolerances, by heat and by the transient kernel.
+    """
+    found = what_to_relax(families)
+    pairs = sorted(found.pairs.values(), key=lambda item: item[0])[:6]
+    digits = [row for _, row in (*found.singles.values(), *pairs, *found.nearest)]
+    digits += _turned_away(families, judges)
+    every = [Near(row, tuple(items)) for row, items in _all_misses(families, judges, _distinct(digits))]
+    every = sorted((near for near in every if near.misses), key=lambda near: (len(near.misses), near.worst))
+    changes: list[Near] = []
+    for near in every:
+        # One that asks for more limits is worth naming only where it asks less of each.
+        if not any(set(other.limits) <= set(near.limits) and other.worst <= near.worst for other in changes):
+            changes.append(near)
+    ordered = sorted(every, key=lambda near: near.worst)
+    return changes[:LISTED], ordered[:NEAREST]
+
+
+def _distinct(digits: list[Integers]) -> Integers:
+    rows = dict.fromkeys(tuple(int(digit) for digit in row) for row in digits)
+    return np.array(list(rows), dtype=np.int64).reshape(len(rows), -1)
+
+
+def _late_keys(families: Families, digits: Integers) -> Integers:
+    return np.hstack([digits[:, families.outer], digits[:, families.catalogue.late_variables]])
+
+
+def _all_misses(
+    families: Families, judges: tuple[Judge, ...], digits: Integers
+) -> Iterator[tuple[Integers, list[Miss]]]:
+    """Each candidate with everything that it misses, whoever finds it."""
+    late = [judge.misses(_late_keys(families, digits)) if len(digits) else [] for judge in judges]
+    for place, row in enumerate(digits):
+        found = misses(families, row)
+        known = {item.limit for item in found}
+        for items in late:
+            found += [item for item in items[place] if item.limit not in known]
+            known |= {item.limit for item in items[place]}
+        yield row, found
+
+
+def _turned_away(families: Families, judges: tuple[Judge, ...]) -> list[Integers]:
+    """Of the candidates that only the judges of finalists turned away: for each set of limits the one that misses
+    least, and those that miss least of all; full digits."""
+    best: dict[tuple[str, ...], tuple[float, Integers]] = {}
+    every: list[tuple[float, Integers]] = []
+    for judge in judges:
+        keys = judge.failing()[:JUDGED]
+        for key, items in zip(keys, judge.misses(keys), strict=True):
+            if not items:
+                continue
+            worst, names = max(item.excess for item in items), tuple(sorted(item.limit for item in items))
+            every.append((worst, key))
+            if names not in best or worst < best[names][0]:
+                best[names] = (worst, key)
+    chosen = sorted(best.values(), key=lambda item: item[0])[:LISTED] + sorted(every, key=lambda item: item[0])[:NEAREST]
+    return [row for _, key in chosen for row in _candidate_of(families, key)]
+
+
+def _candidate_of(families: Families, key: Integers) -> list[Integers]:
+    """Full digits of a candidate that passes the screen and has this key of a judge."""
+    wide = len(families.outer)
+    for crossed in families.cross(families.evaluate(key[None, :wide]).rows):
+        digits = families.full_digits(crossed.keys[:, :-1], crossed.keys[:, -1])
+        same = np.flatnonzero((_late_keys(families, digits) == key).all(axis=1))
+        if len(same):
+            return [digits[same[0]]]
+    return []
 
 
 def what_to_relax(families: Families) -> Relaxation:
     """Look at every candidate again, and keep those that miss one limit, two limits, or least of all."""
-    found = Relaxation()
+    found = Relaxation(most=POOL if families.rules.scattered else NEAREST)
     size = families.outer_size
     for start in range(0, size, BLOCK):
         outer = digits_of(np.arange(start, min(start + BLOCK, size)), families.outer_radices)
@@ -81,6 +166,8 @@ def outer_excess(families: Families, seen: Seen) -> tuple[list[str], Floats]:
     excess: dict[str, Floats] = {}
     for bound in families.outer_bounds():
         excess[bound.name] = bound.excess(seen.columns[bound.quantity])
+    for bound in families.rules.scattered:  # known only of what passes everything else
+        excess[bound.name] = np.where(seen.fails[bound.name], bound.excess(seen.columns[bound.quantity]), 0.0)
     for name, fails in seen.fails.items():
         if name not in excess:
             excess[name] = np.where(fails, np.inf, 0.0)
@@ -158,11 +245,11 @@ def _keep(
             whole[list(families.catalogue.inner)] = families.catalogue.digits(patterns[[column]])[0]
         return whole
 
-    for place in np.argsort(worst, axis=None, kind="stable")[:NEAREST]:
+    for place in np.argsort(worst, axis=None, kind="stable")[:found.most]:
         row, column = np.unravel_index(place, worst.shape)
         if np.isfinite(worst[row, column]):
             found.nearest.append((float(worst[row, column]), full(int(row), int(column))))
-    found.nearest = sorted(found.nearest, key=lambda item: (item[0], item[1].tolist()))[:NEAREST]
+    found.nearest = sorted(found.nearest, key=lambda item: (item[0], item[1].tolist()))[:found.most]
     for many in (1, 2):
         rows, columns = np.nonzero((count == many) & np.isfinite(worst))
         if not len(rows):
@@ -199,13 +286,7 @@ def misses(families: Families, digits: Integers) -> list[Miss]:
     for bound in (*families.outer_bounds(), *families.crossed_masses()):
         value = columns[bound.quantity]
         if bool(bound.fails(np.array(value))):
-            low = bound.minimum is not None and value <= bound.minimum
-            edge = bound.minimum if low else bound.maximum
-            found.append(
-                Miss(
-                    bound.name, value, float(edge or 0.0), "min" if low else "max", float(bound.excess(np.array(value)))
-                )
-            )
+            found.append(miss(bound, value))
     for mode, stands in families.mode_stands(seen, pattern).items():
         if not stands >= pressure:
             required = families.required(mode)
@@ -220,7 +301,16 @@ def misses(families: Families, digits: Integers) -> list[Miss]:
             )
     if limits.FIT in seen.fails and bool(seen.fails[limits.FIT][0]):
         found += _fit_misses(seen)
-    return found
+    return found + _scattered_misses(families, np.asarray(digits).reshape(1, -1))
+
+
+def _scattered_misses(families: Families, digits: Integers) -> list[Miss]:
+    """What one candidate misses under the tolerances, whatever else it misses."""
+    if not families.rules.scattered:
+        return []
+    columns = families.scattered(digits, families.space.candidates(digits).motors)
+    values = ((bound, float(columns[bound.quantity][0])) for bound in families.rules.scattered)
+    return [miss(bound, value) for bound, value in values if bool(bound.fails(np.array(value)))]
 
 
 def _fit_misses(seen: Seen) -> list[Miss]:

@@ -11,13 +11,12 @@ otherwise; what the transient kernel gave stands beside them.
 
 from __future__ import annotations
 
-import hashlib
 import sys
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from importlib import metadata, resources
+from importlib import metadata
 from pathlib import Path
 from typing import Any
 
@@ -28,10 +27,11 @@ from optimizer import results
 from optimizer.families import Families
 from optimizer.inputs import motor_from_text
 from optimizer.inputs.writing import motor_text
+from optimizer.origin import code_hash, fingerprint
 from optimizer.patterns import CatalogueError
 from optimizer.polish import roundings
 from optimizer.problems import InputError, Problem
-from optimizer.relax import misses, what_to_relax
+from optimizer.relax import nearly
 from optimizer.screen import BLOCK, Screened, State, screen
 from optimizer.space import SpaceError
 from optimizer.store import MemoryStore, OtherStudyError, Store
@@ -44,6 +44,8 @@ Progress = Callable[[State], None]
 
 MOST_FAMILIES = 20_000_000
 """Families up to which `method = "auto"` checks every candidate."""
+MOST_SCATTERED = 200_000
+"""The same where each family takes the ladder of hundreds of samples."""
 MOST_TIES = 24
 """Designs shown of one set of candidates whose objectives are exactly the same."""
 MOST_LISTED = 400
@@ -178,30 +180,12 @@ def choose(study: Any, families: Families) -> tuple[str, str]:
     words = f"{families.space.size:,} candidates in {many:,} families that the kernel must see".replace(",", " ")
     if asked != "auto":
         return asked, f"asked for in the study; {words}"
-    if many <= MOST_FAMILIES:
+    scattered = any(column.of_ladder for column in families.rules.scatter)
+    most = MOST_SCATTERED if scattered else MOST_FAMILIES
+    if many <= most:
         return "exhaustive", f"{words}: few enough to check every one"
-    return "evolve", f"{words}: more than {MOST_FAMILIES:,}, too many to check every one".replace(",", " ")
-
-
-def fingerprint(study: Any, *parts: object) -> str:
-    """Hash of everything that the blocks of a search are computed from: files read, this program, and `parts`."""
-    digest = hashlib.sha256(f"{study.digest}:{study.motor.digest}:{code_hash()}".encode())
-    digest.update(":".join(str(part) for part in parts).encode())
-    return digest.hexdigest()
-
-
-def code_hash() -> str:
-    """Hash of the code that computes blocks: all of physics, and the search."""
-    digest = hashlib.sha256()
-    for package in ("physics", "optimizer"):
-        for item in sorted(resources.files(package).iterdir(), key=lambda item: item.name):
-            if item.name.endswith((".py", ".csv")) and (package == "physics" or item.name in _CODE):
-                digest.update(item.name.encode())
-                digest.update(item.read_bytes())
-    return digest.hexdigest()
-
-
-_CODE = frozenset(f"{name}.py" for name in ("space", "limits", "patterns", "families", "screen", "evolve", "finalists"))
+    under = " with the ladder of every sample" if scattered else ""
+    return "evolve", f"{words}: more than {most:,}, too many to check every one{under}".replace(",", " ")
 
 
 def _refused(study: Any, key: str, problem: str, fix: str, code: str) -> InputError:
@@ -242,8 +226,21 @@ def _driven(
         result = _result(study, families, evolved.screened, method, why, asked, seed)
         result.exact, result.proof = False, evolved.proof
         result.budget_used, result.convergence = evolved.families, evolved.convergence
-    result.messages = [*study.cautions, *store.messages, *result.messages]
+    result.messages = [*study.cautions, *store.messages, *result.messages, *_about_scatter(families)]
     return result
+
+
+def _about_scatter(families: Families) -> list[str]:
+    """What stands behind columns over the tolerances."""
+    columns = families.rules.scatter
+    if not columns:
+        return []
+    names = ", ".join(column.name for column in columns)
+    text = f"{names}: {families.study.driver.samples} samples of each design over the base motor's tolerances, at"
+    text += f" ambient temperature, by the {families.kernel} kernel; asked of, and counted among, what passes all else"
+    if any(column.of_ladder for column in columns):
+        text += ". Rungs that march heat are left out of them and judged for the motor as drawn (`spread` has them)"
+    return [text]
 
 
 def _proof(families: Families, screened: Screened, confirm: bool) -> str:
@@ -269,7 +266,7 @@ def _result(
     if asked == "auto":
         _add_confirmed(families, screened, result.designs)
     if not result.designs:
-        _add_relaxations(families, result)
+        _add_relaxations(families, screened, result)
     else:
         for design in result.designs[:MOST_ROUNDED]:
             design.roundings = [item.as_dict() for item in roundings(families.space, design.digits, families.kernel)]
@@ -284,12 +281,12 @@ def _add_judges(result: SearchResult, screened: Screened) -> None:
     """Say what the judges of finalists did, and which limits they saw broken."""
     for judge in screened.judges:
         broken = dict(judge.broken())
-        if judge.confirm:
+        if judge.confirm and judge.judged:
             failed = sum(not verdict for verdict in judge.passed)
             text = f"{judge.judged} finalists were run through the transient kernel"
             text += f"; {failed} of them pass the steady kernel and not this one ({_listed(broken)})" if failed else ""
             result.messages.append(text)
-        elif not screened.counts_are_exact:
+        elif not judge.confirm and not screened.counts_are_exact:
             result.messages.append(
                 f"heat was judged for {judge.judged} finalists and near neighbours, not for all; `feasible` counts "
                 f"candidates that pass everything else" + (f" ({_listed(broken)} broken)" if broken else "")
@@ -313,8 +310,11 @@ def designs_of(families: Families, screened: Screened) -> tuple[list[Design], in
     for rows in space.groups(digits) if len(digits) else []:
         motors = space.candidates(digits[rows]).motors
         found = assess(motors, kernel=families.kernel, curve=True)
+        scattered = families.scattered(digits[rows], motors)
         for place, row in enumerate(rows):
-            designs.append(_design(families, digits[row], int(groups[row]), int(row) + 1, found, place))
+            design = _design(families, digits[row], int(groups[row]), int(row) + 1, found, place)
+            design.results |= {name: float(values[place]) for name, values in scattered.items()}
+            designs.append(design)
     return sorted(designs, key=lambda design: design.number), left_out
 
 
@@ -398,32 +398,25 @@ def _add_confirmed(families: Families, screened: Screened, designs: Sequence[Des
 # --- nothing feasible -----------------------------------------------------------------------------------------------
 
 
-def _add_relaxations(families: Families, result: SearchResult) -> None:
-    found = what_to_relax(families)
-    single = sorted(found.singles.items(), key=lambda item: item[1][0])
-    pairs = sorted(found.pairs.items(), key=lambda item: item[1][0])
-    for _, (_, digits) in [*single, *pairs[:6]]:
-        changes = [miss for miss in misses(families, digits) if miss.excess > 0.0]
+def _add_relaxations(families: Families, screened: Screened, result: SearchResult) -> None:
+    changes, nearest = nearly(families, screened.judges)
+    for near in changes:
         entry: dict[str, Any] = {
-            "limits": [miss.limit for miss in changes],
+            "limits": [item.limit for item in near.misses],
             "changes": [
-                {"limit": miss.limit, "side": miss.side, "from": miss.bound, "to": miss.value, "part": miss.excess}
-                for miss in changes
+                {"limit": item.limit, "side": item.side, "from": item.bound, "to": item.value, "part": item.excess}
+                | ({"kernel": item.kernel} if item.kernel else {})
+                for item in near.misses
             ],
-            "variables": families.space.described(digits),
+            "variables": families.space.described(near.digits),
         }  # fmt: skip
-        if len(changes) == 1:
-            entry |= {"limit": changes[0].limit, "from": changes[0].bound, "to": changes[0].value}
-        if changes:
-            result.relaxations.append(entry)
-    for number, (_, digits) in enumerate(found.nearest, 1):
-        missed = [miss.as_dict() for miss in misses(families, digits)]
-        result.nearest.append({"id": number, "variables": families.space.described(digits), "misses": missed})
-    if result.nearest and not result.nearest[0]["misses"]:
-        result.messages.append(
-            "candidates pass every limit but are turned away when finalists are judged; see the limits counted under "
-            "rejected_by for heat, and the transient kernel"
-        )
+        if len(near.misses) == 1:
+            only = near.misses[0]
+            entry |= {"limit": only.limit, "from": only.bound, "to": only.value}
+        result.relaxations.append(entry)
+    for number, near in enumerate(nearest, 1):
+        missed = [item.as_dict() for item in near.misses]
+        result.nearest.append({"id": number, "variables": families.space.described(near.digits), "misses": missed})
 
 
 # --- the results folder ---------------------------------------------------------------------------------------------
@@ -445,14 +438,14 @@ def _stale_motors(folder: Path, kept: Mapping[str, str]) -> list[Path]:
 
 def pareto_csv(result: SearchResult) -> str:
     """The designs as CSV: number, variables, results; SI units stand in the header, and every cell is safe to open."""
-    from optimizer.vocabulary import QUANTITIES
+    from optimizer.vocabulary import find_quantity
 
     names = list(result.designs[0].variables) if result.designs else list(result.study.variables)
     figures = list(result.designs[0].results) if result.designs else [aim.name for aim in result.study.objectives]
 
     def headed(name: str) -> str:
-        unit = QUANTITIES[name].si_unit if name in QUANTITIES else ""
-        return f"{name} [{unit}]" if unit else name
+        known = find_quantity(name)
+        return f"{name} [{known.si_unit}]" if known is not None and known.si_unit else name
 
     header = ["number", "motor", "group", *(f"variable {name}" for name in names), *(headed(name) for name in figures)]
     rows = (

@@ -508,14 +508,9 @@ def _reached(tolerances: Mapping[str, Tolerance], signs: Floats) -> Floats:
 
 # --- for the search --------------------------------------------------------------------------------------------------
 
-ROBUST_NAMES = ("chance_of_failure", "smallest_factor")
-"""What `robust_columns` gives beside the figures of the kernel."""
-
-
 def robust_columns(
     motors: Motors,
-    names: Sequence[str],
-    percentile: float,
+    asked: Mapping[str, tuple[str, float]],
     kernel: str = "steady",
     samples: int = 256,
     seed: int = 1,
@@ -523,26 +518,37 @@ def robust_columns(
 ) -> dict[str, Floats]:
     """Percentiles over the tolerances for each motor of a batch, (n,), all at the same points.
 
-    `names` are figures of the kernel, "smallest_factor" (against each sample's own head pressure), or
-    "chance_of_failure", which is no percentile but the upper end of its interval, so that none of N is not taken for
-    never. `percentile` from 0 to 100; for what should be small ask for a high one, for a factor a low one. A figure
-    that any sample leaves unknown is NaN for that motor. Without `heat` the rungs that march the wall's heat are left
-    out, which is some hundred times faster. Raises KeyError for a name that is no figure, and as `spread` does.
+    `asked` names for each column a quantity and a percentile from 0 to 100. A quantity is a figure of the kernel,
+    "smallest_factor" (against each sample's own head pressure), or "chance_of_failure", which is no percentile but the
+    upper end of its interval, so that none of N is not taken for never. A motor of which any sample leaves the figure
+    unknown, or whose tolerances reach zero, is NaN. Without `heat` the rungs that march the wall's heat are left out,
+    which is some hundred times faster. Raises KeyError for a name that is no figure, ValueError for a percentile that
+    is none, and InputError where nothing scatters.
     """
-    if not 0.0 <= percentile <= 100.0:
-        raise ValueError(f"percentile {percentile}: expected 0 to 100")
+    for _, percentile in asked.values():
+        if not 0.0 <= percentile <= 100.0:
+            raise ValueError(f"percentile {percentile}: expected 0 to 100")
     samples = _whole_samples(samples)
     tolerances = _needed_tolerances(motors, "")
     deviations = _deviations(tolerances, unit_points(len(tolerances), samples, seed))
-    needs_ladder = any(name in ROBUST_NAMES for name in names)
-    at_once = max(1, BLOCK // samples)
-    parts = []
-    for low in range(0, motors.size, at_once):
-        few = motors.take(slice(low, low + at_once))
-        batch = scattered(few.repeat(samples), tolerances, np.tile(deviations, (few.size, 1)))
+    needs_ladder = any(name in ("chance_of_failure", "smallest_factor") for name, _ in asked.values())
+
+    def columns(few: Motors) -> dict[str, Floats]:
+        try:
+            batch = scattered(few.repeat(samples), tolerances, np.tile(deviations, (few.size, 1)))
+        except InputError:
+            if few.size == 1:
+                return dict.fromkeys(asked, np.array([np.nan]))
+            return _joined([columns(few.take(slice(row, row + 1))) for row in range(few.size)])
         found = outcome(batch, kernel, heat) if needs_ladder else _figures_only(batch, kernel)
-        parts.append({name: _robust(found, name, percentile, few.size, samples) for name in names})
-    return {name: np.concatenate([part[name] for part in parts]) for name in names}
+        return {column: _robust(found, name, level, few.size, samples) for column, (name, level) in asked.items()}
+
+    at_once = max(1, BLOCK // samples)
+    return _joined([columns(motors.take(slice(low, low + at_once))) for low in range(0, motors.size, at_once)])
+
+
+def _joined(parts: Sequence[Mapping[str, Floats]]) -> dict[str, Floats]:
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
 def _figures_only(motors: Motors, kernel: str) -> Outcome:
@@ -557,6 +563,10 @@ def _robust(found: Outcome, name: str, percentile: float, size: int, samples: in
         raise KeyError(name)
     values = found.smallest_factor if name == "smallest_factor" else found.figures[name]
     table = np.broadcast_to(values, (size * samples,)).reshape(size, samples)
-    known = ~np.isnan(table).any(axis=1)
-    finite = np.where(np.isfinite(table), table, np.finfo(float).max)
-    return np.where(known, np.percentile(finite, percentile, axis=1, method="lower"), np.nan)
+    known, finite = ~np.isnan(table).any(axis=1), np.isfinite(table).all(axis=1)
+    answer = np.full(size, np.nan)
+    answer[finite] = np.percentile(table[finite], percentile, axis=1)
+    # A time that never comes is infinite: the order of the samples holds, interpolation between them does not.
+    endless = known & ~finite
+    answer[endless] = np.percentile(table[endless], percentile, axis=1, method="lower")
+    return answer

@@ -21,7 +21,7 @@ from typing import Any
 
 import numpy as np
 
-from optimizer.vocabulary import QUANTITIES, Quantity
+from optimizer.vocabulary import Quantity, find_quantity
 
 Vector = tuple[int, int, int, int, int, int]
 """Powers of length, mass, time, temperature, amount of substance and angle."""
@@ -469,12 +469,10 @@ def quantity(name: str | Quantity) -> Quantity:
     """
     if isinstance(name, Quantity):
         return name
-    if name in QUANTITIES:
-        return QUANTITIES[name]
-    last = name.rsplit(".", 1)[-1]
-    if last in QUANTITIES:
-        return QUANTITIES[last]
-    raise KeyError(f"no quantity {name!r} in the vocabulary")
+    found = find_quantity(name)
+    if found is None:
+        raise KeyError(f"no quantity {name!r} in the vocabulary")
+    return found
 
 
 def display_unit(name: str | Quantity, system: str = "metric") -> str:

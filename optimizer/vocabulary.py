@@ -7,6 +7,7 @@ a motor file with its kind, allowed range (SI), default and the column of `physi
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
@@ -86,7 +87,7 @@ FIGURE_NAMES: dict[str, Quantity] = _quantities(
 DESIGN_NAMES: dict[str, Quantity] = _quantities(
     (
         ("maximum_expected_pressure", "pressure", "highest head pressure over soak temperatures and tolerances"),
-        ("smallest_factor", "ratio", "smallest factor of the failure ladder over what it requires"),
+        ("smallest_factor", "ratio", "smallest factor of the ladder's pressures over the maximum expected pressure"),
         ("loaded_mass", "mass", "mass of the loaded motor, of all parts known"),
         ("case_mass", "mass", "mass of the case tube"),
         ("liner_mass", "mass", "mass of the liner"),
@@ -99,7 +100,7 @@ DESIGN_NAMES: dict[str, Quantity] = _quantities(
         ("clearance", "length", "room left in the airframe, on the diameter"),
         ("length_clearance", "length", "room left in the airframe, along the motor"),
         ("expansion_ratio", "ratio", "exit area over throat area"),
-        ("chance_of_failure", "ratio", "chance that any rung of the ladder fails, under the tolerances"),
+        ("chance_of_failure", "ratio", "chance that a rung fails under the tolerances, upper end of its interval"),
     )
 )
 """What the design as a whole gives beside the kernel's figures; every one may be a limit or an objective."""
@@ -196,6 +197,32 @@ QUANTITIES: dict[str, Quantity] = {**_PART_NAMES, **FIGURE_NAMES, **DESIGN_NAMES
 
 LIMIT_NAMES: tuple[str, ...] = (*FIGURE_NAMES, *DESIGN_NAMES)
 """Names that a study may limit or aim for."""
+
+CHANCE = "chance_of_failure"
+SCATTERED_NAMES: tuple[str, ...] = (*FIGURE_NAMES, "smallest_factor")
+"""Names of which a study may ask a percentile over the tolerances."""
+
+
+def at_percentile(name: str, percentile: float) -> str:
+    """The column that holds a percentile of a quantity over the tolerances.
+
+    >>> at_percentile("total_impulse", 5)
+    'total_impulse_p5'
+    """
+    return f"{name}_p{percentile:g}"
+
+
+def find_quantity(name: str) -> Quantity | None:
+    """A quantity by name, also as a percentile or by the last part of a dotted key; None where there is none.
+
+    >>> find_quantity("total_impulse_p5").si_unit, find_quantity("case.wall").si_unit, find_quantity("colour")
+    ('N*s', 'm', None)
+    """
+    found = QUANTITIES.get(name) or QUANTITIES.get(_PERCENTILE.sub("", name))
+    return found or QUANTITIES.get(name.rsplit(".", 1)[-1])
+
+
+_PERCENTILE = re.compile(r"_p\d{1,3}(\.\d+)?$")
 
 MODE_NAMES: tuple[str, ...] = (
     "case yield",

@@ -12,20 +12,18 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from optimizer.inputs.aims import Limit, Objective, fewest_samples, read_limits, read_objectives
 from optimizer.inputs.motor import MotorFile, load_motor, load_propellant
-from optimizer.inputs.spans import SAME, Span, SpanReader, SpanValue, parse_bound
-from optimizer.inputs.tables import Table, check_schema, read_text, read_value, sub_table, type_name
+from optimizer.inputs.spans import SAME, Span, SpanReader, SpanValue
+from optimizer.inputs.tables import Table, check_schema, read_text, read_value, sub_table
 from optimizer.inputs.text import Path_, read_document
 from optimizer.problems import InputError, Problems, nearest, plain_file
-from optimizer.units import DIMENSIONS
 from optimizer.vocabulary import (
     BOTH_ENDS,
+    CHANCE,
     CLOSURES,
     COLUMN_KEYS,
-    LIMIT_NAMES,
-    MODE_NAMES,
     MOTOR_KEYS,
-    QUANTITIES,
     SHORT_KEYS,
     KeySpec,
 )
@@ -36,42 +34,20 @@ METHODS = ("auto", "exhaustive", "evolve")
 KERNELS = ("auto", "steady", "transient")
 HOLDS = ("outer-diameter", "bore")
 NAME_KINDS = ("screw", "grade", "material")
-PRESSURE_LIMIT = "maximum_pressure"
-MOST_OBJECTIVES = 8
-
-
-@dataclass(frozen=True)
-class Limit:
-    """Bounds (SI, ends included) of a figure; `name` is as in the study, `quantity` the figure it bounds."""
-
-    name: str
-    minimum: float | None = None
-    maximum: float | None = None
-    quantity: str = ""
-
-
-@dataclass(frozen=True)
-class Objective:
-    """A figure and which way is better: "min" or "max"."""
-
-    name: str
-    sense: str
-
-    @property
-    def sign(self) -> float:
-        """+1 to minimise, -1 to maximise."""
-        return 1.0 if self.sense == "min" else -1.0
+SAMPLES = 256
+"""Samples of the tolerances for each design, where a study asks for percentiles and does not say how many."""
 
 
 @dataclass(frozen=True)
 class Driver:
-    """How the search runs."""
+    """How the search runs; `samples` are drawn of the tolerances for each percentile and chance."""
 
     method: str = "auto"
     seed: int = 1
     budget: int = 20000
     kernel: str = "auto"
     store: str = "local"
+    samples: int = SAMPLES
 
 
 @dataclass(frozen=True)
@@ -142,9 +118,10 @@ class _StudyReader:
         target = self._target()
         self.hold, self.case_follows = "outer-diameter", False
         variables, mode = self._search()
-        limits, factors = self._limits()
-        objectives = self._objectives()
-        driver = self._driver()
+        limits, factors = read_limits(root)
+        objectives = read_objectives(root)
+        self._check_scatter(limits, objectives)
+        driver = self._driver(limits)
         if root.problems or self.motor is None:
             return None
         digest = hashlib.sha256("".join(item for _, item in self.sources).encode()).hexdigest()
@@ -442,126 +419,46 @@ class _StudyReader:
         walls = {item.si: replace(item, extra={"item": item.extra["item"]}) for item in reversed(values)}
         return tuple(walls[wall] for wall in sorted(walls, key=lambda wall: wall or 0.0))
 
-    def _limits(self) -> tuple[list[Limit], dict[str, float]]:
-        table = sub_table(self.root, "limits")
-        if table is None:
-            return [], {}
-        limits: list[Limit] = []
-        factors: dict[str, float] = {}
-        for name, value in table.data.items():
-            if name == "minimum_factor":
-                factors = self._factors(table)
-            elif name == PRESSURE_LIMIT:
-                spec = KeySpec(name, "quantity", "maximum expected pressure", "pressure", 1e3, 2e8)
-                most = read_value(table, name, value, spec)
-                if most is not None:
-                    limits.append(Limit(name, None, most, "maximum_expected_pressure"))
-            elif name not in LIMIT_NAMES:
-                known = (*LIMIT_NAMES, PRESSURE_LIMIT, "minimum_factor")
-                near = nearest(name, known)
-                fix = f"did you mean {near[0]!r}?" if near else f"figures: {', '.join(known[:12])}, ..."
-                table.problem(name, "is not a figure that can be limited", fix, "E151")
-            else:
-                limit = self._limit(table, name, value)
-                if limit is not None:
-                    limits.append(limit)
-        return limits, factors
+    def _check_scatter(self, limits: list[Limit], objectives: list[Objective]) -> None:
+        """Percentiles and chances need tolerances to sample."""
+        asked = [("limits", item) for item in limits] + [("objectives", item) for item in objectives]
+        for section, item in asked:
+            scattered = item.percentile is not None or item.quantity == CHANCE
+            if scattered and self.motor is not None and not self.motor.motors.tolerances:
+                table = sub_table(self.root, section)
+                assert table is not None
+                fix = f'add [tolerances] to {self.motor.path.name}, as in throat_diameter = {{plus_minus = "0.05 mm"}}'
+                table.problem(item.quantity, "asks what scatter does, and the base motor has no tolerances", fix, "E112")
+        for item in objectives:
+            if item.quantity == CHANCE and item.sense != "min":
+                table = sub_table(self.root, "objectives")
+                assert table is not None
+                table.problem(CHANCE, "would look for the weakest motor", f'write {CHANCE} = "min"', "E113")
 
-    def _limit(self, table: Table, name: str, value: Any) -> Limit | None:
-        dimension = QUANTITIES[name].dimension
-        sample = f'"... {DIMENSIONS[dimension].units[0]}"' if dimension != "ratio" else "..."
-        form = f"write {name} = {{min = {sample}, max = {sample}}}, or one of the two"
-        if not isinstance(value, dict):
-            table.problem(name, f"is {type_name(value)}; expected bounds", form, "E108")
-            return None
-        unknown = [key for key in value if key not in ("min", "max")]
-        if unknown or not value:
-            key: tuple[str, ...] = (name, unknown[0]) if unknown else (name,)
-            table.problem(
-                key, "is neither min nor max" if unknown else "has no bound", form, "E110" if unknown else "E112"
-            )
-            return None
-        bounds = {key: parse_bound(table, (name, key), item, dimension) for key, item in value.items()}
-        if any(bound is None for bound in bounds.values()):
-            return None
-        low, high = bounds.get("min"), bounds.get("max")
-        if low is not None and high is not None and low > high:
-            table.problem(name, "has its bounds the wrong way round", "exchange min and max", "E157")
-            return None
-        if (
-            high is not None
-            and high < 0
-            and name not in ("clearance", "length_clearance")
-            and dimension != "temperature"
-        ):
-            table.problem((name, "max"), "is negative; nothing can meet it", "a bound above zero", "E106")
-            return None
-        return Limit(name, low, high, name)
-
-    def _factors(self, table: Table) -> dict[str, float]:
-        inner = sub_table(table, "minimum_factor")
-        if inner is None:
-            return {}
-        known = known_modes()
-        factors: dict[str, float] = {}
-        for mode, value in inner.data.items():
-            if mode not in known:
-                near = nearest(mode, known)
-                fix = f"did you mean {near[0]!r}?" if near else f"modes: {', '.join(known)}"
-                inner.problem(mode, "is not a rung of the failure ladder", fix, "E151")
-                continue
-            factor = read_value(
-                inner, mode, value, KeySpec(mode, "number", "minimum factor", "ratio", 0.1, 50.0, example="2.0")
-            )
-            if factor is not None:
-                factors[mode] = factor
-        return factors
-
-    def _objectives(self) -> list[Objective]:
-        table = sub_table(self.root, "objectives")
-        if table is None:
-            if "objectives" not in self.root.data:
-                self.root.missing("objectives", 'add an [objectives] table, as in loaded_mass = "min"')
-            return []
-        found: list[Objective] = []
-        for name, value in table.data.items():
-            if name not in LIMIT_NAMES:
-                near = nearest(name, LIMIT_NAMES)
-                fix = f"did you mean {near[0]!r}?" if near else f"figures: {', '.join(LIMIT_NAMES[:12])}, ..."
-                table.problem(name, "is not a figure that can be aimed for", fix, "E152")
-            elif value not in ("min", "max"):
-                table.problem(name, "is neither min nor max", f'write {name} = "min" or "max"', "E113")
-            else:
-                found.append(Objective(name, value))
-        if len(table.data) > MOST_OBJECTIVES:
-            table.problem(
-                None, f"has {len(table.data)} objectives", f"at most {MOST_OBJECTIVES}; make the others limits", "E155"
-            )
-        elif not table.data:
-            table.problem(None, "is empty", 'aim for something, as in loaded_mass = "min"', "E156")
-        return found
-
-    def _driver(self) -> Driver:
+    def _driver(self, limits: list[Limit]) -> Driver:
+        needed = fewest_samples(limits)
         table = sub_table(self.root, "driver")
         if table is None:
-            return Driver()
-        table.refuse_unknown(("method", "seed", "budget", "kernel", "store"))
-        whole = {
-            "seed": KeySpec("seed", "whole", "seed", "ratio", 0, 2**32 - 1, default=1, example="1"),
-            "budget": KeySpec(
-                "budget", "whole", "number of evaluations", "ratio", 1, 10**9, default=20000, example="20000"
-            ),
-        }
-        numbers = {
-            key: read_value(table, key, table.data[key], spec) if key in table.data else spec.default
-            for key, spec in whole.items()
-        }
+            return Driver(samples=1 << (max(SAMPLES, needed) - 1).bit_length())
+        table.refuse_unknown(("method", "seed", "budget", "kernel", "store", "samples"))
+
+        def whole(key: str, meaning: str, low: int, high: int, default: int) -> int:
+            spec = KeySpec(key, "whole", meaning, "ratio", low, high, default=default, example=str(default))
+            found = read_value(table, key, table.data[key], spec) if key in table.data else default
+            return default if found is None else int(found)
+
+        samples = whole("samples", "samples of the tolerances", 16, 2**20, max(SAMPLES, needed))
+        if samples < needed:
+            table.problem("samples", f"is too few: even with none failed the chance is not below the limit on {CHANCE}",
+                          f"at least {needed}, or a wider limit", "E106")  # fmt: skip
+        samples = 1 << (samples - 1).bit_length()  # points that lie evenly come in powers of two
         return Driver(
             method=self._choice(table, "method", METHODS, "auto", "the method"),
             kernel=self._choice(table, "kernel", KERNELS, "auto", "the kernel"),
             store=self._store(table),
-            seed=int(numbers["seed"] or 0),
-            budget=int(numbers["budget"] or 1),
+            seed=whole("seed", "seed", 0, 2**32 - 1, 1),
+            budget=whole("budget", "number of evaluations", 1, 10**9, 20000),
+            samples=samples,
         )
 
     def _choice(self, table: Table, key: str, choices: tuple[str, ...], default: str, meaning: str) -> str:
@@ -640,9 +537,3 @@ def variable_names() -> list[str]:
     names = [*short, "wall", "grain_length", "propellant", "hold", "case_length", *SHORT_KEYS, *BOTH_ENDS, *MOTOR_KEYS]
     return [name for name in dict.fromkeys(names) if name in ("propellant", "hold") or variable_spec(name)[0]]
 
-
-def known_modes() -> list[str]:
-    """Names of the rungs that a study may ask a factor of."""
-    from physics.ladder import MODES
-
-    return list(dict.fromkeys([*MODE_NAMES, *(row.mode for row in MODES)]))

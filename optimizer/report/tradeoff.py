@@ -129,9 +129,8 @@ def relaxation_rows(view: View, units: str) -> list[dict[str, Any]]:
         {
             "changes": [
                 {
-                    "limit": spoken(change["limit"]),
-                    "old": _bound(change.get("from"), change["limit"], units),
-                    "new": _bound(change.get("to"), change["limit"], units),
+                    "limit": spoken(change["limit"]) + by_kernel(change),
+                    **dict(zip(("old", "new"), moved_bound(change, units), strict=True)),
                 }
                 for change in row.get("changes") or [row]
             ],
@@ -139,6 +138,20 @@ def relaxation_rows(view: View, units: str) -> list[dict[str, Any]]:
         }
         for row in view.get("relaxations") or ()
     ]
+
+
+def by_kernel(change: View) -> str:
+    """Which kernel finds a limit missed, where it is not the one that screens."""
+    return f" ({change['kernel']} kernel)" if change.get("kernel") else ""
+
+
+def moved_bound(change: View, units: str) -> tuple[str, str]:
+    """A bound and what it would have to be, told apart: where they are shown alike, the step between them is named."""
+    old, new = (_bound(change.get(key), change["limit"], units) for key in ("from", "to"))
+    if old == new:
+        step = abs(float(change["to"]) - float(change["from"]))
+        new = f"{new} (by {_bound(step, change['limit'], units)})"
+    return old, new
 
 
 def _bound(value: Any, limit: str, units: str) -> str:

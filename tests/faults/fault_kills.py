@@ -24,7 +24,7 @@ SMALL = 4
 @functools.cache
 def code_hash() -> str:
     """The hash of the code, worked out once: an edit while the trials run is not what they are about."""
-    from optimizer.search import code_hash as plain
+    from optimizer.origin import code_hash as plain
 
     return plain()
 
@@ -32,13 +32,14 @@ def code_hash() -> str:
 def run_search(study: Path, out: Path, log: Path | None = None) -> int:
     """The search of a study in this process, in small blocks; numbers of the blocks kept go to the log."""
     import optimizer.evolve
+    import optimizer.origin
     import optimizer.search
     from optimizer.inputs import load_study
     from optimizer.screen import screen
     from optimizer.store import Store
 
     optimizer.search.screen = functools.partial(screen, block=SMALL)
-    optimizer.search.code_hash = code_hash
+    optimizer.origin.code_hash = code_hash
     optimizer.evolve.BATCH = 12
     if log is not None:
         handle = os.open(log, os.O_WRONLY | os.O_APPEND | os.O_CREAT)

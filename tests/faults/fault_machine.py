@@ -28,13 +28,14 @@ def command(arguments: list[str], said: Path, before: Callable[[], None] | None 
     """A child that runs one command line with its stderr in a file; its process number. `small` makes small blocks."""
 
     def run() -> None:
+        import optimizer.origin
         import optimizer.search
         from optimizer.cli import main
         from optimizer.screen import screen
 
         for number, name in ((1, said.with_suffix(".out")), (2, said)):
             os.dup2(os.open(name, os.O_WRONLY | os.O_CREAT | os.O_TRUNC), number)
-        optimizer.search.code_hash = code_hash
+        optimizer.origin.code_hash = code_hash
         if small:
             optimizer.search.screen = functools.partial(screen, block=SMALL)
         if before is not None:

@@ -315,32 +315,37 @@ class TestRefusals:
 class TestRobustColumns:
     def test_same_as_the_spread_of_each(self):
         batch = motor(SEVERAL).repeat(3).with_values({"nozzle.throat_diameter": np.array([0.0130, 0.0135, 0.0140])})
-        found = robust_columns(batch, ["peak_head_pressure", "smallest_factor", "chance_of_failure"], 95.0, samples=128)
+        asked = {"head": ("peak_head_pressure", 95.0), "weak": ("smallest_factor", 5.0), "chance": ("chance_of_failure", 50.0)}
+        found = robust_columns(batch, asked, samples=128)
         for index in range(3):
-            single = spread(batch.take([index]), samples=128).outcome
-            expected = np.percentile(single.figures["peak_head_pressure"], 95, method="lower")
-            assert_allclose(found["peak_head_pressure"][index], expected, rtol=1e-9)
-            assert_allclose(found["smallest_factor"][index],
-                            np.percentile(single.smallest_factor, 95, method="lower"), rtol=1e-9)
-        assert np.all(np.diff(found["peak_head_pressure"]) < 0)
+            single = spread(batch.take([index]), samples=128)
+            assert_allclose(found["head"][index], single.figures["peak_head_pressure"]["p95"], rtol=1e-9)
+            assert_allclose(found["weak"][index], single.smallest_factor["p5"], rtol=1e-9)
+            assert_allclose(found["chance"][index], single.any_failure.interval[1], rtol=1e-12)
+        assert np.all(np.diff(found["head"]) < 0)
 
     def test_blocks_do_not_matter(self, monkeypatch):
         batch = motor(SEVERAL).repeat(5).with_values({"nozzle.throat_diameter": np.linspace(0.013, 0.014, 5)})
-        whole = robust_columns(batch, ["peak_pressure"], 95.0, samples=64)["peak_pressure"]
+        asked = {"peak": ("peak_pressure", 95.0)}
+        whole = robust_columns(batch, asked, samples=64)["peak"]
         monkeypatch.setattr(spreads, "BLOCK", 128)
-        assert_allclose(robust_columns(batch, ["peak_pressure"], 95.0, samples=64)["peak_pressure"], whole, rtol=1e-12)
+        assert_allclose(robust_columns(batch, asked, samples=64)["peak"], whole, rtol=1e-12)
 
     def test_none_failed_is_a_bound(self):
-        found = robust_columns(motor(SEVERAL), ["chance_of_failure"], 50.0, samples=128)["chance_of_failure"]
+        found = robust_columns(motor(SEVERAL), {"chance": ("chance_of_failure", 50.0)}, samples=128)["chance"]
         assert_allclose(found, 1 - 0.05 ** (1 / 128))
 
     def test_higher_percentile_is_higher(self):
-        low, high = (robust_columns(motor(SEVERAL), ["peak_pressure"], level, samples=128)["peak_pressure"]
-                     for level in (50.0, 99.0))
-        assert low < high
+        found = robust_columns(motor(SEVERAL), {"low": ("peak_pressure", 50.0), "high": ("peak_pressure", 99.0)}, samples=128)
+        assert found["low"] < found["high"]
+
+    def test_one_whose_tolerance_reaches_zero_is_not_known(self):
+        batch = motor({"case.wall": Tolerance(minus=0.002)}).repeat(2).with_values({"case.wall": np.array([0.001, 0.003])})
+        found = robust_columns(batch, {"peak": ("peak_pressure", 95.0)}, samples=64)["peak"]
+        assert np.isnan(found[0]) and np.isfinite(found[1])
 
     def test_unknown_name_and_percentile(self):
         with pytest.raises(KeyError, match="loudness"):
-            robust_columns(motor(SEVERAL), ["loudness"], 95.0, samples=64)
+            robust_columns(motor(SEVERAL), {"x": ("loudness", 95.0)}, samples=64)
         with pytest.raises(ValueError, match="0 to 100"):
-            robust_columns(motor(SEVERAL), ["peak_pressure"], 950.0, samples=64)
+            robust_columns(motor(SEVERAL), {"x": ("peak_pressure", 950.0)}, samples=64)
