@@ -50,9 +50,16 @@ class Output:
 
     def print_json(self, answer: Mapping[str, Any]) -> None:
         """One JSON object on stdout, without NaN."""
+        import sys
+
         from optimizer.results import plain
 
-        click.echo(json.dumps(plain(answer), indent=1, allow_nan=False, ensure_ascii=False))
+        text = json.dumps(plain(answer), indent=1, allow_nan=False, ensure_ascii=False)
+        try:
+            text.encode(sys.stdout.encoding or "utf-8")
+        except UnicodeEncodeError:  # a terminal of another alphabet, or a path that is not UTF-8
+            text = json.dumps(plain(answer), indent=1, allow_nan=False)
+        click.echo(text)
 
     def say(self, text: str) -> None:
         """A message to the person, on stderr so that it never mixes with the answer."""
@@ -208,41 +215,38 @@ def _print_check(file: Any, assessment: Assessment, found: Sequence[Caution], ou
 
     screen = tables.console()
     answer = check_answer(file.name, assessment, found)
-    ballistics = answer["ballistics"]
+    ladder, expected = assessment.ladder, answer["maximum_expected_pressure"] or math.nan
 
-    def block(title: str, body: Any) -> None:
+    def block(title: str, *bodies: Any) -> None:
         screen.print()
         screen.print(tables.heading(title))
-        screen.print(Padding(body, (0, 0, 0, 2)))
+        for body in bodies:
+            screen.print(Padding(body, (0, 0, 0, 2)))
 
+    # The verdict and the ladder first and together; what is seldom asked for comes after.
     screen.print(Text(file.name, "bold"))
-    summary = f"{ballistics['designation'] or 'no class'}, {assessment.figures.kernel} kernel"
-    expected = answer["maximum_expected_pressure"] or math.nan
-    summary += f", maximum expected pressure {show(expected, 'pressure', output.units)}"
-    screen.print(summary)
+    summary = f"{answer['ballistics']['designation'] or 'no class'}, {assessment.figures.kernel} kernel"
+    screen.print(f"{summary}, maximum expected pressure {show(expected, 'pressure', output.units)}")
+    screen.print(tables.verdict_line(assessment))
+    block("Failure ladder", tables.ladder_table(assessment, output.units, screen.width))
+    if ladder.not_assessed:
+        missing = [(item.mode, item.part, item.why) for item in ladder.not_assessed]
+        block("Not assessed", tables.not_assessed_block(missing))
     block("Ballistics", tables.ballistics_table(assessment, output.units))
     if assessment.figures.kernel == "transient" and assessment.figures.curve is not None:
         screen.print()
         screen.print(tables.history_plot(assessment.figures.curve, output.units, min(screen.width, 100)))
-    block("Failure ladder", tables.ladder_table(assessment, output.units, screen.width))
-    block("Where the rungs come from", tables.basis_lines(assessment.ladder))
-    block("Masses", tables.masses_table(assessment.masses, assessment.unknown_masses, output.units))
-    if assessment.fit is not None:
-        block("Airframe", tables.fit_line(assessment.fit, output.units))
-    if assessment.ladder.not_assessed:
-        block("Not assessed", tables.not_assessed_block(assessment.ladder))
-    block("Cautions", tables.cautions_block(found))
-    short = [rung for rung in tables.rung_order(assessment.ladder) if not bool(rung.ok.ravel()[0])]
-    screen.print()
-    if short:
-        names = ", ".join(dict.fromkeys(f"{rung.mode} ({rung.part})" for rung in short))
-        screen.print(Text(f"Falls short: {names}.", tables.SHORT))
-    elif assessment.fit is not None and not bool(assessment.ok[0]):
-        screen.print(Text("Does not fit the airframe.", tables.SHORT))
-    elif assessment.ladder.rungs:
-        screen.print(Text("Every rung assessed reaches its required factor.", tables.FIRST))
+    masses = [tables.masses_table(assessment.masses, assessment.unknown_masses, output.units)]
+    if assessment.fit is None:
+        block("Masses", *masses)
     else:
-        screen.print(Text("No rung of the ladder could be assessed.", tables.FIRST))
+        block("Masses and airframe", *masses, tables.fit_line(assessment.fit, output.units))
+    notes = tables.more_notes(ladder)
+    if notes is not None:
+        block("More on the lowest rungs", notes)
+    if ladder.rungs:
+        block("Where the rungs come from", tables.basis_lines(ladder))
+    block("Cautions", tables.cautions_block(found))
     if output.writes:
         output.say(f"page: {output.place(file.path) / 'report.html'}")
 
@@ -301,7 +305,7 @@ def reduce(firings: Sequence[Path], propellant: Path | None, kernel: str | None,
     if output.writes:
         from optimizer.pages import reduce_page
 
-        output.write_page(firings[0], reduce_page(learned, output.units))
+        output.write_page(firings[0], reduce_page(learned, output.units, kernel))
     if output.as_json:
         output.print_json(learned.as_json())
     elif not output.quiet:
@@ -317,7 +321,12 @@ def explain(firing: Path, kernel: str, output: Output) -> int:
     from optimizer.explain import explain as weigh
     from optimizer.inputs import load_firing
 
-    explanation = weigh(load_firing(firing), kernel=kernel)
+    file = load_firing(firing)
+    explanation = weigh(file, kernel=kernel, units=output.units)
+    if output.writes:
+        from optimizer.pages import explain_page
+
+        output.write_page(firing, explain_page(file, explanation, kernel, output.units))
     if output.as_json:
         output.print_json(explanation.as_json())
     elif not output.quiet:

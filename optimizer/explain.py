@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
 from scipy.special import ndtr
 
 from optimizer import traces
@@ -60,6 +61,10 @@ ELSEWHERE = 0.02
 SOUND = 1.5
 """A rung this many times above the failure's pressure fails only in a faulty part, or under an abnormal pressure."""
 TOLERANCE_POINTS = 128
+LEAST = 1e-3
+"""A level below this happens at once; its logarithm is taken here. [s or Pa]"""
+BAND = (0.05, 0.95)
+"""Percentiles between which a level is shown."""
 
 
 @dataclass(frozen=True)
@@ -79,8 +84,20 @@ class Pressure:
 
 
 @dataclass(frozen=True)
+class History:
+    """Pressure against time from ignition, up to the failure; [s], [Pa absolute], (T,) each."""
+
+    time: Array
+    pressure: Array
+
+
+@dataclass(frozen=True)
 class Candidate:
-    """A rung that fits the evidence: its share of likelihood, what speaks for and against it, what would show it."""
+    """A rung that fits the evidence: its share of likelihood, what speaks for and against it, what would show it.
+
+    `band` holds the 5th and 95th percentile of the pressure [Pa] or time [s] at which such a part lets go, under the
+    scatter of strengths, the motor file's tolerances and the share of faulty parts.
+    """
 
     mode: str
     part: str
@@ -90,6 +107,7 @@ class Candidate:
     would_tell: str
     pressure: float | None
     time: float | None
+    band: tuple[float, float] = (math.nan, math.nan)
 
     def as_json(self) -> dict[str, Any]:
         """The entry of `explain --json`."""
@@ -107,17 +125,33 @@ class Candidate:
 
 @dataclass(frozen=True)
 class RuledOut:
-    """A rung whose share is below one in a hundred, and why; `part` as on the ladder."""
+    """A rung whose share is below one in a hundred, and why; `part` as on the ladder.
+
+    `ground` is what speaks most against it: "physics", "findings" or "place". `pressure` [Pa] or `time` [s] is its
+    level; `absent` names what it usually leaves and nobody reported.
+    """
 
     mode: str
     part: str
     likelihood: float
     why: str
+    ground: str = ""
+    pressure: float | None = None
+    time: float | None = None
+    absent: tuple[str, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """The entry of `explain --json`."""
+        return {"mode": self.mode, "part": self.part, "likelihood": self.likelihood, "why": self.why}
 
 
 @dataclass(frozen=True)
 class Explanation:
-    """Candidates, most likely first, and what is left over for causes that are not on the ladder."""
+    """Candidates, most likely first, and what is left over for causes that are not on the ladder.
+
+    `pressure_words` is the pressure at the failure with its source, `plausible` its 5th and 95th percentile [Pa],
+    `moment` the time of the failure, or of the pressure taken for it where no time is known [s from ignition].
+    """
 
     firing: str
     pressure: Pressure
@@ -129,6 +163,21 @@ class Explanation:
     next_step: str
     cautions: tuple[Caution, ...]
     assumptions: tuple[str, ...] = field(default=())
+    end: str = ""
+    found: tuple[str, ...] = ()
+    pressure_words: str = ""
+    plausible: tuple[float, float] = (math.nan, math.nan)
+    moment: float | None = None
+    recorded: History | None = None
+    predicted: History | None = None
+
+    def in_short(self, reasons: Sequence[str]) -> list[str]:
+        """Reasons with what is said once for all left out, and those of one kind run together."""
+        kinds: dict[str, list[str]] = {}
+        for reason in reasons:
+            kind, colon, rest = reason.removesuffix(f" ({self.pressure_words})").partition(": ")
+            kinds.setdefault(kind, []).extend([rest] if colon else [])
+        return [f"{kind}: {', '.join(rest)}" if rest else kind for kind, rest in kinds.items()]
 
     def as_json(self) -> dict[str, Any]:
         """The object of `explain --json`."""
@@ -142,7 +191,7 @@ class Explanation:
             },
             "time_of_failure": self.time,
             "candidates": [candidate.as_json() for candidate in self.candidates],
-            "ruled_out": [dict(vars(item)) for item in self.ruled_out],
+            "ruled_out": [item.as_json() for item in self.ruled_out],
             "not_assessed": [
                 {"mode": mode, "part": part, "why": why, "would_fit": fits}
                 for mode, part, why, fits in self.not_assessed
@@ -183,10 +232,12 @@ def explain(firing: Firing, kernel: str = "steady", units: str = "metric") -> Ex
         raise _refused(firing, "observed", "says nothing; an explanation needs what was seen", fix)
     assessment = assess(motors, kernel=kernel, curve=True)
     notes: list[Caution] = []
-    pressure = _pressure(firing, assessment, notes)
+    recorded = _history(firing)
+    pressure = _pressure(firing, assessment, recorded, notes)
     rungs = [rung for rung in assessment.ladder.rungs if math.isfinite(_level(rung))]
     weighed = _weigh(firing, assessment, rungs, _scatters(motors, rungs), pressure, units)
-    return _explanation(firing, assessment, weighed, pressure, notes)
+    explanation = _explanation(firing, assessment, weighed, pressure, notes)
+    return _pictured(explanation, assessment, recorded, _pressure_words(pressure, units))
 
 
 def _refused(firing: Firing, key: str, problem: str, fix: str) -> InputError:
@@ -202,23 +253,20 @@ def _level(rung: Rung) -> float:
 # --- the pressure at the failure -------------------------------------------------------------------------------------
 
 
-def _pressure(firing: Firing, assessment: Assessment, notes: list[Caution]) -> Pressure:
+def _pressure(firing: Firing, assessment: Assessment, recorded: History | None, notes: list[Caution]) -> Pressure:
     """As written down, else from the record, else predicted at that time, else the predicted peak."""
     time = firing.observed.time_of_failure
     if firing.observed.pressure is not None:
         return Pressure(firing.observed.pressure, RECORDED_ERROR, "as observed", True, 0.0)
-    if firing.record is not None and any(column.kind == "pressure" for column in firing.columns.values()):
-        found = _recorded(firing, time, notes)
-        if found is not None:
-            return found
-    curve = assessment.figures.curve
+    if recorded is not None:
+        return _recorded(recorded, time, notes)
+    predicted = _predicted(assessment)
     peak = float(assessment.figures["peak_head_pressure"][0])
-    if time is None or curve is None:
+    if time is None or predicted is None:
         return Pressure(
             peak, PREDICTED_ERROR, "predicted peak; neither time nor pressure of the failure is known", False, ABNORMAL
         )
-    known = np.isfinite(curve.time[0])
-    t, p = curve.time[0][known], curve.head_pressure[0][known]
+    t, p = predicted.time, predicted.pressure
     here = float(np.interp(time, t, p))
     if time > t[-1]:
         notes.append(
@@ -230,8 +278,19 @@ def _pressure(firing: Firing, assessment: Assessment, notes: list[Caution]) -> P
     return Pressure(max(here, 1e4), PREDICTED_ERROR, "predicted at the time of the failure", True, ABNORMAL, fallen)
 
 
-def _recorded(firing: Firing, time: float | None, notes: list[Caution]) -> Pressure | None:
-    """Pressure on the record at the failure: `time` counts from ignition; without one, the highest reading."""
+def _predicted(assessment: Assessment) -> History | None:
+    """Head pressure as the kernel has it."""
+    curve = assessment.figures.curve
+    if curve is None:
+        return None
+    known = np.isfinite(curve.time[0]) & np.isfinite(curve.head_pressure[0])
+    return History(curve.time[0][known], curve.head_pressure[0][known]) if known.any() else None
+
+
+def _history(firing: Firing) -> History | None:
+    """The recorded pressure, absolute, on a clock that starts at ignition; None without a pressure on record."""
+    if firing.record is None or not any(column.kind == "pressure" for column in firing.columns.values()):
+        return None
     record = read_record(firing)
     channel = record.of("pressure")[0]
     values = traces.despike(channel.values).values
@@ -242,20 +301,57 @@ def _recorded(firing: Firing, time: float | None, notes: list[Caution]) -> Press
         p = p + 101325.0
         low += 101325.0
     rising = np.flatnonzero(p > low + 0.1 * (np.max(p) - low))
-    start = float(t[rising[0]])
+    return History(t - float(t[rising[0]]), p) if rising.size else None
+
+
+def _recorded(record: History, time: float | None, notes: list[Caution]) -> Pressure:
+    """Pressure on the record at the failure: `time` counts from ignition; without one, the highest reading."""
+    t, p = record.time, record.pressure
     if time is None:
         return Pressure(float(np.max(p)), RECORDED_ERROR, "highest on the record", True, 0.0)
-    before = (t >= start) & (t <= start + time)
-    if start + time > t[-1] or not before.any():
+    before = (t >= 0.0) & (t <= time)
+    if time > t[-1] or not before.any():
         notes.append(
             Caution("record", "The record does not reach the time of the failure; its highest reading is used.")
         )
         return Pressure(float(np.max(p)), RECORDED_ERROR, "highest on the record", True, 0.0)
     # The last readings before a failure may already be falling: the highest of the last fiftieth of a second counts.
-    last = before & (t >= start + time - 0.02)
+    last = before & (t >= time - 0.02)
     here = float(np.max(p[last if last.any() else before]))
     fallen = here < 0.9 * float(np.max(p[before]))
     return Pressure(here, RECORDED_ERROR, "on the record at the time of the failure", True, 0.0, fallen)
+
+
+def _pressure_words(pressure: Pressure, units: str) -> str:
+    return f"{show(pressure.value, 'pressure', units)}, {pressure.source}"
+
+
+def _pictured(explanation: Explanation, assessment: Assessment, recorded: History | None, words: str) -> Explanation:
+    """The explanation with the histories up to the failure and the range that its pressure may lie in."""
+    pressure, predicted = explanation.pressure, _predicted(assessment)
+    shown = recorded or predicted
+    moment = explanation.time
+    if moment is None and shown is not None:
+        moment = float(shown.time[np.argmin(np.abs(shown.pressure - pressure.value))])
+    grid = _pressure_grid(pressure)
+    summed = np.cumsum(_near_weights(pressure, grid))
+    low, high = (float(np.exp(np.interp(share, summed, grid))) for share in BAND)
+    return replace(
+        explanation,
+        pressure_words=words,
+        plausible=(low, high),
+        moment=moment,
+        recorded=_until(recorded, moment),
+        predicted=_until(predicted, moment),
+    )
+
+
+def _until(history: History | None, moment: float | None) -> History | None:
+    """A history up to a moment, from a little before ignition."""
+    if history is None or moment is None:
+        return history
+    kept = (history.time <= moment) & (history.time >= -0.1 * max(moment, 0.1))
+    return History(history.time[kept], history.pressure[kept]) if np.count_nonzero(kept) > 1 else None
 
 
 # --- strengths -------------------------------------------------------------------------------------------------------
@@ -304,10 +400,18 @@ class _Strength:
         faulty = np.clip((log_level - low) / -math.log(FAULTY_FROM), 0.0, 1.0)
         return np.asarray((1.0 - FAULTY) * sound + FAULTY * faulty)
 
+    def at(self, chance: float) -> float:
+        """The level by which that share of parts has let go."""
+        reach = 6.0 * self.sigma - math.log(FAULTY_FROM)
+        centre = math.log(self.median)
+        return math.exp(
+            brentq(lambda level: float(self.gone(np.array(level))) - chance, centre - reach, centre + reach)
+        )
+
 
 def _strength(rung: Rung, scatters: Mapping[tuple[str, str], float]) -> _Strength:
     ratio, variation = SCATTER[rung.kind]
-    return _Strength(ratio * _level(rung), math.hypot(variation, scatters.get((rung.mode, rung.part), 0.0)))
+    return _Strength(ratio * max(_level(rung), LEAST), math.hypot(variation, scatters.get((rung.mode, rung.part), 0.0)))
 
 
 # --- weighing --------------------------------------------------------------------------------------------------------
@@ -319,6 +423,7 @@ class _Weighed:
 
     rung: Rung
     trail: Trail
+    strength: _Strength
     physics: float
     findings: float
     place: float
@@ -345,7 +450,7 @@ def _weigh(
         found = _findings(firing.observed.found, trail)
         place = PLACES.get(rung.part, {}).get(firing.observed.end, 1.0 / 3.0) if firing.observed.end else 1.0
         words = _words(firing, rung, strength, trail, pressure, assessment, units)
-        weighed.append(_Weighed(rung, trail, chance, found, place, words))
+        weighed.append(_Weighed(rung, trail, strength, chance, found, place, words))
     return weighed
 
 
@@ -365,7 +470,7 @@ def _physics(
 
     Densities are over logarithms, so that pressures and times stand on one scale.
     """
-    grid = np.log(pressure.value) + np.linspace(-1.5, 1.5, 601)
+    grid = _pressure_grid(pressure)
     weights = _pressure_weights(pressure, grid)
     standing = [
         1.0 - strength.gone(grid)
@@ -393,20 +498,29 @@ def _by_time(firing: Firing, assessment: Assessment, strength: _Strength) -> flo
     return float(strength.density(at) if firing.observed.time_of_failure else strength.gone(at))
 
 
-def _pressure_weights(pressure: Pressure, grid: Array) -> Array:
-    """Probability of each pressure of the grid: round the value, with a tail where it may have been abnormal.
+def _pressure_grid(pressure: Pressure) -> Array:
+    """Logarithms of pressure round the failure's."""
+    return np.asarray(np.log(pressure.value) + np.linspace(-1.5, 1.5, 601))
 
-    Where it is only known how far the pressure came, the chance of having come past each level (per grid step).
-    """
-    centre, step = math.log(pressure.value), grid[1] - grid[0]
+
+def _near_weights(pressure: Pressure, grid: Array) -> Array:
+    """Probability of each pressure of the grid: round the value, with a tail where it may have been abnormal."""
+    centre = math.log(pressure.value)
     near = np.exp(-0.5 * ((grid - centre) / pressure.error) ** 2)
     near /= near.sum()
     if pressure.abnormal:
         tail = ((grid > centre) & (grid < centre + math.log(ABNORMAL_UP_TO))).astype(float)
         near = (1.0 - pressure.abnormal) * near + pressure.abnormal * tail / max(tail.sum(), 1.0)
-    if pressure.reached:
-        return np.asarray(near)
-    return np.asarray(np.cumsum(near[::-1])[::-1] * step)
+    return np.asarray(near)
+
+
+def _pressure_weights(pressure: Pressure, grid: Array) -> Array:
+    """Probability of each pressure of the grid.
+
+    Where it is only known how far the pressure came, the chance of having come past each level (per grid step).
+    """
+    near = _near_weights(pressure, grid)
+    return near if pressure.reached else np.asarray(np.cumsum(near[::-1])[::-1] * (grid[1] - grid[0]))
 
 
 def _words(
@@ -436,8 +550,8 @@ def _words(
     (good if _near(rung, strength, firing, pressure, assessment) else bad).append(
         _margin(rung, firing, pressure, assessment, units)
     )
-    missing = [name for name, chance in trail.found.items() if chance >= 0.8 and name not in firing.observed.found]
-    if firing.observed.found and missing:
+    missing = _absent(trail, firing.observed.found)
+    if missing:
         bad.append(f"not reported, though usual: {', '.join(missing)}")
     if rung.pressure is not None and pressure.fallen:
         bad.append("the pressure had been higher before and the part had held")
@@ -459,9 +573,8 @@ def _margin(rung: Rung, firing: Firing, pressure: Pressure, assessment: Assessme
     level = _level(rung)
     if rung.pressure is not None:
         ratio = level / pressure.value
-        at = f"{show(pressure.value, 'pressure', units)}, {pressure.source}"
         held = f"{show(level, 'pressure', units)}, {ratio:.2f} times the pressure at the failure"
-        return f"the ladder puts it at {held} ({at})"
+        return f"the ladder puts it at {held} ({_pressure_words(pressure, units)})"
     time = _time(firing, assessment)
     return f"the ladder puts it at {level:.2f} s; the firing had gone {time:.2f} s"
 
@@ -478,11 +591,7 @@ def _explanation(
     ranked = sorted(weighed, key=lambda item: -item.weight)
     shares = [(item, item.weight / total) for item in ranked]
     candidates = tuple(_candidate(item, share) for item, share in shares if share >= OUT)
-    out = tuple(
-        RuledOut(item.rung.mode, item.rung.part, share, _why_out(item, weighed))
-        for item, share in shares
-        if share < OUT
-    )
+    out = tuple(_ruled_out(item, share, weighed, firing.observed.found) for item, share in shares if share < OUT)
     notes += _notes(pressure, candidates, elsewhere / total)
     missing = tuple(
         (item.mode, item.part, item.why, _fits(firing.observed.found, item.mode))
@@ -499,24 +608,45 @@ def _explanation(
         next_step=_next_step(candidates),
         cautions=tuple(notes),
         assumptions=tuple(_assumptions(pressure)),
+        end=firing.observed.end,
+        found=tuple(firing.observed.found),
     )
 
 
+def _levels(rung: Rung) -> tuple[float | None, float | None]:
+    """Pressure and time of a rung, one of them None. [Pa], [s]"""
+    level = _level(rung)
+    return (level, None) if rung.pressure is not None else (None, level)
+
+
 def _candidate(item: _Weighed, share: float) -> Candidate:
-    level = _level(item.rung)
-    pressure = level if item.rung.pressure is not None else None
-    time = level if item.rung.pressure is None else None
-    return Candidate(item.rung.mode, item.rung.part, share, *item.words, item.trail.tell, pressure, time)
+    band = item.strength.at(BAND[0]), item.strength.at(BAND[1])
+    rung = item.rung
+    return Candidate(rung.mode, rung.part, share, *item.words, item.trail.tell, *_levels(rung), band)
 
 
-def _why_out(item: _Weighed, weighed: Sequence[_Weighed]) -> str:
+def _ruled_out(item: _Weighed, share: float, weighed: Sequence[_Weighed], found: Sequence[str]) -> RuledOut:
+    ground = _ground(item, weighed)
+    absent = _absent(item.trail, found) if ground == "findings" else ()
+    return RuledOut(item.rung.mode, item.rung.part, share, _why_out(item, ground), ground, *_levels(item.rung), absent)
+
+
+def _absent(trail: Trail, found: Sequence[str]) -> tuple[str, ...]:
+    """What a mode usually leaves and nobody reported."""
+    return tuple(name for name, chance in trail.found.items() if chance >= 0.8 and name not in found) if found else ()
+
+
+def _ground(item: _Weighed, weighed: Sequence[_Weighed]) -> str:
     """The weakest of the three things, against the best of the others."""
     best = {name: max(getattr(other, name) for other in weighed) or 1.0 for name in ("physics", "findings", "place")}
-    weakest = min(best, key=lambda name: getattr(item, name) / best[name])
+    return min(best, key=lambda name: getattr(item, name) / best[name])
+
+
+def _why_out(item: _Weighed, ground: str) -> str:
     good, bad = item.words
-    if weakest == "physics":
+    if ground == "physics":
         return next((text for text in (*bad, *good) if text.startswith("the ladder")), "the pressure does not fit")
-    if weakest == "place":
+    if ground == "place":
         return next((text for text in bad if text.endswith("elsewhere")), "the end that failed does not fit")
     texts = [text for text in bad if text.startswith(("it does not", "not reported"))]
     return "; ".join(texts) or "what was found does not fit"
@@ -567,9 +697,9 @@ def _notes(pressure: Pressure, candidates: Sequence[Candidate], elsewhere: float
         )
     yield Caution(
         "no certainty",
-        "These are shares of likelihood under stated scatter, not a finding. Do not fire again on the strength of "
-        "it: repair what fits, proof-test, and have your club's officer look at the pieces. Unburnt propellant in "
-        "the wreck is live.",
+        "These are shares of likelihood under stated scatter, not a finding. Unburnt propellant in the wreck is live. "
+        "Do not fire again on the strength of it: repair what fits, have your club's officer look at the pieces, "
+        "proof-test with water; then fire remotely, at your club's distance and under your local codes.",
     )
 
 

@@ -35,6 +35,7 @@ from optimizer.patterns import (
 )
 from optimizer.space import Space, SpaceError
 from optimizer.spread import robust_columns
+from optimizer.vocabulary import FACTOR
 from optimizer.watch import watched_mode
 from physics import kernel as kernels
 from physics import ladder
@@ -106,11 +107,17 @@ class Families:
         ballistic |= {number for number in outside if self._moves_ballistics(number)}
         self.ballistic = sorted(ballistic)
         self.outer = [*self.ballistic, *sorted((outside | burn) - ballistic)]
-        if any(column.of_ladder for column in self.rules.scatter):
-            # Under the tolerances a ladder is no table of a few variables: each candidate is a family of its own.
+        if any(column.of_ladder for column in self.rules.scatter) or self.aimed_modes:
+            # Under the tolerances a ladder is no table of a few variables, and where single rungs are aimed for no
+            # pattern stands for another: each candidate is a family of its own.
             self.outer += [number for number in names if number not in self.outer]
         self.inner = [number for number in names if number not in self.outer]
         self.outer_radices = tuple(self.space.radices[number] for number in self.outer)
+
+    @property
+    def aimed_modes(self) -> list[str]:
+        """Modes whose own factor is an objective."""
+        return [aim.name.partition(".")[2] for aim in self.rules.aims if aim.name.startswith(f"{FACTOR}.")]
 
     def _moves_ballistics(self, number: int) -> bool:
         return any(column.startswith(_ALWAYS_BALLISTIC) for column in self.space.variables[number].columns)
@@ -146,6 +153,7 @@ class Families:
             *limits.MASS_NAMES,
             *limits.DIMENSIONS,
             *(column.name for column in self.rules.scatter),
+            *(f"{FACTOR}.{mode}" for mode in self.aimed_modes),
         }
         for name in (*(bound.quantity for bound in self.rules.bounds), *(aim.name for aim in self.rules.aims)):
             if name not in known:
@@ -163,6 +171,11 @@ class Families:
             raise SpaceError("objectives", "names nothing", 'add one, for instance loaded_mass = "min"')
         for aim in self.rules.aims:
             self._check_aim(aim)
+        for mode in self.aimed_modes:
+            own = [term for term in self.terms if term.mode == mode]
+            if not own or any(term.late for term in own):
+                what = "marches heat, which is judged of finalists only" if own else "cannot be assessed for the base motor"
+                raise SpaceError(f"objectives.{FACTOR}.{mode}", what, "aim for another rung, or for smallest_factor")
         for column in self.rules.scatter:
             if column.of_ladder and not any(not term.late for term in self.terms):
                 what = "has no rung that can be assessed for every sample"
@@ -259,6 +272,9 @@ class Families:
                 short = ~(lowest / pressure >= term.required)
             mode_fails[term.mode] = mode_fails.get(term.mode, np.zeros(motors.size, dtype=bool)) | short
             floor = np.fmin(floor, lowest)
+            if term.mode in self.aimed_modes:
+                name = f"{FACTOR}.{term.mode}"
+                columns[name] = np.fmin(columns.get(name, np.full(motors.size, np.inf)), lowest / pressure)
         passes = np.ones(motors.size, dtype=bool)
         for failing in (*fails.values(), *mode_fails.values()):
             passes &= ~failing
@@ -286,9 +302,9 @@ class Families:
             fails[bound.name] = passes & bound.fails(columns[bound.quantity])
         unknown = np.logical_or.reduce([np.isnan(columns[column.name]) for column in self.rules.scatter])
         fails[limits.OUTSIDE_SCATTERED] = passes & unknown
-        return passes & ~np.logical_or.reduce(
-            [fails[name] for name in (*(bound.name for bound in self.rules.scattered), limits.OUTSIDE_SCATTERED)]
-        )
+        for name in (*(bound.name for bound in self.rules.scattered), limits.OUTSIDE_SCATTERED):
+            passes = passes & ~fails[name]
+        return passes
 
     def scattered(self, digits: Integers, motors: Motors) -> dict[str, Floats]:
         """The columns over the tolerances that the study asks for, (n,), from digits (n, all variables) and motors.

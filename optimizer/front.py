@@ -112,6 +112,25 @@ def order(points: Floats, keys: NDArray[np.int64]) -> NDArray[np.int64]:
     return np.lexsort((*columns, *points.T[::-1])).astype(np.int64)
 
 
+def spread_out(points: Floats, most: int) -> NDArray[np.int64]:
+    """At most `most` rows of a front (n, m) that cover it evenly, in rising order: the best of each objective, then
+    each time the row farthest from those taken, every objective scaled to its range on the front.
+
+    >>> spread_out(np.array([[0.0, 4.0], [1.0, 3.0], [1.1, 2.9], [2.0, 2.0], [4.0, 0.0]]), 3)
+    array([0, 3, 4])
+    """
+    if len(points) <= most:
+        return np.arange(len(points))
+    reach = np.ptp(points, axis=0)
+    scaled = points / np.where(reach > 0.0, reach, 1.0)
+    taken = list(dict.fromkeys(int(row) for row in scaled.argmin(axis=0)))[:most]
+    gap = np.min([((scaled - scaled[row]) ** 2).sum(axis=1) for row in taken], axis=0)
+    while len(taken) < most:
+        taken.append(int(gap.argmax()))
+        gap = np.minimum(gap, ((scaled - scaled[taken[-1]]) ** 2).sum(axis=1))
+    return np.array(sorted(taken), dtype=np.int64)
+
+
 @dataclass
 class Archive:
     """A front that grows block by block; what it holds at the end does not depend on the order of the blocks.

@@ -5,6 +5,7 @@ Owns which file, version and caution goes on which page. May import the result t
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping, Sequence
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
@@ -18,8 +19,10 @@ from physics.designation import designation
 
 if TYPE_CHECKING:
     from optimizer.compare import Comparison
-    from optimizer.fit_rate import Learned
-    from optimizer.inputs import MotorFile
+    from optimizer.explain import Explanation, History
+    from optimizer.firing import Reduction
+    from optimizer.fit_rate import Learned, Series
+    from optimizer.inputs import Firing, MotorFile
     from optimizer.search import Design, SearchResult
     from optimizer.spread import SpreadResult
 
@@ -113,33 +116,163 @@ def spread_page(file: MotorFile, result: SpreadResult, units: str) -> str:
     return report.render_spread(view)
 
 
-def reduce_page(learned: Learned, units: str) -> str:
-    """The page of `reduce`: measured against predicted before and after the fit, and the rate law."""
+def reduce_page(learned: Learned, units: str, kernel: str | None = None) -> str:
+    """The page of `reduce`: measured against predicted before and after the fit, and the rate law.
+
+    The motor file's own prediction is taken through the same reduction as the record; `kernel` as the fit's.
+    """
     answer = learned.as_json()
     first = learned.reductions[0]
     view = _common(
         ", ".join(reduction.name for reduction in learned.reductions), first.firing.path, units, learned.cautions
     )
     series = {} if learned.fit is None else {one.name: one for one in learned.fit.series}
+    used = kernel or "transient"
     view |= {
-        "firings": [
-            {
-                "name": reduction.name,
-                "measured": reduction.measured,
-                "uncertainty": reduction.uncertainty,
-                "predicted": {},
-                "measured_curve": _measured_curve(reduction),
-                "predicted_curve": _fitted_curve(series.get(reduction.name), "before"),
-                "refitted_curve": _fitted_curve(series.get(reduction.name), "predicted"),
-                "cautions": [{"about": caution.about, "text": caution.text} for caution in reduction.cautions],
-            }
-            for reduction in learned.reductions
-        ],
+        "kernel": used,
+        "inputs": [entry for reduction in learned.reductions for entry in _firing_inputs(reduction.firing)],
+        "firings": [_firing_view(reduction, series.get(reduction.name), used) for reduction in learned.reductions],
         "fit": answer["fit"],
         "fit_why": "" if answer["fit"] else learned.cautions[0].text,
         "rate_lines": [] if learned.fit is None else _rate_lines(learned.fit),
     }
     return report.render_reduce(view)
+
+
+def _firing_view(reduction: Reduction, series: Series | None, kernel: str) -> dict[str, Any]:
+    """One firing of a reduction, with what the motor file as fired predicts."""
+    told = _prediction(reduction, kernel)
+    return {
+        "name": reduction.name,
+        "measured": reduction.measured,
+        "uncertainty": reduction.uncertainty,
+        "predicted": {}
+        if told is None
+        else {name: value for name, value in told.measured.items() if name not in _OF_THE_CLOCK},
+        "predicted_by": f"the motor file as fired on the day, {kernel} kernel, reduced by the same definitions",
+        "measured_curve": _measured_curve(reduction),
+        "predicted_curve": _told_curve(reduction, told, series),
+        "refitted_curve": _fitted_curve(series, "predicted"),
+        "cautions": [{"about": caution.about, "text": caution.text} for caution in reduction.cautions],
+    }
+
+
+_OF_THE_CLOCK = ("ignition_time", "total_impulse_of_record")
+"""Figures that hang on when a record was started and stopped; a prediction has none."""
+PREDICTED_SAMPLES = 6000
+
+
+def _prediction(reduction: Reduction, kernel: str) -> Reduction | None:
+    """What the motor as fired would have left on a perfect record of the same kinds, reduced like the record itself.
+
+    None where the firing names no whole motor or the kernel comes to no end of the burn.
+    """
+    from optimizer.asfired import ambient_of, motors_of
+    from optimizer.firing import reduce_record
+    from optimizer.record import Channel, Record
+    from physics.kernel import evaluate
+
+    motors = motors_of(reduction.firing)
+    curve = None if motors is None else evaluate(motors, kernel, curve=True).curve
+    if curve is None:
+        return None
+    known = np.isfinite(curve.time[0]) & np.isfinite(curve.chamber_pressure[0]) & np.isfinite(curve.thrust[0])
+    burn = curve.time[0][known]
+    rest = {"pressure": ambient_of(reduction.firing), "thrust": 0.0}
+    histories = {"pressure": curve.chamber_pressure[0][known], "thrust": curve.thrust[0][known]}
+    kinds = {trace.channel.kind for trace in reduction.traces}
+    if burn.size < 2 or not all(np.max(histories[kind]) > 1.2 * rest[kind] for kind in kinds):
+        return None
+    # Quiet stretches before and after, as on a record, for the zero.
+    time = np.linspace(-0.5 * burn[-1], 1.5 * burn[-1], PREDICTED_SAMPLES)
+    channels = tuple(
+        Channel(kind, kind, np.interp(time, burn, values, left=rest[kind], right=rest[kind]))
+        for kind, values in histories.items()
+        if kind in kinds
+    )
+    return reduce_record(reduction.firing, Record(time, channels))
+
+
+def _told_curve(reduction: Reduction, told: Reduction | None, series: Series | None) -> dict[str, Any] | None:
+    """The predicted histories on the record's clock: as the fit has them, else with the 10 % points laid together."""
+    if told is None:
+        return None
+    time = told.time + (reduction.start - told.start)
+    inside = (time >= reduction.time[0]) & (time <= reduction.time[-1])
+    curve: dict[str, Any] = {"time": _numbers(time[inside])}
+    if told.pressure is not None:
+        curve["chamber_pressure"] = _numbers(told.pressure[inside])
+    if told.thrust is not None:
+        curve["thrust"] = _numbers(told.thrust[inside])
+    if series is not None:
+        curve = {"time": _numbers(series.time), "chamber_pressure": _numbers(series.before)}
+        if told.thrust is not None:
+            curve["thrust"] = _numbers(np.interp(series.time, time, told.thrust, left=np.nan, right=np.nan))
+    return curve
+
+
+def _firing_inputs(firing: Firing) -> list[dict[str, str]]:
+    """The firing file, the motor it names, and the record."""
+    read = [
+        {"role": "firing" if str(path) == str(firing.path) else "read", "path": str(path), "digest": str(digest)}
+        for path, digest in firing.sources
+    ]
+    if firing.record is not None:
+        digest = hashlib.sha256(firing.record.read_bytes()).hexdigest()
+        read.append({"role": "record", "path": str(firing.record), "digest": digest})
+    return read
+
+
+def explain_page(firing: Firing, explanation: Explanation, kernel: str, units: str) -> str:
+    """The page of `explain`."""
+    pressure = explanation.pressure
+    low, high = explanation.plausible
+    view = _common(explanation.firing, firing.path, units, explanation.cautions)
+    view |= {
+        "kernel": kernel,
+        "inputs": _firing_inputs(firing),
+        "failure": {
+            "time": explanation.time,
+            "pressure": pressure.value,
+            "low": low,
+            "high": high,
+            "source": pressure.source,
+            "moment": explanation.moment,
+            "end": explanation.end,
+            "found": list(explanation.found),
+        },
+        "candidates": [
+            candidate.as_json()
+            | {
+                "band": list(candidate.band),
+                "for": explanation.in_short(candidate.reasons_for),
+                "against": explanation.in_short(candidate.reasons_against),
+            }
+            for candidate in explanation.candidates
+        ],
+        "elsewhere": explanation.elsewhere,
+        "ruled_out": [
+            item.as_json()
+            | {
+                "ground": item.ground,
+                "pressure": item.pressure,
+                "time": item.time,
+                "absent": list(item.absent),
+                "cause": next(iter(explanation.in_short(item.why.split("; "))), ""),
+            }
+            for item in explanation.ruled_out
+        ],
+        "unweighed": explanation.as_json()["not_assessed"],
+        "recorded": _history(explanation.recorded),
+        "predicted": _history(explanation.predicted),
+        "next_step": explanation.next_step,
+        "assumptions": list(explanation.assumptions),
+    }
+    return report.render_explain(view)
+
+
+def _history(history: History | None) -> dict[str, Any] | None:
+    return None if history is None else {"time": _numbers(history.time), "pressure": _numbers(history.pressure)}
 
 
 def _numbers(values: Any) -> list[float | None]:

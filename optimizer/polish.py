@@ -6,7 +6,7 @@ space, shop and physics.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -47,22 +47,23 @@ def roundings(space: Space, digits: Sequence[int], kernel: str = "steady") -> li
     stock list already; each re-assessed as a motor of its own, `ok` by every rung and the airframe."""
     row = np.asarray(digits, dtype=np.int64).reshape(1, -1)
     base = space.candidates(row).motors
-    trials: list[tuple[str, float, float, str, Motors]] = []
+    trials: list[tuple[str, float, float, str]] = []
+    columns: list[dict[str, Any]] = []
     for number, variable in enumerate(space.variables):
         if variable.meaning not in STOCKED or space.study.variables[variable.name].kind == "stock":
             continue
         value = float(variable.values[row[0, number]])
         for size, tool in neighbours(STOCKED[variable.meaning], value, space.study.path.parent):
-            motors = _with(space, base, variable.meaning, value, size)
-            if motors is not None:
-                trials.append((variable.name, value, size, tool, motors))
+            changed = _changed(space, base, variable.meaning, value, size)
+            if changed is not None:
+                trials.append((variable.name, value, size, tool))
+                columns.append(changed)
     if not trials:
         return []
-    before = _figures(base, kernel)[0]
+    before, *after = _figures(_batch(base, columns), kernel)
     found = []
-    for name, value, size, tool, motors in trials:
-        after, ok = _figures(motors, kernel)
-        changes = {key: after[key] / before[key] - 1.0 for key in SHOWN if before.get(key)}
+    for (name, value, size, tool), (figures, ok) in zip(trials, after, strict=True):
+        changes = {key: figures[key] / before[0][key] - 1.0 for key in SHOWN if before[0].get(key)}
         found.append(Rounding(name, value, size, tool, {k: v for k, v in changes.items() if np.isfinite(v)}, ok))
     return found
 
@@ -82,24 +83,34 @@ def neighbours(lists: Sequence[str], value: float, folder: Any) -> list[tuple[fl
     return ([max(below)] if below else []) + ([min(above)] if above else [])
 
 
-def _with(space: Space, base: Motors, meaning: str, old: float, new: float) -> Motors | None:
-    """The design with one size replaced where it stands; None where the core would be as wide as the grain."""
+def _changed(space: Space, base: Motors, meaning: str, old: float, new: float) -> dict[str, Any] | None:
+    """Columns of the design with one size replaced where it stands; None where the core would be as wide as the grain."""
     if meaning == "throat_diameter":
         values: dict[str, Any] = {"nozzle.throat_diameter": np.array([new])}
         if any(variable.meaning == "expansion_ratio" for variable in space.variables):
             values["nozzle.exit_diameter"] = np.asarray(base.nozzle.exit_diameter) * (new / old)
-        return base.with_values(values)
+        return values
     core = np.atleast_2d(base.grain.core_diameter)
     changed = np.where(core == old, new, core)
     if bool((changed >= np.atleast_2d(base.grain.outer_diameter)).any()):
         return None
-    return base.with_values({"grain.core_diameter": changed})
+    return {"grain.core_diameter": changed}
 
 
-def _figures(motors: Motors, kernel: str) -> tuple[dict[str, float], bool]:
+def _batch(base: Motors, columns: Sequence[Mapping[str, Any]]) -> Motors:
+    """The design as it is and with each set of columns replaced, one batch."""
+    names = dict.fromkeys(name for changed in columns for name in changed)
+    plain = {name: np.asarray(base.value(name)) for name in names}
+    values = {name: np.concatenate([plain[name], *(changed.get(name, plain[name]) for changed in columns)]) for name in names}
+    return base.repeat(len(columns) + 1).with_values(values)
+
+
+def _figures(motors: Motors, kernel: str) -> list[tuple[dict[str, float], bool]]:
+    """Figures of each motor of a batch, and whether it passes."""
     found = assess(motors, kernel=kernel, curve=True)
-    values = {name: float(found.figures[name][0]) for name in ("peak_pressure", "total_impulse", "burn_time")}
-    values["maximum_expected_pressure"] = float(found.maximum_expected_pressure[0])
-    values["smallest_factor"] = float(found.smallest_factor[0])
-    choked = bool(found.figures.flags["port_choked"][0])
-    return values, bool(found.ok[0]) and not choked
+    columns = {name: found.figures[name] for name in ("peak_pressure", "total_impulse", "burn_time")}
+    columns |= {"maximum_expected_pressure": found.maximum_expected_pressure, "smallest_factor": found.smallest_factor}
+    passes = found.ok & ~np.asarray(found.figures.flags["port_choked"], dtype=bool)
+    return [
+        ({name: float(column[row]) for name, column in columns.items()}, bool(passes[row])) for row in range(motors.size)
+    ]

@@ -74,11 +74,11 @@ class Screened:
         points, keys = [self.points], [self.keys]
         distinct, number = np.unique(self.points, axis=0, return_inverse=True)
         for crossed in families.cross(self.rows, every=True):
-            near = _among(rounded(crossed.points), distinct)
+            near = among(rounded(crossed.points), distinct)
             crossed = crossed.take(near)
             for judge in self.judges:
                 crossed = judge.corrected(crossed)
-            again = _among(rounded(crossed.points), distinct)
+            again = among(rounded(crossed.points), distinct)
             points.append(rounded(crossed.points)[again])
             keys.append(crossed.keys[again])
         every, place = np.unique(np.vstack(keys), axis=0, return_index=True)
@@ -94,7 +94,7 @@ class Screened:
         return every[shown], np.array([ranks[group] for group in number[shown].tolist()]), int((~shown).sum())
 
 
-def _among(points: Floats, wanted: Floats) -> NDArray[np.bool_]:
+def among(points: Floats, wanted: Floats) -> NDArray[np.bool_]:
     """Which rows stand in `wanted`."""
     if not len(points):
         return np.zeros(0, dtype=bool)
@@ -180,7 +180,7 @@ def _rows_of(families: Families, store: Store | MemoryStore, keys: Integers) -> 
     found = [np.zeros((0, len(families.columns)))]
     for stored in store.blocks():
         if stored.number < FIRST_OTHER and len(stored.rows) and len(wanted):
-            found.append(stored.rows[_among(stored.rows[:, :wide], wanted)])
+            found.append(stored.rows[among(stored.rows[:, :wide], wanted)])
     return np.vstack(found)
 
 
@@ -202,7 +202,7 @@ def _all_blocks(
     """Every block once: those in the store first, then the others, computed and stored."""
     finished = store.finished()
     given: set[int] = set()
-    for number in sorted(finished & set(range(count))):
+    for number in sorted(number for number in finished if number < count):
         stored = store.read(number)
         if stored is not None:
             given.add(number)

@@ -15,7 +15,7 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 
 from optimizer import results
 from optimizer.families import Families
+from optimizer.front import spread_out
 from optimizer.inputs import motor_from_text
 from optimizer.inputs.writing import motor_text
 from optimizer.origin import code_hash, fingerprint
@@ -32,9 +33,10 @@ from optimizer.patterns import CatalogueError
 from optimizer.polish import roundings
 from optimizer.problems import InputError, Problem
 from optimizer.relax import nearly
-from optimizer.screen import BLOCK, Screened, State, screen
+from optimizer.screen import BLOCK, Screened, State, among, screen
 from optimizer.space import SpaceError
 from optimizer.store import MemoryStore, OtherStudyError, Store
+from optimizer.vocabulary import FACTOR
 from physics.assessment import Assessment, assess
 from physics.designation import designation, impulse_class
 from physics.motors import Motors
@@ -46,8 +48,12 @@ MOST_FAMILIES = 20_000_000
 """Families up to which `method = "auto"` checks every candidate."""
 MOST_SCATTERED = 200_000
 """The same where each family takes the ladder of hundreds of samples."""
+MOST_ASKED = 10_000_000_000
+"""Families up to which `method = "exhaustive"` is taken at its word; these take more than a day."""
 MOST_TIES = 24
 """Designs shown of one set of candidates whose objectives are exactly the same."""
+MOST_DESIGNS = 1000
+"""Designs that are written of a larger front, spread evenly over it."""
 MOST_LISTED = 400
 """Designs up to which ties are listed one by one; beyond, fewer of each set."""
 MOST_ROUNDED = 10
@@ -111,6 +117,7 @@ class SearchResult:
     budget_used: int | None = None
     convergence: list[tuple[int, float]] = field(default_factory=list)
     ties_not_listed: int = 0
+    designs_not_listed: int = 0
 
     def as_dict(self) -> dict[str, Any]:
         """The object of pareto.json and of `search --json`."""
@@ -132,6 +139,7 @@ class SearchResult:
             "relaxations": self.relaxations,
             "nearest": self.nearest,
             "ties_not_listed": self.ties_not_listed,
+            "designs_not_listed": self.designs_not_listed,
             "messages": self.messages,
         }
         if not self.exact:
@@ -203,6 +211,10 @@ def _driven(
     study: Any, families: Families, folder: Path | None, progress: Progress | None, asked: str, seed: int
 ) -> SearchResult:
     method, why = choose(study, families)
+    if method == "exhaustive" and families.outer_size > MOST_ASKED:
+        problem = f"asks for every one of {families.outer_size:.3g} families; the most is {MOST_ASKED:.0e}"
+        fix = 'a longer step or fewer values, or method = "evolve"'
+        raise _refused(study, "driver.method", problem, fix, "E155")
     confirm = asked == "auto"
     local = study.driver.store == "local"
     if method == "exhaustive":
@@ -262,6 +274,7 @@ def _result(
         True, rejected, seed, messages=list(screened.messages),
     )  # fmt: skip
     _add_judges(result, screened)
+    screened = _thinned(result, screened)
     result.designs, result.ties_not_listed = designs_of(families, screened)
     if asked == "auto":
         _add_confirmed(families, screened, result.designs)
@@ -275,6 +288,19 @@ def _result(
             f"{result.ties_not_listed} more candidates have exactly the objectives of a design listed"
         )
     return result
+
+
+def _thinned(result: SearchResult, screened: Screened) -> Screened:
+    """A front of more designs than anybody reads, as with continuous variables, with fewer of them."""
+    distinct = np.unique(screened.points, axis=0)
+    if len(distinct) <= MOST_DESIGNS:
+        return screened
+    result.designs_not_listed = len(distinct) - MOST_DESIGNS
+    result.messages.append(
+        f"the front has {len(distinct)} designs; {MOST_DESIGNS} of them, spread evenly over it, are listed"
+    )
+    chosen = among(screened.points, distinct[spread_out(distinct, MOST_DESIGNS)])
+    return replace(screened, points=screened.points[chosen], keys=screened.keys[chosen])
 
 
 def _add_judges(result: SearchResult, screened: Screened) -> None:
@@ -314,8 +340,15 @@ def designs_of(families: Families, screened: Screened) -> tuple[list[Design], in
         for place, row in enumerate(rows):
             design = _design(families, digits[row], int(groups[row]), int(row) + 1, found, place)
             design.results |= {name: float(values[place]) for name, values in scattered.items()}
+            design.results |= _factors_of(families.aimed_modes, found, place)
             designs.append(design)
     return sorted(designs, key=lambda design: design.number), left_out
+
+
+def _factors_of(modes: Sequence[str], found: Assessment, row: int) -> dict[str, float]:
+    """The smallest factor of each of these modes, under the name of its objective."""
+    rungs = [(rung.mode, float(np.broadcast_to(rung.factor, (found.motors.size,))[row])) for rung in found.ladder.rungs]
+    return {f"{FACTOR}.{mode}": min(factor for name, factor in rungs if name == mode) for mode in modes}
 
 
 def _with_ties(families: Families, screened: Screened) -> tuple[Integers, Integers, int]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from rich.console import Console, Group
@@ -16,14 +16,16 @@ from rich.table import Table
 from rich.text import Text
 
 from optimizer.cautions import Caution
+from optimizer.front import spread_out
 from optimizer.limits import ALIASES
 from optimizer.units import display_unit, number_in, show
-from optimizer.vocabulary import QUANTITIES
+from optimizer.vocabulary import find_quantity
 from physics.assessment import Assessment
 from physics.motors import Curve, Ladder, Rung
 
 if TYPE_CHECKING:
     from optimizer.compare import Change, Comparison, Look, RungState
+    from optimizer.explain import Explanation, RuledOut
     from optimizer.fit_rate import Fit, Learned
     from optimizer.search import Design, SearchResult
     from optimizer.spread import SpreadResult
@@ -31,8 +33,10 @@ if TYPE_CHECKING:
 FIRST = "bold"
 SHORT = "bold red"
 FAINT = "dim"
+MOST_ROWS = 40
+"""Designs of a front that the terminal shows."""
 NOTED = 6
-"""Rungs whose notes are printed, lowest first, beside all that fall short."""
+"""Rungs whose notes are printed, lowest first, beside all that fall short; the page has every note."""
 
 _BALLISTICS = (
     "peak_pressure",
@@ -77,10 +81,14 @@ class _Console(Console):
 
 
 def console(stderr: bool = False) -> Console:
-    """A console that honours NO_COLOR and the width of the terminal, 80 columns where there is none."""
+    """A console as wide as the terminal, 80 columns where there is none; under NO_COLOR it writes text and no escapes."""
+    import os
     import shutil
 
-    return _Console(stderr=stderr, width=max(shutil.get_terminal_size((80, 24)).columns, 40), highlight=False)
+    # The library's own reading of NO_COLOR would still write bold and dim.
+    colours: Literal["auto"] | None = None if os.environ.get("NO_COLOR") else "auto"
+    width = max(shutil.get_terminal_size((80, 24)).columns, 40)
+    return _Console(stderr=stderr, width=width, highlight=False, color_system=colours)
 
 
 def heading(text: str) -> Text:
@@ -115,6 +123,44 @@ def rung_order(ladder: Ladder, index: int = 0) -> list[Rung]:
     return sorted(ladder.rungs, key=place)
 
 
+def rung_names(rungs: Iterable[tuple[str, str]]) -> str:
+    """Rungs (mode, part) as a builder would say them: modes of the same parts together, both closures once.
+
+    >>> rung_names([("screw shear", "forward closure"), ("case burst", "case"), ("screw shear", "aft closure")])
+    'screw shear (both closures), case burst (case)'
+    """
+    parts: dict[str, list[str]] = {}
+    for mode, part in rungs:
+        parts.setdefault(mode, []).append(part)
+    modes: dict[str, list[str]] = {}
+    for mode, where in parts.items():
+        modes.setdefault(_part_names(where), []).append(mode)
+    return ", ".join(f"{', '.join(named)} ({where})" if where else ", ".join(named) for where, named in modes.items())
+
+
+def _part_names(parts: Sequence[str]) -> str:
+    if {"forward closure", "aft closure"} <= set(parts):
+        parts = ["both closures", *(part for part in parts if not part.endswith(" closure"))]
+    return ", ".join(part for part in parts if part)
+
+
+def verdict_line(assessment: Assessment) -> Text:
+    """Whether the motor holds what was assessed, what falls short, and how much was not assessed."""
+    ladder = assessment.ladder
+    short = [(rung.mode, rung.part) for rung in rung_order(ladder) if not bool(rung.ok.ravel()[0])]
+    unfit = assessment.fit is not None and not bool(np.ravel(np.asarray(assessment.fit["ok"]))[0])
+    words = [f"Falls short: {rung_names(short)}."] if short else []
+    words += ["Does not fit the airframe."] if unfit else []
+    style = SHORT if words else FIRST
+    if not words:
+        good = "Every rung assessed reaches its required factor."
+        words = [good if ladder.rungs else "No rung of the ladder could be assessed."]
+    missing = len(ladder.not_assessed)
+    if missing:
+        words.append(f"{missing} {'mode' if missing == 1 else 'modes'} not assessed, listed below.")
+    return Text(" ".join(words), style)
+
+
 def ladder_table(assessment: Assessment, units: str, width: int) -> Group:
     """The failure ladder as a picture: one bar a rung, the expected and the required pressure marked on each."""
     expected = float(assessment.maximum_expected_pressure[0])
@@ -136,12 +182,41 @@ def ladder_table(assessment: Assessment, units: str, width: int) -> Group:
         parts.append(_time_rungs(times, units))
     if not rungs:
         parts.append(Text("no rung could be assessed; see below", FAINT))
-    # The page has every note; on the screen those of the rungs that a builder will look at first.
-    near = {id(rung) for rung in pressures[:NOTED]} | {id(rung) for rung in rungs if not bool(rung.ok.ravel()[0])}
-    notes = [f"{rung.mode}, {rung.part}: {rung.note}" for rung in rungs if rung.note and id(rung) in near]
+    notes = _notes([rung for rung in rungs if _is_first(rung, pressures)])
     if notes:
-        parts.append(Padding(Text("\n".join(notes), FAINT), (1, 0, 0, 0)))
+        parts.append(Padding(notes, (1, 0, 0, 0)))
     return Group(*parts)
+
+
+def _is_first(rung: Rung, pressures: Sequence[Rung]) -> bool:
+    """Whether a rung is one that a builder looks at first: the lowest, and all that fall short."""
+    return rung in pressures[:1] or not bool(rung.ok.ravel()[0])
+
+
+def _notes(rungs: Iterable[Rung]) -> Table | None:
+    """Notes of rungs, what several share said once."""
+    said: dict[str, list[tuple[str, str]]] = {}
+    for rung in rungs:
+        if rung.note:
+            said.setdefault(rung.note, []).append((rung.mode, rung.part))
+    return _lines([f"{rung_names(names)}: {note}" for note, names in said.items()], FAINT) if said else None
+
+
+def more_notes(ladder: Ladder) -> Table | None:
+    """Notes of the lowest rungs that do not stand under the ladder already; None where there are none."""
+    rungs = rung_order(ladder)
+    pressures = [rung for rung in rungs if rung.pressure is not None]
+    return _notes([rung for rung in pressures[:NOTED] if not _is_first(rung, pressures)])
+
+
+def _lines(texts: Iterable[str], style: str = "") -> Table:
+    """Texts one under the other, what does not fit in a line indented."""
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 1, 0, 0))
+    table.add_column(style=FAINT)
+    table.add_column(style=style)
+    for text in texts:
+        table.add_row("-", Text(text))
+    return table
 
 
 def _pressure_rungs(rungs: Sequence[Rung], expected: float, units: str, unit: str, width: int) -> Table:
@@ -208,10 +283,18 @@ def _time_rungs(rungs: Sequence[Rung], units: str) -> Padding:
     return Padding(table, (1, 0, 0, 0))
 
 
-def basis_lines(ladder: Ladder) -> Text:
-    """The formula and source behind every rung, one line a rung."""
-    lines = dict.fromkeys(f"{rung.mode}: {rung.basis}" for rung in rung_order(ladder))
-    return Text("\n".join(lines), FAINT)
+def basis_lines(ladder: Ladder) -> Table:
+    """The formula and source behind every rung; what several modes rest on alike is said once, with their names."""
+    modes: dict[str, list[str]] = {}
+    for rung in rung_order(ladder):
+        for clause in rung.basis.split("; "):
+            named = modes.setdefault(clause, [])
+            if rung.mode not in named:
+                named.append(rung.mode)
+    clauses: dict[tuple[str, ...], list[str]] = {}
+    for clause, named in modes.items():
+        clauses.setdefault(tuple(named), []).append(clause)
+    return _lines([f"{', '.join(named)}: {'; '.join(rest)}" for named, rest in clauses.items()], FAINT)
 
 
 def masses_table(masses: Mapping[str, Any], unknown: Iterable[str], units: str) -> Group:
@@ -248,17 +331,25 @@ def cautions_block(found: Iterable[Caution]) -> Table:
     return table
 
 
-def not_assessed_block(ladder: Ladder) -> Table:
-    """What could not be computed, grouped by the reason."""
-    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column(ratio=3)
-    table.add_column(ratio=4, style=FAINT)
-    grouped: dict[str, list[str]] = {}
-    for item in ladder.not_assessed:
-        grouped.setdefault(item.why, []).append(f"{item.mode}, {item.part}" if item.part else item.mode)
-    for why, modes in grouped.items():
-        table.add_row(Text("; ".join(modes)), Text(why))
-    return table
+def not_assessed_block(missing: Iterable[tuple[str, str, str]]) -> Table:
+    """What could not be computed (mode, part, why), grouped by the reason."""
+    return _lines(f"{rung_names(rungs)}: {why}" for why, rungs in _by_reason(missing).items())
+
+
+def _by_reason(missing: Iterable[tuple[str, str, str]]) -> dict[str, list[tuple[str, str]]]:
+    """Modes by why they were not assessed; what both closures lack alike is one reason."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for mode, part, why in missing:
+        found.setdefault(why, []).append((mode, part))
+    modes = {why: [mode for mode, _ in rungs] for why, rungs in found.items()}
+    grouped: dict[str, list[tuple[str, str]]] = {}
+    for why, rungs in found.items():
+        aft, forward = why.replace("forward_closure", "aft_closure"), why.replace("aft_closure", "forward_closure")
+        if aft != why and modes.get(aft) == modes[why]:
+            grouped[f"{why} (aft_closure the same)"] = [*rungs, *found[aft]]
+        elif forward == why or modes.get(forward) != modes[why]:
+            grouped[why] = rungs
+    return grouped
 
 
 def history_plot(curve: Curve, units: str, width: int, height: int = 9) -> Group:
@@ -312,11 +403,16 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
     counted = (
         f"{_count(result.space)} candidates, {_count(result.evaluated)} checked, {_count(result.feasible)} feasible"
     )
-    screen.print(f"{counted}, {len(result.designs)} on the front; {result.seconds:.1f} s")
+    front = len(result.designs) + result.designs_not_listed
+    screen.print(f"{counted}, {_count(front)} on the front; {result.seconds:.1f} s")
     if result.designs:
         screen.print()
         screen.print(_front_table(result, units, screen.width))
-        hidden = len(result.designs) - len({design.group for design in result.designs})
+        groups = len({design.group for design in result.designs})
+        if groups > MOST_ROWS:
+            text = f"{MOST_ROWS} of the {groups} designs in the results folder, spread evenly over the front"
+            screen.print(Text(text, FAINT))
+        hidden = len(result.designs) - groups
         if hidden:
             screen.print(
                 Text(f"{hidden} more come to exactly the same as a row above; they stand in the results folder", FAINT)
@@ -357,32 +453,59 @@ def _front_table(result: SearchResult, units: str, width: int) -> Table:
         for name in result.designs[0].variables
         if len({str(design.variables[name]) for design in result.designs}) > 1
     ]
-    aims = list(dict.fromkeys([aim.name for aim in result.study.objectives] + ["designation", *_FRONT_FIGURES]))
-    aims = [name for name in aims if name in result.designs[0].results and name != "smallest_factor"]
-    # In a narrow terminal what is aimed for comes before what is merely useful to know.
-    most = (width - 36 - 9 * len(varied)) // 9
-    aims = aims[: max(most, len(result.study.objectives))]
-    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
-    table.add_column("no.", justify="right")
+    results = result.designs[0].results
+    needed = [aim.name for aim in result.study.objectives if aim.name in results and aim.name != "smallest_factor"]
+    extra = [name for name in ("designation", *_FRONT_FIGURES) if name in results and name not in needed]
+    designs = _shown(result)
     units_of = {name: _common_unit([_variable(design, name) for design in result.designs]) for name in varied}
+    columns = [("no.", [str(design.number) for design in designs])]
     for name in varied:
-        table.add_column(f"{_short(name)} {units_of[name]}".rstrip(), justify="right", overflow="fold")
-    for name in aims:
-        table.add_column(_headed(name, units), justify="right", overflow="fold")
-    table.add_column("lets go first", no_wrap=True)
-    shown: set[int] = set()
-    for design in result.designs:
-        if design.group in shown:
-            continue
-        shown.add(design.group)
-        cells = [_variable(design, name).removesuffix(f" {units_of[name]}") for name in varied]
-        cells += [_result_cell(design.results[name], name, units) for name in aims]
-        governing = "–"
-        if design.results["governing"]:
-            rung = design.results["governing"].replace("forward closure", "fwd").replace("aft closure", "aft")
-            governing = f"×{design.results['smallest_factor']:.2f} {rung}"
-        table.add_row(str(design.number), *(Text(cell) for cell in cells), Text(governing))
+        cells = [_variable(design, name).removesuffix(f" {units_of[name]}") for design in designs]
+        columns.append((f"{_short(name)} {units_of[name]}".rstrip(), cells))
+    governing = [_governing(design) for design in designs]
+    longest = max(len(text) for text in governing)
+    left = width - longest - sum(_width(*column) + 1 for column in columns)
+    for name in (*needed, *extra):
+        column = (_headed(name, units), [_result_cell(design.results[name], name, units) for design in designs])
+        wide = _width(*column) + 1
+        if name in needed or left >= wide:  # in a narrow terminal what is aimed for comes before what is useful to know
+            columns.append(column)
+            left -= wide
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
+    for head, cells in columns:
+        whole, least = max(len(text) for text in (head, *cells)), _width(head, cells)
+        given = min(whole, least + max(left, 0))
+        left -= given - least
+        table.add_column(head, justify="right", overflow="fold", width=given)
+    table.add_column("lets go first", overflow="fold", width=max(longest + min(left, 0), 12))
+    for place, text in enumerate(governing):
+        table.add_row(*(Text(cells[place]) for _, cells in columns), Text(text))
     return table
+
+
+def _width(head: str, cells: Sequence[str]) -> int:
+    """What a column needs so that no number and no word of its head is broken."""
+    return max(len(text) for text in (*head.split(), *cells))
+
+
+def _governing(design: Design) -> str:
+    """The rung that lets go first, with its factor."""
+    rung = design.results["governing"]
+    if not rung:
+        return "–"
+    rung = rung.replace("forward closure", "fwd").replace("aft closure", "aft")
+    return f"×{design.results['smallest_factor']:.2f} {rung}"
+
+
+def _shown(result: SearchResult) -> list[Design]:
+    """The designs of the table: one of each set that comes to the same, and not more than a reader takes in."""
+    first: dict[int, Design] = {}
+    for design in result.designs:
+        first.setdefault(design.group, design)
+    designs = list(first.values())
+    aims = result.study.objectives
+    points = np.array([[aim.sign * design.results[aim.name] for aim in aims] for design in designs])
+    return [designs[row] for row in spread_out(points, MOST_ROWS)]
 
 
 def _variable(design: Design, name: str) -> str:
@@ -408,25 +531,26 @@ def _headed(name: str, units: str) -> str:
         "port_to_throat_area": "port/ throat",
     }
     text = words.get(name, name.replace("_", " "))
-    unit = display_unit(name, units) if name in QUANTITIES else ""
+    unit = display_unit(name, units) if find_quantity(name) else ""
     return f"{text} {unit}" if unit else text
 
 
 def _result_cell(value: Any, name: str, units: str) -> str:
     if isinstance(value, str):
         return value
-    return number_in(value, name, units) if name in QUANTITIES else f"{value:.4g}"
+    return number_in(value, name, units) if find_quantity(name) else f"{value:.4g}"
 
 
 def _print_misses(screen: Console, result: SearchResult, units: str) -> None:
     """The smallest changes of limits that would let a design in, and the candidates nearest to passing."""
+    from optimizer.report.tradeoff import by_kernel, moved_bound
+
     if result.relaxations:
         screen.print()
         screen.print(heading("What would let one in"))
         for entry in result.relaxations[:8]:
             words = " and ".join(
-                f"{change['limit']} {_bound(change['from'], change['limit'], units)}"
-                f" → {_bound(change['to'], change['limit'], units)}"
+                f"{change['limit']}{by_kernel(change)} {' → '.join(moved_bound(change, units))}"
                 for change in entry["changes"]
             )
             screen.print(Padding(Text(words), (0, 0, 0, 2)))
@@ -438,21 +562,22 @@ def _print_misses(screen: Console, result: SearchResult, units: str) -> None:
                 f"{_short(key)} {_value(value, key, units)}" for key, value in row["variables"].items()
             )
             missed = "; ".join(
-                f"{miss['limit']} {_bound(miss['value'], miss['limit'], units)}" for miss in row["misses"]
+                f"{miss['limit']}{by_kernel(miss)} {_bound(miss['value'], miss['limit'], units)}"
+                for miss in row["misses"]
             )
             screen.print(Padding(Text(f"{variables}: {missed}"), (0, 0, 0, 2)))
 
 
 def _bound(value: Any, name: str, units: str) -> str:
     alias = ALIASES.get(name, name)
-    if isinstance(value, (int, float)) and alias in QUANTITIES:
+    if isinstance(value, (int, float)) and find_quantity(alias):
         return show(float(value), alias, units)
     return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
 def _value(value: Any, key: str, units: str) -> str:
     name = key.rsplit(".", 1)[-1]
-    if isinstance(value, float) and name in QUANTITIES:
+    if isinstance(value, float) and find_quantity(name):
         return show(value, name, units)
     return str(value)
 
@@ -692,27 +817,116 @@ def _fit_table(fit: Fit, units: str) -> Table:
     return table
 
 
-def print_explanation(explanation: Any, units: str) -> None:
-    """Failure modes that fit the evidence, likeliest first; those ruled out; what would tell the rest apart."""
+def print_explanation(explanation: Explanation, units: str) -> None:
+    """Failure modes that fit the evidence, likeliest first; what would tell them apart; those ruled out."""
     screen = console()
-    answer = explanation.as_json()
-    screen.print(Text(str(answer.get("firing", "")), FIRST))
-    screen.print("What fits the evidence, likeliest first. This is a ranking under the scatter assumed, not a verdict.")
-    for candidate in answer["candidates"]:
+
+    def block(title: str, body: Any) -> None:
         screen.print()
-        screen.print(Text(f"{100.0 * candidate['likelihood']:.0f} %  {candidate['mode']}, {candidate['part']}", FIRST))
-        for word, key in (("for", "for"), ("against", "against")):
-            for reason in candidate[key]:
-                screen.print(Padding(Text(f"{word}: {reason}"), (0, 0, 0, 2)))
-        screen.print(Padding(Text(f"would tell: {candidate['would_tell']}", FAINT), (0, 0, 0, 2)))
-    if answer["ruled_out"]:
-        screen.print()
-        screen.print(heading("Ruled out"))
-        table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
-        for item in answer["ruled_out"]:
-            table.add_row(Text(item["mode"]), Text(str(item.get("part", ""))), Text(item["why"]))
-        screen.print(Padding(table, (0, 0, 0, 2)))
-    _closing_cautions(screen)
+        screen.print(heading(title))
+        screen.print(Padding(body, (0, 0, 0, 2)))
+
+    screen.print(Text(explanation.firing, FIRST))
+    screen.print(Text(evidence_line(explanation)))
+    screen.print(Text("What fits, likeliest first: a ranking under the scatter assumed, not a finding.", FAINT))
+    screen.print(_ranking(explanation))
+    block("What would tell them apart", _lines(tells(explanation)))
+    if explanation.ruled_out:
+        block("Ruled out, each under 1 %", _lines(ruled_out_lines(explanation, units)))
+    if explanation.not_assessed:
+        missing = [(mode, part, why) for mode, part, why, _ in explanation.not_assessed]
+        block("Not assessed", not_assessed_block(missing))
+        fitting = [(mode, part) for mode, part, _, fits in explanation.not_assessed if fits]
+        if fitting:
+            text = f"Of these, {rung_names(fitting)} would fit what was found: look there too."
+            screen.print(Padding(Text(text, FIRST), (0, 0, 0, 2)))
+    # What is left for causes beyond the ladder stands in the ranking already.
+    said = [item for item in explanation.cautions if item.about != "not on the ladder"]
+    block("Cautions", _lines(f"{item.about}: {item.text}" for item in said))
+
+
+def evidence_line(explanation: Explanation) -> str:
+    """What is known of the failure, in a sentence or two."""
+    when = "" if explanation.time is None else f" after {explanation.time:.2f} s"
+    where = {"": "", "middle": " in the middle"}.get(explanation.end, f" at the {explanation.end} end")
+    found = f"; found: {', '.join(explanation.found)}" if explanation.found else ""
+    return f"Failed{when}{where}{found}. Pressure there: {explanation.pressure_words}."
+
+
+def _ranking(explanation: Explanation) -> Table:
+    """Shares of likelihood, with what speaks for and against each."""
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 1, 0, 0))
+    table.add_column(width=7, justify="right")
+    table.add_column()
+    for candidate in explanation.candidates:
+        table.add_row(Text(share_text(candidate.likelihood), FIRST), Text(f"{candidate.mode}, {candidate.part}", FIRST))
+        for word, reasons in (("for", candidate.reasons_for), ("against", candidate.reasons_against)):
+            if reasons:
+                table.add_row(Text(word, FAINT), Text("; ".join(explanation.in_short(reasons))))
+    left = "not on the ladder: assembly, damage, a wrong part, propellant"
+    table.add_row(Text(share_text(explanation.elsewhere), FIRST), Text(left, FIRST))
+    return table
+
+
+def share_text(value: float) -> str:
+    """A share of likelihood in whole percent; never all or nothing, since nothing here is certain.
+
+    >>> share_text(0.684), share_text(0.001), share_text(0.9999)
+    ('68 %', '< 1 %', '> 99 %')
+    """
+    return "< 1 %" if value < 0.01 else "> 99 %" if value > 0.99 else f"{100.0 * value:.0f} %"
+
+
+def tells(explanation: Explanation) -> list[str]:
+    """What would tell the first two apart, then what would show each of the others, alike ones together."""
+    others: dict[str, list[tuple[str, str]]] = {}
+    for candidate in explanation.candidates[2:]:
+        if candidate.would_tell not in explanation.next_step:
+            others.setdefault(candidate.would_tell, []).append((candidate.mode, candidate.part))
+    return [explanation.next_step, *(f"{rung_names(rungs)}: {text}" for text, rungs in others.items())]
+
+
+def ruled_out_lines(explanation: Explanation, units: str) -> list[str]:
+    """A line for each reason, with the rungs it speaks against and what is particular to each."""
+    groups: dict[str, list[RuledOut]] = {}
+    for item in explanation.ruled_out:
+        groups.setdefault(_ground(item, explanation), []).append(item)
+    return [f"{words}: {_particulars(items, explanation, units)}" for words, items in groups.items()]
+
+
+def _ground(item: RuledOut, explanation: Explanation) -> str:
+    """The reason that a rung shares with others."""
+    if item.ground == "physics":
+        return "the time does not fit" if item.time is not None else "the pressure does not fit (level over it)"
+    if item.ground == "place":
+        return f"the {explanation.end} end failed, and the part is elsewhere"
+    causes = [text for text in explanation.in_short(item.why.split("; ")) if text.startswith("it does not")]
+    return causes[0].replace(": ", " ") if causes else "not reported, though usual"
+
+
+def _particulars(items: Sequence[RuledOut], explanation: Explanation, units: str) -> str:
+    """Rungs of one reason, a mode once, each part with its own level; what was not reported in brackets."""
+    told: dict[str, dict[str, list[str]]] = {}
+    for item in items:
+        level = ""
+        if item.ground == "physics" and item.pressure is not None:
+            level = f" ×{item.pressure / explanation.pressure.value:.1f}"
+        elif item.ground == "physics" and item.time is not None:
+            level = f" {show(item.time, 'time', units)}"
+        absent = f" (no {', '.join(item.absent)})" if item.absent else ""
+        told.setdefault(item.mode, {}).setdefault(level + absent, []).append(item.part)
+    return "; ".join(
+        f"{mode}{','.join(_closures(parts) + level for level, parts in levels.items())}"
+        for mode, levels in told.items()
+    )
+
+
+def _closures(parts: Sequence[str]) -> str:
+    """Which closures, in short; other parts are plain from the mode."""
+    ends = [part.replace("forward closure", "fwd").replace("aft closure", "aft") for part in parts]
+    return "".join(
+        f" {end}" for end in (["both"] if {"fwd", "aft"} <= set(ends) else ends) if end in ("both", "fwd", "aft")
+    )
 
 
 def _closing_cautions(screen: Console) -> None:

@@ -11,6 +11,8 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
+from physics.figures import FIGURES
+
 
 @dataclass(frozen=True)
 class Quantity:
@@ -57,30 +59,10 @@ def _quantities(rows: Iterable[tuple[str, str, str]]) -> dict[str, Quantity]:
     return table
 
 
+_DIMENSION_OF = {"1": "ratio", "s": "time"} | {si: name for name, (si, _, _) in _UNITS.items() if si and si != "s"}
+
 FIGURE_NAMES: dict[str, Quantity] = _quantities(
-    (
-        ("peak_pressure", "pressure", "highest chamber pressure (stagnation, at the nozzle entry)"),
-        ("peak_head_pressure", "pressure", "highest static pressure at the head end"),
-        ("mean_pressure", "pressure", "mean chamber pressure over the burn time"),
-        ("initial_pressure", "pressure", "chamber pressure at the start of the burn"),
-        ("burn_time", "time", "time until the last web is gone"),
-        ("action_time", "time", "time between the 10 % of peak pressure points"),
-        ("total_impulse", "impulse", "integral of thrust"),
-        ("mean_thrust", "force", "mean thrust over the burn time"),
-        ("peak_thrust", "force", "highest thrust"),
-        ("propellant_mass", "mass", "propellant mass"),
-        ("specific_impulse", "specific impulse", "total impulse over propellant weight"),
-        ("initial_kn", "ratio", "burning area over throat area at ignition"),
-        ("peak_kn", "ratio", "largest burning area over throat area"),
-        ("port_to_throat_area", "ratio", "smallest port area over throat area at ignition"),
-        ("peak_mass_flux", "mass flux", "largest mass flux in a port"),
-        ("peak_mass_flow", "mass flow", "largest mass flow through the nozzle"),
-        ("peak_port_mach", "ratio", "largest Mach number in a port"),
-        ("head_pressure_ratio", "ratio", "largest head pressure over chamber pressure"),
-        ("thrust_coefficient", "ratio", "total impulse over throat area times the pressure integral"),
-        ("pressure_integral", "pressure integral", "integral of chamber pressure"),
-        ("final_throat_diameter", "length", "throat diameter at burnout"),
-    )
+    (name, _DIMENSION_OF[figure.unit], figure.meaning) for name, figure in FIGURES.items()
 )
 """Figures of the kernels; every one may be a limit or an objective."""
 
@@ -199,6 +181,8 @@ LIMIT_NAMES: tuple[str, ...] = (*FIGURE_NAMES, *DESIGN_NAMES)
 """Names that a study may limit or aim for."""
 
 CHANCE = "chance_of_failure"
+FACTOR = "factor"
+"""Table of the objectives, by mode: the factor of one rung and not of the weakest."""
 SCATTERED_NAMES: tuple[str, ...] = (*FIGURE_NAMES, "smallest_factor")
 """Names of which a study may ask a percentile over the tolerances."""
 
@@ -218,31 +202,13 @@ def find_quantity(name: str) -> Quantity | None:
     >>> find_quantity("total_impulse_p5").si_unit, find_quantity("case.wall").si_unit, find_quantity("colour")
     ('N*s', 'm', None)
     """
+    if name.startswith(f"{FACTOR}."):
+        return QUANTITIES[FACTOR]
     found = QUANTITIES.get(name) or QUANTITIES.get(_PERCENTILE.sub("", name))
     return found or QUANTITIES.get(name.rsplit(".", 1)[-1])
 
 
 _PERCENTILE = re.compile(r"_p\d{1,3}(\.\d+)?$")
-
-MODE_NAMES: tuple[str, ...] = (
-    "case yield",
-    "case burst",
-    "net section",
-    "screw shear",
-    "bearing in case",
-    "bearing in ring",
-    "tear-out of case",
-    "tear-out of ring",
-    "plate bending",
-    "ring thread shear",
-    "groove shear",
-    "seal extrusion",
-    "liner burn-through",
-    "case softening",
-    "seal overheating",
-)
-"""Rungs that are always known; `physics.ladder` may have more."""
-
 
 @dataclass(frozen=True)
 class KeySpec:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from physics.assessment import Assessment as Assessment
     from physics.assessment import assess as assess
     from physics.designation import impulse_class as impulse_class
-    from physics.kernel import FIGURES as FIGURES
+    from physics.figures import FIGURES as FIGURES
     from physics.kernel import FLAGS as FLAGS
     from physics.kernel import evaluate as evaluate
     from physics.kernel import maximum_expected_pressure as maximum_expected_pressure
@@ -34,7 +34,8 @@ if TYPE_CHECKING:
 _HOMES = {
     "assessment": ("Assessment", "assess"),
     "designation": ("impulse_class",),
-    "kernel": ("FIGURES", "FLAGS", "evaluate", "maximum_expected_pressure"),
+    "figures": ("FIGURES",),
+    "kernel": ("FLAGS", "evaluate", "maximum_expected_pressure"),
     "ladder": ("MODES", "Mode", "assess_ladder"),
     "materials": ("Material", "material"),
     "modes": ("NotComputable", "need"),

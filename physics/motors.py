@@ -332,7 +332,7 @@ class Figures:
     """What a kernel says of a batch.
 
     `values` maps a figure's name to an (n,) array in SI; `flags` maps a condition's name to an (n,) bool array.
-    Both kernels give the same names; they are listed in `physics.kernel.FIGURES` and `physics.kernel.FLAGS`.
+    Both kernels give the same names; they are listed in `physics.figures.FIGURES` and `physics.kernel.FLAGS`.
     """
 
     values: Mapping[str, Array]

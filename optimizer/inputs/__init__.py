@@ -3,6 +3,7 @@
 Nothing here evaluates text. Imports the vocabulary, the units, the shop and the types of the kernel.
 """
 
+from optimizer.inputs.aims import Limit, Objective
 from optimizer.inputs.firing import FINDINGS, Firing, FiringColumn, Instrument, Observed, load_firing
 from optimizer.inputs.motor import (
     MotorFile,
@@ -13,7 +14,7 @@ from optimizer.inputs.motor import (
     motor_from_text,
 )
 from optimizer.inputs.spans import Span, SpanValue
-from optimizer.inputs.study import Driver, Limit, Objective, Study, load_study
+from optimizer.inputs.study import Driver, Study, load_study
 from optimizer.inputs.writing import motor_text, propellant_text
 from optimizer.problems import CODES, InputError, Problem
 

@@ -18,8 +18,8 @@ from optimizer.problems import nearest
 from optimizer.units import DIMENSIONS
 from optimizer.vocabulary import (
     CHANCE,
+    FACTOR,
     LIMIT_NAMES,
-    MODE_NAMES,
     QUANTITIES,
     SCATTERED_NAMES,
     KeySpec,
@@ -98,9 +98,11 @@ def read_objectives(root: Table) -> list[Objective]:
         if "objectives" not in root.data:
             root.missing("objectives", 'add an [objectives] table, as in loaded_mass = "min"')
         return []
-    found = [_objective(table, name, value) for name, value in table.data.items()]
-    if len(table.data) > MOST_OBJECTIVES:
-        table.problem(None, f"has {len(table.data)} objectives", f"at most {MOST_OBJECTIVES}; make the others limits", "E155")
+    found: list[Objective | None] = []
+    for name, value in table.data.items():
+        found += _factor_objectives(table) if name == FACTOR else [_objective(table, name, value)]
+    if len(found) > MOST_OBJECTIVES:
+        table.problem(None, f"has {len(found)} objectives", f"at most {MOST_OBJECTIVES}; make the others limits", "E155")
     elif not table.data:
         table.problem(None, "is empty", 'aim for something, as in loaded_mass = "min"', "E156")
     return [objective for objective in found if objective is not None]
@@ -116,7 +118,7 @@ def known_modes() -> list[str]:
     """Names of the rungs that a study may ask a factor of."""
     from physics.ladder import MODES
 
-    return list(dict.fromkeys([*MODE_NAMES, *(row.mode for row in MODES)]))
+    return list(dict.fromkeys(row.mode for row in MODES))
 
 
 def _limit(table: Table, path: Path_, name: str, value: Any) -> Limit | None:
@@ -188,19 +190,42 @@ def _factors(table: Table) -> dict[str, float]:
     inner = sub_table(table, "minimum_factor")
     if inner is None:
         return {}
-    known = known_modes()
     factors: dict[str, float] = {}
     for mode, value in inner.data.items():
-        if mode not in known:
-            near = nearest(mode, known)
-            fix = f"did you mean {near[0]!r}?" if near else f"modes: {', '.join(known)}"
-            inner.problem(mode, "is not a rung of the failure ladder", fix, "E151")
+        if not _is_mode(inner, mode):
             continue
         spec = KeySpec(mode, "number", "minimum factor", "ratio", 0.1, 50.0, example="2.0")
         factor = read_value(inner, mode, value, spec)
         if factor is not None:
             factors[mode] = factor
     return factors
+
+
+def _is_mode(table: Table, mode: str) -> bool:
+    known = known_modes()
+    if mode in known:
+        return True
+    near = nearest(mode, known)
+    fix = f"did you mean {near[0]!r}?" if near else f"modes: {', '.join(known)}"
+    table.problem(mode, "is not a rung of the failure ladder", fix, "E151")
+    return False
+
+
+def _factor_objectives(table: Table) -> list[Objective | None]:
+    """Objectives on the factors of single modes: factor = {"screw shear" = "max"}."""
+    inner = sub_table(table, FACTOR)
+    if inner is None:
+        return []
+    found: list[Objective | None] = []
+    for mode, value in inner.data.items():
+        if not _is_mode(inner, mode):
+            continue
+        if value != "max":
+            inner.problem(mode, "would look for the weakest motor" if value == "min" else "is not a way to be better",
+                          f'write {FACTOR} = {{"{mode}" = "max"}}', "E113")  # fmt: skip
+            continue
+        found.append(Objective(f"{FACTOR}.{mode}", "max", FACTOR))
+    return found
 
 
 def _objective(table: Table, name: str, value: Any) -> Objective | None:

@@ -205,10 +205,9 @@ def _record(root: Table) -> Path | None:
     path = root.document.path.parent / value
     try:
         if not path.is_file():
-            what = "is a folder" if path.is_dir() else "no such file"
-            root.problem(
-                "record", f"{what}: {plain_file(path)}", "name the CSV; paths are relative to this file", "E142"
-            )
+            what = "is a folder" if path.is_dir() else "is not a plain file" if path.exists() else "no such file"
+            code = "E143" if path.exists() else "E142"
+            root.problem("record", f"{what}: {plain_file(path)}", "name the CSV; paths are relative to this file", code)
             return None
     except OSError as error:
         root.problem("record", f"cannot be read: {error.strerror}", "check the name and the permissions", "E146")

@@ -34,6 +34,8 @@ from optimizer.vocabulary import KeySpec
 MOST_VALUES = 1_000_000
 RANGE_KEYS = ("from", "to", "step")
 STOCK_KEYS = ("stock", "from", "to")
+FINE = 200
+"""Steps at least of a range that gives none."""
 SAME = 1e-4
 """Two diameters nearer than this are one size of tube: a rounding of inches to millimetres. [m]"""
 
@@ -131,6 +133,7 @@ class SpanReader:
     def __init__(self, table: Table, folder: Path) -> None:
         self.table, self.folder = table, folder
         self.stock_used: dict[str, Stock] = {}
+        self.cautions: list[str] = []
 
     def numeric(self, path: tuple[str | int, ...], value: Any, spec: KeySpec, stock_column: str) -> list[Any] | None:
         """[kind, values, stock name] of a span of numbers or quantities; None after a problem was noted."""
@@ -186,8 +189,6 @@ class SpanReader:
                 self._problem((*path, key), "unknown key of a span", fix, "E110")
                 return None
         missing = [key for key in ("from", "to") if key not in value]
-        if "step" not in value and spec.kind != "whole":
-            missing.append("step")
         if missing:
             self._problem(path, f"has no {missing[0]!r}", f"add {missing[0]} = ... to the range", "E112", value)
             return None
@@ -195,13 +196,29 @@ class SpanReader:
         if any(number is None for number in numbers.values()):
             return None
         parts = {key: number for key, number in numbers.items() if number is not None}
-        parts.setdefault("step", (Decimal(1), ""))
         units = {text for _, text in parts.values()}
         if len(units) > 1:
             first = parts["from"][1]
             self._problem(path, "mixes units", f"write from, to and step all in {first}", "E153", value)
             return None
-        return self._stepped(path, value, spec, {key: number for key, (number, _) in parts.items()}, units.pop())
+        plain = {key: number for key, (number, _) in parts.items()}
+        if "step" not in plain:
+            plain["step"] = Decimal(1) if spec.kind == "whole" else self._fine_step(path, plain["from"], plain["to"], units)
+        return self._stepped(path, value, spec, plain, units.pop())
+
+    def _fine_step(self, path: tuple[str | int, ...], start: Decimal, stop: Decimal, units: set[str]) -> Decimal:
+        """The step of a range that is meant to be continuous: the longest power of ten with `FINE` steps or more that
+        divides it. Values stay whole numbers of steps, so that a design is the same text wherever it is written."""
+        span = abs(stop - start)
+        step = Decimal(1).scaleb(min(0, int(start.normalize().as_tuple().exponent), int(stop.normalize().as_tuple().exponent)))
+        while 0 < span < FINE * step:
+            step = step.scaleb(-1)
+        text = f"{plain_decimal(step)} {next(iter(units))}".strip()
+        self.cautions.append(
+            f"{'.'.join(str(part) for part in path)} has no step: it is searched as continuous, in steps of {text}; "
+            "sizes of tools stand beside each design"
+        )
+        return step
 
     def _stepped(
         self,

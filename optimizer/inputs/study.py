@@ -244,6 +244,7 @@ class _StudyReader:
                 "E156",
             )
         self.sources += [(str(stock.path), stock.digest) for stock in self.spans.stock_used.values()]
+        self.cautions += self.spans.cautions
         return variables, mode
 
     def _check_case_length(self, table: Table, path: tuple[str, ...], what: str) -> None:

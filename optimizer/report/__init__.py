@@ -1,4 +1,4 @@
-"""The page that a search, a check, a comparison, a spread or a reduction ends in: one file that opens offline.
+"""The page that each command but `draw` and `new` ends in: one file that opens offline.
 
 Owns the views (plain dicts, numbers in SI) and their rendering. `design_view` makes the commonest one from an
 assessment. May import everything in optimizer but the commands.
@@ -177,7 +177,7 @@ def _details(designs: Sequence[View], picks: Sequence[View], units: str) -> tupl
 
 def render_compare(view: View) -> str:
     """The page of a comparison: `designs` (a list of design views, in order) and
-    `changes`: [{"key", "from", "to" (SI or text), "alone": {figure: change}}].
+    `changes`: [{"key", "from", "to" (SI or text), "alone": {figure: change}}]; `answers`: a sentence a step.
     """
     from optimizer.report.panels import change_rows, compared_figures, compared_ladders, detail, histories, picture_of
     from optimizer.report.pictures import swatch
@@ -195,6 +195,7 @@ def render_compare(view: View) -> str:
             {"name": name, "swatch": swatch(k), "detail": detail(d, units)}
             for k, (name, d) in enumerate(zip(names, designs, strict=True))
         ],
+        answers=[str(text) for text in view.get("answers") or ()],
         change_heads=[{"name": spoken(name), "unit": unit_text(name, units)} for name in figures],
         changes=change_rows(view, units, figures),
         figures=compared_figures(designs, units),
@@ -230,9 +231,10 @@ def render_spread(view: View) -> str:
 def render_reduce(view: View) -> str:
     """The page of a reduction.
 
-    `firings`: [{"name", "measured": {figure: value}, "uncertainty": {figure: one standard uncertainty}, "predicted":
-    {figure: value}, "measured_curve", "predicted_curve", "refitted_curve" (each like a design's curve, or None),
-    "cautions"}]; `fit`: {"rate", "at", "exponent", "standard_error", "correlation", "pressure_range"} or None;
+    `firings`: [{"name", "measured": {figure: value}, "uncertainty": {figure: two standard deviations}, "predicted":
+    {figure: value}, empty where nothing could be predicted, "predicted_by" (how, in words), "measured_curve",
+    "predicted_curve", "refitted_curve" (each like a design's curve, or None), "cautions"}]; `fit`: {"rate", "at",
+    "exponent", "standard_error", "correlation", "pressure_range"} or None;
     `fit_why` (why there is no fit); `rate_lines`: [{"name", "pressure": [...], "rate": [...]}].
     """
     from optimizer.report.panels import measured_rows, overlaid, rate_picture
@@ -264,6 +266,8 @@ def render_reduce(view: View) -> str:
             {
                 "name": firing.get("name", ""),
                 "rows": measured_rows(firing, units),
+                "told": any(value is not None for value in (firing.get("predicted") or {}).values()),
+                "told_by": firing.get("predicted_by") or "",
                 "charts": overlaid(firing, units),
                 "cautions": list(firing.get("cautions") or ()),
             }
@@ -272,6 +276,40 @@ def render_reduce(view: View) -> str:
         fit=rows,
         fit_why=view.get("fit_why") or "",
         rate=rate_picture(view, units),
+    )
+
+
+def render_explain(view: View) -> str:
+    """The page of a failed firing.
+
+    - `failure`: {"time", "pressure", "low", "high" (5th and 95th percentile of the pressure), "source", "moment" (s),
+      "end", "found"};
+    - `candidates`: [{"mode", "part", "likelihood", "for", "against", "would_tell", "pressure" or "time", "band"}],
+      likeliest first, `band` the 5th and 95th percentile of where it happens; `elsewhere`: the share of all else;
+    - `ruled_out`: [{"mode", "part", "ground" ("physics", "findings" or "place"), "pressure" or "time", "cause" (what the
+      findings say against it), "absent" (findings it usually leaves)}];
+    - `unweighed`: [{"mode", "part", "why", "would_fit"}], the rungs that were not assessed;
+    - `recorded`, `predicted`: {"time", "pressure"} up to the failure, or None; `next_step`; `assumptions`.
+    """
+    from optimizer.report.panels import failure_chart, failure_facts, likelihood_text, ranking, ruled_out_groups
+
+    units = view.get("units", "metric")
+    elsewhere = view.get("elsewhere")
+    return _page(
+        "explain",
+        view,
+        verdict=None,
+        facts=failure_facts(view, units),
+        source=(view.get("failure") or {}).get("source") or "",
+        candidates=ranking(view, units),
+        elsewhere=None
+        if elsewhere is None
+        else {"share": likelihood_text(elsewhere), "bar": round(100.0 * elsewhere, 2)},
+        chart=failure_chart(view, units),
+        next_step=view.get("next_step") or "",
+        ruled_out=ruled_out_groups(view, units),
+        unweighed=list(view.get("unweighed") or ()),
+        assumptions=list(view.get("assumptions") or ()),
     )
 
 

@@ -374,8 +374,12 @@
     byId("chosen-file").textContent = data.files[row];
     values();
     const found = Array.from(document.querySelectorAll("template[data-design]")).find((node) => node.dataset.design === data.ids[row]);
-    const detail = byId("chosen-detail");
+    const detail = byId("chosen-detail"), figures = byId("chosen-figures");
+    detail.after(figures);
     detail.replaceChildren(found ? found.content.cloneNode(true) : element("p", { class: "lead" }, "The full panels of this design are not in this page" + (data.files[row] ? "; grainwright check " + data.files[row] + " makes them." : ".")));
+    // What lets go first stands above the long table, and the table above the rest.
+    const ladder = detail.querySelector(".ladder");
+    if (ladder) ladder.after(figures);
     readAll(detail);
     if (picture) mark();
     picks();

@@ -14,8 +14,10 @@ from markupsafe import Markup
 from optimizer.report.pictures import (
     Level,
     Series,
+    Span,
     bar_ceiling,
     chart,
+    failure_picture,
     legend,
     marker,
     scale_marks,
@@ -253,9 +255,7 @@ def detail(design: View, units: str) -> dict[str, Any]:
     return {
         "name": design.get("name", ""),
         "headline": headline(design, units),
-        "tables": [
-            {"caption": caption, "rows": rows} for caption, make in TABLES if (rows := make(design, units))
-        ],
+        "tables": [{"caption": caption, "rows": rows} for caption, make in TABLES if (rows := make(design, units))],
         "ladder": ladder(design, units),
         "charts": histories([design], units),
         "section": picture_of(design),
@@ -391,6 +391,8 @@ def compared_ladders(designs: Sequence[View], units: str) -> dict[str, Any]:
                 {
                     "at": 100.0 if beyond else share(pressure, top),
                     "shift": -11 * (len(rows) - 1 - index) if beyond else 0,
+                    # A motor a height, so that no mark hides another.
+                    "drop": round((index - (len(rows) - 1) / 2) * min(7.0, 16.0 / max(len(rows) - 1, 1)), 1),
                     "shape": Markup(marker(index)),
                     "swatch": swatch(index),
                     "ok": row["ok"],
@@ -473,18 +475,39 @@ def measured_rows(firing: View, units: str) -> list[dict[str, Any]]:
         told = predicted.get(name)
         apart = None if value is None or told is None or not told else value / told - 1.0
         band = uncertainty.get(name)
+        quantity = MEASURED_AS.get(name, name)
+        unit = unit_text(quantity, units)
+        doubt = (
+            "" if band is None or value is None else change_text(abs(band), quantity, units).removesuffix(f" {unit}")
+        )
         rows.append(
             {
                 "name": spoken(name),
                 "meaning": meaning(name),
-                "unit": unit_text(name, units),
-                "measured": number_text(value, name, units),
-                "band": "" if band is None or value is None else change_text(abs(band), name, units).replace("+", "± "),
-                "predicted": number_text(told, name, units),
-                "apart": "–" if apart is None else f"{'+' if apart >= 0 else '−'}{percent(abs(apart))}",
+                "unit": unit,
+                "measured": number_text(value, quantity, units),
+                "band": doubt.replace("+", "± "),
+                "predicted": number_text(told, quantity, units),
+                "apart": "–" if apart is None else _apart(apart),
             }
         )
     return rows
+
+
+def _apart(share: float) -> str:
+    text = f"{100.0 * share:+.1f} %".replace("-", "−")
+    return "0.0 %" if text in ("+0.0 %", "−0.0 %") else text
+
+
+MEASURED_AS = {
+    "highest_pressure_sample": "pressure",
+    "peak_pressure_smoothed": "pressure",
+    "pressure_integral_above_ambient": "pressure_integral",
+    "highest_thrust_sample": "thrust",
+    "total_impulse_of_record": "total_impulse",
+    "ignition_time": "time",
+}
+"""Figures of a record that are another quantity under a name of their own."""
 
 
 def overlaid(firing: View, units: str) -> list[dict[str, Any]]:
@@ -520,3 +543,135 @@ def rate_picture(view: View, units: str) -> dict[str, Any] | None:
     x_label, y_label = f"pressure, {unit_text('pressure', units)}", f"burning rate, {unit_text('rate', units)}"
     picture = chart(series, x_label, y_label, "Burning rate over pressure", log=True)
     return {"title": "Burning rate over pressure", "picture": picture, "legend": legend(series)}
+
+
+MOST_SPANS, MOST_TIMES = 6, 4
+"""Rungs drawn beside a trace and along its clock, the likeliest first."""
+
+
+def likelihood_text(value: float) -> str:
+    """A share of likelihood in whole percent; never all or nothing.
+
+    >>> likelihood_text(0.684), likelihood_text(0.002), likelihood_text(0.998)
+    ('68 %', '< 1 %', '> 99 %')
+    """
+    return "< 1 %" if value < 0.01 else "> 99 %" if value > 0.99 else f"{100.0 * value:.0f} %"
+
+
+def failure_facts(view: View, units: str) -> list[dict[str, str]]:
+    """What is known of a failure."""
+    failure = view.get("failure") or {}
+
+    def words(name: str, text: Any, meaning: str = "") -> dict[str, str]:
+        return {"name": name, "number": str(text or "not known"), "unit": "", "meaning": meaning}
+
+    time = failure.get("time")
+    facts = [words("time of failure", None if time is None else value_text(time, "time", units))]
+    if failure.get("pressure") is not None:
+        facts.append(fact("pressure at the failure", failure["pressure"], units, "pressure"))
+        low, high = (number_text(failure.get(key), "pressure", units) for key in ("low", "high"))
+        between = f"{low} to {high} {unit_text('pressure', units)}"
+        facts.append(words("likely between", between, "5th to 95th percentile"))
+    facts.append(words("end that failed", failure.get("end")))
+    facts.append(words("found", ", ".join(failure.get("found") or ())))
+    return facts
+
+
+def ranking(view: View, units: str) -> list[dict[str, Any]]:
+    """Candidates by likelihood, numbered as in the picture, with where each happens."""
+    rows = []
+    for number, row in enumerate(view.get("candidates") or (), start=1):
+        quantity = "pressure" if row.get("pressure") is not None else "time"
+        low, high = (number_text(value, quantity, units) for value in row.get("band") or (None, None))
+        rows.append(
+            {
+                "number": number,
+                "mode": row["mode"],
+                "part": row["part"],
+                "share": likelihood_text(row["likelihood"]),
+                "bar": round(100.0 * row["likelihood"], 2),
+                "between": f"{low} to {high} {unit_text(quantity, units)}",
+                "reasons_for": list(row.get("for") or ()),
+                "reasons_against": list(row.get("against") or ()),
+                "tell": row.get("would_tell") or "",
+            }
+        )
+    return rows
+
+
+def failure_chart(view: View, units: str) -> dict[str, Any] | None:
+    """The trace up to the failure with where the leading rungs happen; None without a pressure at the failure."""
+    failure = view.get("failure") or {}
+    if failure.get("pressure") is None:
+        return None
+    series = []
+    for style, name in enumerate(("recorded", "predicted")):
+        history = view.get(name)
+        if history:
+            x, y = in_display(history["time"], "time", units), in_display(history["pressure"], "pressure", units)
+            series.append(Series(name, x, y, style))
+    pressures: list[Span] = []
+    times: list[Span] = []
+    for number, row in enumerate(view.get("candidates") or (), start=1):
+        kind, spans = ("pressure", pressures) if row.get("pressure") is not None else ("time", times)
+        values = [row["band"][0], row[kind], row["band"][1]]
+        if all(value is not None for value in values):
+            spans.append(Span(str(number), *in_display(values, kind, units)))
+    keys = ("low", "pressure", "high")
+    words = value_text(failure["pressure"], "pressure", units)
+    at = Span(words, *in_display([failure.get(key) for key in keys], "pressure", units))
+    title = "Pressure up to the failure, and where the leading rungs happen"
+    unit = unit_text("pressure", units)
+    moment = failure.get("moment")
+    picture = failure_picture(series, moment, at, pressures[:MOST_SPANS], times[:MOST_TIMES], unit, title)
+    return {
+        "picture": picture,
+        "legend": legend(series),
+        "recorded": bool(view.get("recorded")),
+        "clocked": bool(times),
+        "title": title,
+    }
+
+
+def ruled_out_groups(view: View, units: str) -> list[dict[str, Any]]:
+    """Rungs that were ruled out, under what speaks most against them; a mode once where all is the same for its parts."""
+    groups: dict[str, dict[str, Any]] = {}
+    rows: dict[str, dict[tuple[str, ...], list[str]]] = {}
+    for row in view.get("ruled_out") or ():
+        head, texts = _against(row, view, units)
+        groups.setdefault(head["title"], head)
+        rows.setdefault(head["title"], {}).setdefault((row["mode"], *texts), []).append(row["part"])
+    return [
+        {
+            **head,
+            "rows": [
+                {"mode": mode, "part": _parts(parts), "texts": texts} for (mode, *texts), parts in rows[title].items()
+            ],
+        }
+        for title, head in groups.items()
+    ]
+
+
+def _against(row: View, view: View, units: str) -> tuple[dict[str, Any], list[str]]:
+    """The group that a rung ruled out belongs to, with the heads of its columns, and what stands in them."""
+    failure = view.get("failure") or {}
+    at, level = failure.get("pressure"), row.get("pressure")
+    if row.get("ground") == "physics" and level is not None and at:
+        heads = [f"happens at, {unit_text('pressure', units)}", "over that at the failure"]
+        head = {"title": "The pressure does not fit", "heads": heads, "numbers": True}
+        return head, [number_text(level, "pressure", units), f"×{level / at:.1f}"]
+    if row.get("ground") == "physics" and row.get("time") is not None:
+        head = {"title": "The time does not fit", "heads": ["happens after, s"], "numbers": True}
+        return head, [number_text(row["time"], "time", units)]
+    if row.get("ground") == "place":
+        title = f"The {failure.get('end')} end failed, and the part is elsewhere"
+        return {"title": title, "heads": [], "numbers": False}, []
+    cause = row.get("cause") or "What was found does not fit"
+    heads = ["not reported, though usual"]
+    return {"title": cause[:1].upper() + cause[1:], "heads": heads, "numbers": False}, [
+        ", ".join(row.get("absent") or ())
+    ]
+
+
+def _parts(parts: Sequence[str]) -> str:
+    return "both closures" if set(parts) == {"forward closure", "aft closure"} else ", ".join(parts)

@@ -165,7 +165,7 @@ def chart(
     for level in levels:
         y = up.at(level.y)
         out.append(f'<path class="level" d="M{LEFT:g},{y:.1f}H{WIDTH - RIGHT:g}"/>')
-        place = f'x="{WIDTH - RIGHT - 3:g}" y="{y - 4:.1f}" text-anchor="end"'
+        place = f'x="{WIDTH - RIGHT - 3:g}" y="{y - 6:.1f}" text-anchor="end"'
         out.append(f'<text class="note" {place}>{escape(level.name)}</text>')
     for item in series:
         out += _line(item, across, up, len(series) > 1, log)
@@ -214,6 +214,115 @@ def _line(item: Series, across: _Axis, up: _Axis, marked: bool, log: bool) -> li
             wanted = start + (stop - start) * (k + 0.3 + 0.2 * (style % 3)) / 5
             a, b = min(places, key=lambda place: abs(place[0] - wanted))
             out.append(marker(style, f"translate({a:.1f} {b:.1f})"))
+    return out
+
+
+TALL = 330.0
+COLUMN = 27.0
+"""Width of the place of one rung beside a trace."""
+
+
+@dataclass(frozen=True)
+class Span:
+    """Where a rung happens: its name in the picture, the figure of the ladder, and a low and a high percentile."""
+
+    name: str
+    low: float
+    middle: float
+    high: float
+
+
+def failure_picture(
+    lines: Sequence[Series],
+    moment: float | None,
+    failure: Span,
+    pressures: Sequence[Span],
+    times: Sequence[Span],
+    unit: str,
+    title: str,
+) -> Markup:
+    """A pressure trace up to a failure and, on the same pressure scale, where each rung happens; display units.
+
+    `pressures` stand beside the trace, `times` along its clock.
+    """
+    room = max(COLUMN * len(pressures) + 10.0, 118.0) if pressures else 0.0
+    end = WIDTH - RIGHT - (room + 12.0 if pressures else 0.0)
+    xs = [value for item in lines for value in item.x if math.isfinite(value)]
+    last = max([*xs, moment or 0.0, 1e-3])
+    across = _Axis(min([*xs, 0.0]), 1.04 * last, LEFT, end)
+    seen = [value for item in lines for value in item.y if math.isfinite(value)] + [failure.high]
+    # A rung far above the rest would press the trace flat; it is cut, with a mark.
+    top = min(max([*seen, *(span.high for span in pressures)]), 8.0 * max(seen))
+    up = _Axis(*_range([0.0, top], False, True), TALL - BOTTOM, TOP)
+    box = f"{LEFT:g} {TOP:g} {end:g} {up.start:g}"
+    out = [
+        f'<svg class="chart failure" viewBox="0 0 {WIDTH:g} {TALL:g}" role="img" tabindex="0"'
+        f' aria-label="{escape(title)}" data-x0="{across.low:.6g}" data-x1="{across.high:.6g}"'
+        f' data-y0="{up.low:.6g}" data-y1="{up.high:.6g}" data-log="0" data-box="{box}" data-xlabel="time, s"'
+        f' data-ylabel="{escape(unit)}">'
+    ]
+    low, high = up.at(min(max(failure.low, 0.0), up.high)), up.at(min(failure.high, up.high))
+    out.append(f'<rect class="plausible" x="{LEFT:g}" y="{high:.1f}" width="{WIDTH - RIGHT - LEFT:g}"'
+               f' height="{max(low - high, 1.0):.1f}"/>')  # fmt: skip
+    out += _frame(across, up, "time from ignition, s", unit, False)
+    for item in lines:
+        out += _line(item, across, up, len(lines) > 1, False)
+    y = up.at(min(failure.middle, up.high))
+    out.append(f'<path class="level" d="M{LEFT:g},{y:.1f}H{WIDTH - RIGHT:g}"/>')
+    x = (end if moment is None else across.at(moment)) - 11.0
+    out.append(f'<text class="note halo" x="{x:.1f}" y="{y + 18:.1f}" text-anchor="end">{escape(failure.name)}</text>')
+    if moment is not None:
+        x = across.at(moment)
+        out.append(f'<path class="moment" d="M{x:.1f},{up.start:g}V{y:.1f}"/>')
+        out.append(f'<path class="burst" transform="translate({x:.1f} {y:.1f})" d="M-6,-6L6,6M6,-6L-6,6"/>')
+    out += _time_spans(times, across, up)
+    out += _pressure_spans(pressures, up, end + 12.0)
+    out.append("</svg>")
+    return Markup("".join(out))
+
+
+def _pressure_spans(spans: Sequence[Span], up: _Axis, start: float) -> list[str]:
+    """One upright bar a rung, its name under it."""
+    if not spans:
+        return []
+    stop = WIDTH - RIGHT
+    out = [f'<path class="axis" d="M{start:g},{up.start:g}H{stop:g}"/>']
+    out.append(f'<text class="axis-name" x="{stop:g}" y="{up.stop - 16:g}" text-anchor="end">lets go at</text>')
+    out.append(f'<text class="axis-name" x="{stop:g}" y="{up.start + 34:g}" text-anchor="end">rung, as listed</text>')
+    step = (stop - start) / len(spans)
+    for index, span in enumerate(spans):
+        x = start + (index + 0.5) * step
+        if span.low < up.high:
+            low, high = up.at(max(span.low, 0.0)), up.at(min(span.high, up.high))
+            out.append(f'<rect class="bar light" x="{x - 7:.1f}" y="{high:.1f}" width="14" height="{low - high:.1f}"/>')
+        if span.middle <= up.high:
+            out.append(f'<path class="median" d="M{x - 10:.1f},{up.at(span.middle):.1f}h20"/>')
+        if span.high > up.high:
+            out.append(
+                f'<path class="above" transform="translate({x:.1f} {up.stop + 4:g})" d="M-5,6L0,0L5,6M-5,12L0,6L5,12"/>'
+            )
+        out.append(
+            f'<text class="tick strong" x="{x:.1f}" y="{up.start + 17:g}" text-anchor="middle">{escape(span.name)}</text>'
+        )
+    return out
+
+
+def _time_spans(spans: Sequence[Span], across: _Axis, up: _Axis) -> list[str]:
+    """One bar a rung along the clock, near the foot of the picture; what lies beyond the clock is left to the list."""
+    out = []
+    for index, span in enumerate(spans):
+        if span.low >= across.high:
+            continue
+        y = up.start - 14.0 - 20.0 * index
+        left, right = across.at(max(span.low, across.low)), across.at(min(span.high, across.high))
+        out.append(f'<rect class="bar light" x="{left:.1f}" y="{y - 6:.1f}" width="{right - left:.1f}" height="12"/>')
+        if across.low <= span.middle <= across.high:
+            out.append(f'<path class="median" d="M{across.at(span.middle):.1f},{y - 8:.1f}v16"/>')
+        side = (left - 5, "end") if left > across.start + 22 else (left + 5, "start")
+        out.append(
+            f'<text class="tick strong halo" x="{side[0]:.1f}" y="{y + 4.5:.1f}" text-anchor="{side[1]}">'
+            f"{escape(span.name)}</text>"
+        )
     return out
 
 

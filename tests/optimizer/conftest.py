@@ -150,6 +150,8 @@ def _value(found, name):
         return float(found.smallest_factor[0])
     if name == "maximum_expected_pressure":
         return float(found.maximum_expected_pressure[0])
+    if name.startswith("factor."):
+        return min(float(rung.factor[0]) for rung in found.ladder.rungs if rung.mode == name.partition(".")[2])
     if name == "propellant_mass_fraction":
         return float(found.masses["propellant"][0] / found.masses["loaded"][0])
     if name.removesuffix("_mass") in found.masses and name != "propellant_mass":

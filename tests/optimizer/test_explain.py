@@ -151,6 +151,12 @@ class TestRanking:
         assert "predicted peak" in explanation.pressure.source and not explanation.pressure.reached
         assert explanation.candidates[0].mode == "screw shear"
 
+    def test_a_part_that_goes_at_once_is_weighed_like_the_others(self, explained):
+        bare = MOTOR.replace('thickness = "1.6 mm"', 'thickness = "0 mm"')
+        explanation = explained('time_of_failure = "0.4 s"\nend = "middle"\nfound = ["burn-through"]\n', bare)
+        assert sum(shares(explanation).values()) + explanation.elsewhere == pytest.approx(1.0)
+        assert "case yield hot, case" in shares(explanation)  # without a liner it is put at no pressure at all
+
     def test_no_damage_rules_out_the_violent(self, explained):
         assert shares(explained('pressure = "3 MPa"\nfound = ["no damage"]\n')).get("case burst, case", 0.0) < 0.01
 
@@ -220,6 +226,80 @@ pressure = {name = "p", unit = "MPa", reference = "gauge"}
         first = next(item for item in explanation.candidates if item.mode == "screw shear")
         assert any("had been higher before" in text for text in first.reasons_against)
 
+    def test_the_history_starts_at_ignition_and_ends_at_the_failure(self, explained, tmp_path):
+        rising = np.concatenate([np.zeros(200), np.linspace(1e6, 8e6, 120), np.linspace(8e6, 0.0, 4), np.zeros(200)])
+        self.write(tmp_path, rising)
+        shown = explained(f'time_of_failure = "0.4 s"\n{SHEARED}', head=self.HEAD)
+        time, pressure = shown.recorded.time, shown.recorded.pressure
+        # Ignition is the first sample over 10 % of the peak, here the first of the rise.
+        assert shown.moment == 0.4 and time[-1] == pytest.approx(0.4, abs=0.006) and time[0] < 0.0
+        slope = 7e6 / (119 / 200)
+        assert np.interp(0.2, time, pressure) == pytest.approx(101325.0 + 1e6 + 0.2 * slope, rel=0.02)
+        assert shown.predicted.time[-1] <= 0.4
+        # Where no time is known, the moment is that of the reading taken for the failure.
+        highest = explained(SHEARED, head=self.HEAD)
+        assert highest.moment == pytest.approx(119 / 200, abs=0.01) and highest.pressure.value == pytest.approx(
+            8.1e6, rel=0.02
+        )
+
+    def test_a_pressure_written_down_leaves_the_record_to_be_shown(self, explained, tmp_path):
+        self.write(tmp_path, np.concatenate([np.zeros(200), np.full(100, 8e6), np.zeros(100)]))
+        shown = explained(f'pressure = "9 MPa"\n{SHEARED}', head=self.HEAD)
+        assert shown.pressure.source == "as observed" and np.max(shown.recorded.pressure) == pytest.approx(
+            8.1e6, rel=0.01
+        )
+
+
+class TestShown:
+    """What the page and the terminal take beyond the JSON."""
+
+    LINE = 'time_of_failure = "0.4 s"\nend = "forward"\n' + SHEARED
+
+    def test_bands_hold_the_ladder_s_figure_and_widen_with_the_tolerances(self, explained):
+        first = explained(self.LINE).candidates[0]
+        low, high = first.band
+        assert low < 1.1 * first.pressure < high  # the median of screws lies a tenth over their specification
+        loose = explained(self.LINE, MOTOR + 'screw_strength = {standard_deviation = "20 %"}\n')
+        wide = next(item for item in loose.candidates if (item.mode, item.part) == (first.mode, first.part)).band
+        assert wide[1] / wide[0] > 1.2 * high / low
+
+    def test_a_recorded_pressure_is_known_closer_than_a_predicted_one(self, explained):
+        for pressure, most in (('pressure = "7 MPa"\n', 1.25), ("", 3.0)):
+            shown = explained(pressure + self.LINE)
+            low, high = shown.plausible
+            assert low < shown.pressure.value < high < most * shown.pressure.value
+        assert high > 1.5 * shown.pressure.value, "an abnormal pressure is in the range of a predicted one"
+
+    def test_reasons_in_short_say_nothing_twice_and_leave_nothing_out(self, explained):
+        shown = explained(self.LINE)
+        first = shown.candidates[0]
+        assert shown.in_short(first.reasons_for)[0] == "it brings about: closure gone, screws sheared"
+        every = [*first.reasons_for, *first.reasons_against]
+        short = " ".join(shown.in_short(every))
+        assert shown.pressure_words in " ".join(every) and shown.pressure_words not in short
+        for reason in every:
+            assert reason.replace(f" ({shown.pressure_words})", "").rpartition(": ")[2] in short
+
+    def test_what_was_ruled_out_knows_on_what_ground_and_at_what_level(self, explained):
+        out = {(item.mode, item.part): item for item in explained(self.LINE).ruled_out}
+        burst, liner = out["case burst", "case"], out["liner burn-through", "liner"]
+        assert burst.ground == "physics" and burst.pressure > 1e7 and burst.time is None
+        assert liner.ground == "physics" and liner.time > 0.4 and liner.pressure is None
+        hot = explained('pressure = "7 MPa"\nend = "middle"\nfound = ["hot spot", "burn-through"]\n')
+        sheared = next(item for item in hot.ruled_out if (item.mode, item.part) == ("screw shear", "aft closure"))
+        assert sheared.ground == "findings" and set(sheared.absent) == {"screws sheared", "closure gone"}
+        assert all(name in sheared.why for name in sheared.absent)
+
+    def test_the_json_carries_none_of_it(self, explained):
+        answer = explained(self.LINE).as_json()
+        assert set(answer) == {
+            "schema", "firing", "pressure_at_failure", "time_of_failure", "candidates", "ruled_out", "not_assessed",
+            "not_on_the_ladder", "next_step", "cautions", "assumptions",
+        }  # fmt: skip
+        candidate = {"mode", "part", "likelihood", "for", "against", "would_tell", "pressure", "time"}
+        assert set(answer["candidates"][0]) == candidate
+        assert set(answer["ruled_out"][0]) == {"mode", "part", "likelihood", "why"}
+
 
 class TestRefused:
     def test_nothing_observed(self, tmp_path):
@@ -266,3 +346,13 @@ class TestStrength:
         assert strength.gone(np.array(math.log(1e9))) == pytest.approx(1.0)
         # Half of the sound parts have gone by the median, and all the faulty ones.
         assert strength.gone(np.array(math.log(10e6))) == pytest.approx(0.95 * 0.5 + 0.05)
+
+    @pytest.mark.parametrize("sigma", [0.02, 0.1, 0.6])
+    def test_a_percentile_is_where_that_share_has_gone(self, sigma):
+        strength = _Strength(10e6, sigma)
+        for share in (0.01, 0.05, 0.5, 0.95):
+            assert strength.gone(np.array(math.log(strength.at(share)))) == pytest.approx(share, abs=1e-9)
+        # Faulty parts reach further down than sound ones scatter, and no further up.
+        assert strength.at(0.05) < 10e6 * math.exp(-1.645 * sigma) and strength.at(0.95) < 10e6 * math.exp(
+            1.645 * sigma
+        )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from optimizer.front import Archive, hypervolume, non_dominated, order, rounded, staircase
+from optimizer.front import Archive, hypervolume, non_dominated, order, rounded, spread_out, staircase
 
 
 def by_definition(points):
@@ -77,3 +77,15 @@ def test_hypervolume_of_a_corner_is_its_box():
 def test_order_is_by_objectives_then_by_key():
     points = np.array([[2.0, 1.0], [1.0, 1.0], [1.0, 1.0]])
     assert order(points, np.array([0, 9, 3])).tolist() == [2, 1, 0]
+
+
+def test_a_thinned_front_keeps_the_best_of_each_objective_and_leaves_no_wide_gap():
+    turn = np.linspace(0.0, np.pi / 2, 2000) ** 1.5
+    points = np.stack([1.0 - np.sin(turn), 300.0 * (1.0 - np.cos(turn))], axis=1)
+    chosen = spread_out(points, 40)
+    assert len(chosen) == 40 == len(set(chosen.tolist())) and (np.diff(chosen) > 0).all()
+    assert {int(points[:, 0].argmin()), int(points[:, 1].argmin())} <= set(chosen.tolist())
+    scaled = points / np.ptp(points, axis=0)
+    gaps = np.linalg.norm(np.diff(scaled[chosen], axis=0), axis=1)
+    assert gaps.max() < 2.5 * gaps.min()
+    assert spread_out(points[:30], 40).tolist() == list(range(30))

@@ -735,6 +735,20 @@ class TestStudy:
         assert span.item(123_457).text == "11.46914 mm" and span.item(123_457).si == float(Decimal("0.01146914"))
         assert span.item(-1).si == 0.02
 
+    @pytest.mark.parametrize(
+        ("low", "high", "step", "count"),
+        [("9 mm", "20 mm", "0.01 mm", 1101), ("0.4 in", "0.65 in", "0.001 in", 251), ("10 mm", "110.5 mm", "0.1 mm", 1006)],
+    )
+    def test_a_range_without_a_step_is_as_good_as_continuous(self, folder, low, high, step, count):
+        whole = changed(
+            STUDY, '{from = "9 mm", to = "20 mm", step = "0.25 mm"}', f'{{from = "{low}", to = "{high}"}}'
+        )
+        (folder / "s.toml").write_text(whole)
+        study = load_study(folder / "s.toml")
+        span = study.variables["throat_diameter"]
+        assert span.count == count and span.item(0).text == low and span.item(-1).text == high
+        assert any(f"in steps of {step}" in text and text.startswith("throat_diameter") for text in study.cautions)
+
     @given(
         st.decimals(min_value="1", max_value="100", places=3),
         st.decimals(min_value="0.001", max_value="3", places=3),

@@ -17,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optimizer import report
-from optimizer.report import pictures, tradeoff, values
+from optimizer.report import panels, pictures, tradeoff, values
 from optimizer.report.panels import chance, chance_text, ladder
 
 HOSTILE = "</script><script>hacked=1</script><img src=x onerror=hacked=1>\"'&"
@@ -123,12 +123,45 @@ COMPARE = {
     "designs": [DESIGN, {**DESIGN, "name": "Lapwing B", "figures": {**DESIGN["figures"], "total_impulse": 1800.0}}],
     "changes": [{"key": "case.wall", "from": 0.0032, "to": 0.0025, "alone": {"total_impulse": 0.0}}],
 }
+EXPLAIN = {
+    **COMMON,
+    "failure": {"time": 0.5, "pressure": 4e6, "low": 3.6e6, "high": 4.4e6, "source": "on the record at the time of the failure",
+                "moment": 0.5, "end": "forward", "found": ["closure gone"]},
+    "candidates": [
+        {"mode": "screw shear", "part": "forward closure", "likelihood": 0.704, "for": ["it brings about: closure gone"],
+         "against": ["not reported, though usual: screws sheared"], "would_tell": "Look at the holes.", "pressure": 5e6,
+         "time": None, "band": [4.5e6, 6e6]},
+        {"mode": "tear-out of case", "part": "forward closure", "likelihood": 0.1, "for": [], "against": [],
+         "would_tell": "Open slots show it.", "pressure": 2e6, "time": None, "band": [1.5e6, 2.5e6]},
+        {"mode": "liner burn-through", "part": "liner", "likelihood": 0.05, "for": [], "against": [],
+         "would_tell": "A hole with melted edges shows it.", "pressure": None, "time": 0.6, "band": [0.3, 1.2]},
+    ],
+    "elsewhere": 0.14,
+    "ruled_out": [
+        {"mode": "case burst", "part": "case", "ground": "physics", "pressure": 40e6, "time": None, "cause": "x", "absent": []},
+        {"mode": "seal overheating", "part": "aft closure", "ground": "physics", "pressure": None, "time": 9.0, "cause": "x",
+         "absent": []},
+        {"mode": "plate bending", "part": "forward closure", "ground": "findings", "pressure": 8e6, "time": None,
+         "cause": "it does not by itself bring about: closure gone", "absent": ["plate bent"]},
+        {"mode": "plate bending", "part": "aft closure", "ground": "findings", "pressure": 9e6, "time": None,
+         "cause": "it does not by itself bring about: closure gone", "absent": ["plate bent"]},
+        {"mode": "net section", "part": "aft closure", "ground": "place", "pressure": 9e6, "time": None, "cause": "x",
+         "absent": []},
+    ],
+    "unweighed": [{"mode": "grain support", "part": "grains", "why": "strength is not given", "would_fit": False},
+                  {"mode": "tear-out of ring", "part": "forward closure", "why": "no edge", "would_fit": True}],
+    "recorded": {"time": [0.0, 0.1, 0.5], "pressure": [1e5, 3.5e6, 4e6]},
+    "predicted": {"time": [0.0, 0.1, 0.5], "pressure": [3e6, 3.1e6, 3.2e6]},
+    "next_step": "Look at the holes. Open slots show it.",
+    "assumptions": ["yield: median 1.10 times the ladder's figure"],
+}  # fmt: skip
 PAGES = {
     "check": lambda: report.render_check({**COMMON, "design": DESIGN}),
     "search": lambda: report.render_search(search()),
     "compare": lambda: report.render_compare(COMPARE),
     "spread": lambda: report.render_spread(SPREAD),
     "reduce": lambda: report.render_reduce(REDUCE),
+    "explain": lambda: report.render_explain(EXPLAIN),
 }
 
 
@@ -205,6 +238,7 @@ class TestPages:
             "compare": lambda: report.render_compare(hostile(COMPARE)),
             "spread": lambda: report.render_spread(hostile(SPREAD)),
             "reduce": lambda: report.render_reduce(hostile(REDUCE)),
+            "explain": lambda: report.render_explain(hostile(EXPLAIN)),
         }
         page = views[kind]()
         attacked = Reader(page)
@@ -217,6 +251,7 @@ class TestPages:
         assert "No design meets every limit" in report.render_search({"title": "x"})
         assert report.render_compare({"title": "x", "designs": [{}, {}]})
         assert report.render_spread({"title": "x"})
+        assert "not known" in report.render_explain({"title": "x"})
         assert "No fit: no thrust recorded" in report.render_reduce({"title": "x", "fit_why": "no thrust recorded"})
 
     def test_json_text_survives_any_text(self):
@@ -380,13 +415,196 @@ class TestSpread:
         assert "0.04 %" in Reader(PAGES["spread"]()).text
 
 
+class TestCompare:
+    def test_the_answer_stands_on_top(self):
+        text = Reader(report.render_compare({**COMPARE, "answers": ["The screws now hold."]})).text
+        assert text.index("The screws now hold.") < text.index("What changed")
+
+    @pytest.mark.parametrize("count", [2, 3, 6])
+    def test_equal_motors_do_not_hide_one_another(self, count):
+        shown = panels.compared_ladders([DESIGN] * count, "metric")["rungs"]
+        for rung in shown:
+            places = [(mark["at"], mark["drop"]) for mark in rung["marks"]]
+            assert len(set(places)) == count and all(abs(drop) <= 9.0 for _, drop in places)
+
+
 class TestReduce:
     """Measured beside predicted."""
 
     def test_differences(self):
         text = Reader(PAGES["reduce"]()).text
         assert "−5.1 %" in text  # 5.6 over 5.9 MPa
-        assert "± 22.0 N·s" in text
+        assert "total impulse N·s 2190 ± 22.0" in text
+
+    def test_what_cannot_be_predicted_has_no_columns(self):
+        told, silent = copy.deepcopy(REDUCE), copy.deepcopy(REDUCE)
+        silent["firings"][0]["predicted"] = {}
+        heads = [re.findall(r"<th scope=\"col\"[^>]*>([a-z]+)", report.render_reduce(view)) for view in (told, silent)]
+        assert heads[0][:4] == ["figure", "measured", "predicted", "apart"]
+        assert heads[1][:2] == ["figure", "measured"] and "predicted" not in heads[1]
+        assert "names no motor file that can be evaluated" in Reader(report.render_reduce(silent)).text
+
+    def test_figures_with_names_of_their_own_have_units(self):
+        view = copy.deepcopy(REDUCE)
+        view["firings"][0]["measured"] = {"highest_pressure_sample": 3.8e6, "ignition_time": 0.985}
+        view["firings"][0]["uncertainty"] = {"highest_pressure_sample": 5e4}
+        text = Reader(report.render_reduce(view)).text
+        assert "highest pressure sample MPa 3.800 ± 0.0500" in text and "ignition time s 0.9850" in text
+
+
+@pytest.fixture(scope="module")
+def starter(tmp_path_factory):
+    """The starter folder."""
+    from optimizer.starter import create
+
+    folder = tmp_path_factory.mktemp("starter") / "start"
+    create(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def rows(starter):
+    """Cells of the starter firing's table by figure: measured, predicted, apart."""
+    return table_of(page_of(starter / "firing.toml"))
+
+
+class TestPrediction:
+    """What stands under "predicted" is what the motor file says, by the definitions that the record is reduced by."""
+
+    def test_figures_agree_with_the_curve_between_its_own_ten_percent_points(self, rows, starter):
+        from optimizer.inputs import load_motor
+        from physics.kernel import evaluate
+
+        figures = evaluate(load_motor(starter / "motor.toml").motors, "transient", curve=True)
+        known = np.isfinite(figures.curve.time[0])
+        time, pressure = figures.curve.time[0][known], figures.curve.chamber_pressure[0][known]
+        fine = np.linspace(0.0, time[-1], 200_001)
+        p, f = np.interp(fine, time, pressure), np.interp(fine, time, figures.curve.thrust[0][known])
+        inside = p >= 0.1 * p.max()
+        told = {name: float(cells[1]) for name, cells in rows.items() if cells[1] != "–"}
+        span = fine[inside][-1] - fine[inside][0]
+        # The table prints four digits; the prediction is sampled 6000 times.
+        assert told["peak pressure"] == pytest.approx(p.max() / 1e6, rel=1e-3)
+        assert told["peak thrust"] == pytest.approx(f.max(), rel=1e-3)
+        assert told["action time"] == pytest.approx(span, rel=2e-3)
+        assert told["pressure integral"] == pytest.approx(np.trapezoid(p[inside], fine[inside]) / 1e6, rel=2e-3)
+        assert told["total impulse"] == pytest.approx(np.trapezoid(f[inside], fine[inside]), rel=2e-3)
+        assert told["characteristic velocity"] == pytest.approx(1450.0, rel=5e-3)  # of the starter's propellant
+
+    def test_a_record_simulated_from_the_motor_lies_on_its_prediction(self, rows):
+        apart = {name: cells[2] for name, cells in rows.items() if cells[2] != "–"}
+        assert len(apart) >= 12
+        for name in (
+            "peak pressure",
+            "pressure integral",
+            "total impulse",
+            "burn time",
+            "action time",
+            "mean pressure",
+        ):
+            assert abs(float(apart[name].removesuffix(" %").replace("−", "-"))) < 1.0, name
+
+    def test_what_was_weighed_on_the_day_moves_the_prediction(self, rows, starter):
+        text = (starter / "firing.toml").read_text()
+        (starter / "heavy.toml").write_text(text + '\n[measured]\npropellant_mass = "0.410 kg"\n')
+        heavy = table_of(page_of(starter / "heavy.toml"))
+        assert float(heavy["total impulse"][1]) > 1.05 * float(rows["total impulse"][1])
+
+    def test_without_a_motor_there_is_no_such_column(self, starter):
+        text = (starter / "firing.toml").read_text()
+        (starter / "bare.toml").write_text(re.sub(r"(?m)^motor = .*$", "", text))
+        assert all(len(cells) == 1 for cells in table_of(page_of(starter / "bare.toml")).values())
+
+
+def page_of(path) -> str:
+    """The page of a record reduced without a fit."""
+    from optimizer.cautions import Caution
+    from optimizer.firing import reduce_firing
+    from optimizer.fit_rate import Learned
+    from optimizer.inputs import load_firing
+    from optimizer.pages import reduce_page
+
+    return reduce_page(Learned((reduce_firing(load_firing(path)),), None, (Caution("no fit", "not tried"),)), "metric")
+
+
+def table_of(page: str) -> dict[str, list[str]]:
+    """Rows of the table of figures: name to the first number of each cell."""
+    body = re.search(r'aria-label="Measured figures".*?<tbody>(.*?)</tbody>', page, re.S)[1]
+    rows = {}
+    for row in re.findall(r"<tr.*?</tr>", body, re.S):
+        name, *cells = re.findall(r"<t[hd][^>]*>([^<]*)", row)
+        rows[name.strip()] = [cell.strip() for cell in cells]
+    return rows
+
+
+class TestExplain:
+    """A ranking that claims nothing as certain, and a picture on one pressure scale."""
+
+    def test_everything_is_said(self):
+        text = Reader(PAGES["explain"]()).text
+        for words in (
+            "0.5000 s", "3.600 to 4.400 MPa", "closure gone", "70 %", "10 %", "5 %", "14 %", "not a finding",
+            "4.500 to 6.000 MPa in nine of ten such parts", "not reported, though usual: screws sheared",
+            "Look at the holes. Open slots show it.", "The pressure does not fit", "40.00 ×10.0", "The time does not fit",
+            "plate bending both closures plate bent", "The forward end failed, and the part is elsewhere",
+            "would fit tear-out of ring (forward closure): no edge", "grain support (grains): strength is not given",
+            "yield: median 1.10 times",
+        ):  # fmt: skip
+            assert words in text, words
+        assert text.count("Fire remotely.") == 1
+        # What would fit the findings comes before what would not.
+        assert text.index("tear-out of ring (forward closure)") < text.index("grain support (grains)")
+
+    @pytest.mark.parametrize(
+        ("likelihood", "text"), [(0.9999, "> 99 %"), (1.0, "> 99 %"), (0.0, "< 1 %"), (0.5, "50 %")]
+    )
+    def test_no_share_is_all_or_nothing(self, likelihood, text):
+        assert panels.likelihood_text(likelihood) == text
+
+    def test_without_a_record_the_page_says_so(self):
+        said = "No pressure was recorded"
+        assert said not in PAGES["explain"]()
+        page = report.render_explain({**EXPLAIN, "recorded": None})
+        assert said in page and 'data-name="predicted"' in page and 'data-name="recorded"' not in page
+
+    def test_rungs_and_trace_share_the_pressure_scale(self):
+        picture = str(panels.failure_chart(EXPLAIN, "metric")["picture"])
+        low, high = (float(re.search(rf'data-{key}="([^"]+)"', picture)[1]) for key in ("y0", "y1"))
+        _, top, right, bottom = map(float, re.search(r'data-box="([^"]+)"', picture)[1].split())
+
+        def pressure(y: float) -> float:
+            return low + (bottom - y) / (bottom - top) * (high - low)
+
+        upright = re.findall(r'<rect class="bar light" x="([^"]+)" y="([^"]+)" width="14" height="([^"]+)"', picture)
+        found = [(pressure(float(y) + float(h)), pressure(float(y))) for _, y, h in upright]
+        assert found == [pytest.approx(band, abs=0.02) for band in ((4.5, 6.0), (1.5, 2.5))]
+        assert all(float(x) > right for x, _, _ in upright), "beside the trace, not on it"
+        strokes = re.findall(r'class="median" d="M[^,]+,([^h"]+)h20"', picture)
+        assert [pressure(float(y)) for y in strokes] == pytest.approx([5.0, 2.0], abs=0.02)
+        trace = re.search(r'data-name="recorded" d="M([^"]+)"', picture)[1].split("L")
+        assert pressure(float(trace[-1].split(",")[1])) == pytest.approx(4.0, abs=0.02)
+        grey = re.search(r'class="plausible" x="[^"]+" y="([^"]+)" width="[^"]+" height="([^"]+)"', picture)
+        assert pressure(float(grey[1])) == pytest.approx(4.4, abs=0.02)
+        assert pressure(float(grey[1]) + float(grey[2])) == pytest.approx(3.6, abs=0.02)
+        # The rung that is a time lies along the clock, under its number in the list.
+        assert re.search(r'<rect class="bar light" x="[^"]+" y="[^"]+" width="[^"]+" height="12"/>', picture)
+        assert re.findall(r'class="tick strong[^>]*>(\d)<', picture) == ["3", "1", "2"]
+
+    def test_a_rung_far_above_does_not_press_the_trace_flat(self):
+        far = {**EXPLAIN["candidates"][0], "pressure": 500e6, "band": [400e6, 600e6]}
+        picture = str(panels.failure_chart({**EXPLAIN, "candidates": [far]}, "metric")["picture"])
+        assert float(re.search(r'data-y1="([^"]+)"', picture)[1]) <= 40.0
+        assert 'class="above"' in picture and 'height="-' not in picture
+
+    def test_imperial(self):
+        text = Reader(report.render_explain({**EXPLAIN, "units": "imperial"})).text
+        assert "psi" in text and "MPa" not in text
+
+
+class TestSearchOrder:
+    def test_the_ladder_s_place_comes_before_the_table_of_figures(self):
+        page = report.render_search(search())
+        assert page.index('id="chosen-detail"') < page.index('id="chosen-values"')
 
 
 class TestPictures:

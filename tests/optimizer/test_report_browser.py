@@ -129,6 +129,36 @@ def search_page() -> str:
     )
 
 
+def explain_page(count: int = 6) -> str:
+    history = {"time": curve()["time"][:60], "pressure": curve()["chamber_pressure"][:60]}
+    candidates = [
+        {
+            "mode": f"mode {k}", "part": "forward closure", "likelihood": 0.4 / (k + 1), "for": [HOSTILE], "against": ["a reason"],
+            "would_tell": HOSTILE, "pressure": 3e6 + 2e6 * k, "time": None, "band": [2.5e6 + 2e6 * k, 4e6 + 2e6 * k],
+        }
+        for k in range(count)
+    ]  # fmt: skip
+    clocked = {"mode": "liner burn-through", "pressure": None, "time": 1.0, "band": [0.4, 1.9]}
+    return report.render_explain(
+        {
+            **COMMON,
+            "failure": {"time": 1.1, "pressure": 5e6, "low": 4.6e6, "high": 5.5e6, "source": HOSTILE, "moment": 1.18,
+                        "end": "forward", "found": ["closure gone", HOSTILE]},
+            "candidates": [*candidates, {**candidates[0], **clocked}],
+            "elsewhere": 0.1,
+            "ruled_out": [
+                {"mode": f"out {k}", "part": "case", "ground": ("physics", "findings")[k % 2], "pressure": 5e7, "time": None,
+                 "cause": HOSTILE, "absent": ["case bulged"]}
+                for k in range(12)
+            ],
+            "unweighed": [{"mode": "plate bending", "part": "aft closure", "why": HOSTILE, "would_fit": True}],
+            "recorded": history,
+            "predicted": history,
+            "next_step": "Look at the holes.",
+        }
+    )  # fmt: skip
+
+
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("pages")
@@ -143,7 +173,14 @@ def pages(tmp_path_factory) -> dict[str, Path]:
     reduce = {
         **COMMON,
         "firings": [
-            {"name": HOSTILE, "measured": {"peak_pressure": 5e6}, "measured_curve": curve(), "predicted_curve": curve()}
+            {
+                "name": HOSTILE,
+                "measured": {"peak_pressure": 5e6, "pressure_integral_above_ambient": 6.671652e6},
+                "uncertainty": {"pressure_integral_above_ambient": 1.12e5},
+                "predicted": {"peak_pressure": 5.1e6, "pressure_integral_above_ambient": 6.6e6},
+                "measured_curve": curve(),
+                "predicted_curve": curve(),
+            }
         ],
         "fit": {
             "rate": 6e-3,
@@ -156,6 +193,7 @@ def pages(tmp_path_factory) -> dict[str, Path]:
         "rate_lines": [{"name": HOSTILE, "pressure": [1e6, 6e6], "rate": [3e-3, 7e-3]}],
     }
     made = {
+        "explain": explain_page(),
         "check": report.render_check({**COMMON, "design": design(HOSTILE), "shares": shares}),
         "search": search_page(),
         "compare": report.render_compare({**COMMON, "designs": [design(HOSTILE), design("B")], "changes": changes}),
@@ -184,7 +222,7 @@ def requests(browser) -> list[str]:
     return [event["params"]["request"]["url"] for event in events if event["method"] == "Network.requestWillBeSent"]
 
 
-@pytest.mark.parametrize("kind", ["check", "search", "compare", "spread", "reduce"])
+@pytest.mark.parametrize("kind", ["check", "search", "compare", "spread", "reduce", "explain"])
 @pytest.mark.parametrize("width", WIDTHS)
 def test_opens_clean(browser, pages, kind, width):
     opened(browser, pages[kind], width)
@@ -202,6 +240,68 @@ def test_opens_clean(browser, pages, kind, width):
            parseFloat(getComputedStyle(n).fontSize) < 12).map(n => n.outerHTML.slice(0, 80))"""
     )
     assert small == []
+    # Text in a picture shrinks with the picture.
+    shrunk = browser.execute_script(
+        """return [...document.querySelectorAll('svg text')].filter(n => n.checkVisibility()).map(n =>
+           [parseFloat(getComputedStyle(n).fontSize) * n.getScreenCTM().a, n.textContent]).filter(n => n[0] < 11.5)"""
+    )
+    assert shrunk == []
+
+
+OVERLAPS = """
+const boxes = [...document.querySelectorAll(arguments[0] + ' text')].map(n => [n.textContent, n.getBoundingClientRect()]);
+const found = [];
+boxes.forEach(([a, p], i) => boxes.slice(i + 1).forEach(([b, q]) => {
+  const w = Math.min(p.right, q.right) - Math.max(p.left, q.left), h = Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top);
+  if (w > 1 && h > 3) found.push(a + ' on ' + b);
+}));
+const frame = document.querySelector(arguments[0]).getBoundingClientRect();
+boxes.forEach(([a, p]) => { if (p.left < frame.left - 1 || p.right > frame.right + 1) found.push(a + ' leaves the picture'); });
+return [boxes.length, found];
+"""
+
+
+@pytest.mark.parametrize("count", [1, 2, 6])
+@pytest.mark.parametrize("width", WIDTHS)
+def test_labels_of_the_failure_lie_apart(browser, tmp_path, width, count):
+    path = tmp_path / "explain.html"
+    path.write_text(explain_page(count), encoding="utf-8")
+    opened(browser, path, width)
+    labels, overlapping = browser.execute_script(OVERLAPS, "svg.failure")
+    assert labels > 8 + count and overlapping == []
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_the_ladder_of_the_chosen_design_stands_above_its_figures(browser, pages, width):
+    from selenium.webdriver.common.by import By
+
+    opened(browser, pages["search"], width)
+
+    def tops() -> list[float]:
+        return [
+            browser.execute_script(f"return document.querySelector('{place}').getBoundingClientRect().top")
+            for place in ("#chosen-detail .strip", "#chosen-detail .ladder", "#chosen-values", "#chosen-detail .charts")
+        ]
+
+    assert tops() == sorted(tops())
+    # Also after another pick, with one kept, and for a design whose panels are not in the page.
+    browser.execute_script("document.getElementById('pin').click()")
+    for row in ("3", "23", "4"):
+        browser.execute_script(f"document.querySelector('#designs tr[data-row=\"{row}\"] th').click()")
+        heads = [cell.text for cell in browser.find_elements(By.CSS_SELECTOR, "#chosen-values thead th")]
+        assert len(browser.find_elements(By.ID, "chosen-values")) == 1 and heads[1] == f"design {int(row) + 1}"
+        assert len(heads) == 4
+    assert tops() == sorted(tops())
+    assert browser.get_log("browser") == []
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_measured_and_predicted_are_seen_together(browser, pages, width):
+    opened(browser, pages["reduce"], width)
+    inside = (
+        "const n = document.querySelector('[aria-label=\"Measured figures\"]'); return n.scrollWidth - n.clientWidth"
+    )
+    assert browser.execute_script(inside) <= 0
 
 
 @pytest.mark.parametrize("width", WIDTHS)

@@ -174,7 +174,7 @@ def test_heat_alone_says_how_far_it_must_give(cases, tmp_path):
 )
 def test_what_cannot_be_asked_is_refused(study_of, cases, limits, objectives, motor, says):
     asked = {"limits": limits, "motor": cases.MOTOR + ("" if motor else TOLERANCES)}
-    with pytest.raises(InputError, match="study.toml") as refused:
+    with pytest.raises(InputError, match=r"study\.toml") as refused:
         study_of(objectives=objectives or cases.OBJECTIVES, **asked)
     assert says in str(refused.value)
     assert len(refused.value.problems) == 1

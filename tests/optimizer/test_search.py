@@ -267,3 +267,45 @@ def test_the_real_transient_kernel_confirms_a_small_front(cases, tmp_path):
     design = result.designs[0]
     steady, transient = design.results["total_impulse"], design.confirmed["total_impulse"]
     assert transient == pytest.approx(steady, rel=0.05), time.perf_counter() - started
+
+
+def test_a_front_longer_than_anybody_reads_is_thinned_and_says_so(cases, tmp_path, monkeypatch):
+    study = load_study(cases.write_study(tmp_path))
+    whole = search(study)
+    monkeypatch.setattr(searching, "MOST_DESIGNS", 4)
+    result = search(study, tmp_path / "out")
+    points = {design.group: (design.results["loaded_mass"], design.results["total_impulse"]) for design in whole.designs}
+    assert len({design.group for design in result.designs}) == 4 and result.designs_not_listed == len(points) - 4 > 0
+    assert min(design.results["loaded_mass"] for design in result.designs) == min(mass for mass, _ in points.values())
+    assert max(design.results["total_impulse"] for design in result.designs) == max(top for _, top in points.values())
+    assert {design.digits for design in result.designs} <= {design.digits for design in whole.designs}
+    assert any("4 of them, spread evenly" in text for text in result.messages) and result.feasible == whole.feasible
+
+
+def test_single_rungs_can_be_aimed_for(cases, tmp_path):
+    objectives = 'loaded_mass = "min"\nfactor = {"screw shear" = "max", "case yield" = "max"}'
+    study = load_study(cases.write_study(tmp_path, objectives=objectives))
+    result = search(study, tmp_path / "out")
+    wanted = cases.brute_force(study)
+    assert result.exact and result.feasible == wanted.feasible
+    assert {design.digits: design.results["factor.screw shear"] for design in result.designs} == pytest.approx(
+        {digits: -point[1] for digits, point in wanted.front.items()}, rel=1e-8
+    )
+    header = (tmp_path / "out" / "pareto.csv").read_text().splitlines()[0]
+    assert "factor.screw shear" in header
+
+
+@pytest.mark.parametrize(
+    ("objectives", "says"),
+    [
+        ('factor = {"screw sheer" = "max"}', "did you mean 'screw shear'"),
+        ('factor = {"screw shear" = "min"}', "would look for the weakest motor"),
+        ('factor = {"screw shear" = 2}', "is not a way to be better"),
+        ('factor = "max"', "not [factor]"),
+        ('factor = {"groove shear" = "max"}', "cannot be assessed for the base motor"),
+    ],
+)
+def test_a_rung_that_cannot_be_aimed_for_is_refused(cases, tmp_path, objectives, says):
+    with pytest.raises(InputError) as refused:
+        search(load_study(cases.write_study(tmp_path, objectives=objectives)))
+    assert says in str(refused.value)

@@ -8,15 +8,16 @@ from optimizer.units import DIMENSIONS, parse_quantity, unit
 from optimizer.vocabulary import (
     BOTH_ENDS,
     COLUMN_KEYS,
-    FIGURE_NAMES,
     LIMIT_NAMES,
-    MODE_NAMES,
     MOTOR_KEYS,
     QUANTITIES,
     SHORT_KEYS,
+    at_percentile,
     column_of,
+    find_quantity,
 )
 from physics import motors
+from physics.figures import FIGURES
 
 PARTS = {
     "propellant": motors.Propellant,
@@ -77,14 +78,14 @@ def test_columns_lead_back_to_their_keys():
         column_of("case.material")
 
 
-def test_every_figure_of_the_kernel_can_be_limited():
-    from physics.kernel import FIGURES
+def test_every_figure_of_the_kernel_can_be_limited_and_has_units():
+    assert set(FIGURES) <= set(LIMIT_NAMES)
+    for name, figure in FIGURES.items():
+        assert QUANTITIES[name].meaning == figure.meaning
+        assert QUANTITIES[name].si_unit == ("" if figure.unit == "1" else figure.unit)
 
-    assert set(FIGURES) <= set(FIGURE_NAMES)
-    assert set(FIGURE_NAMES) <= set(LIMIT_NAMES)
 
-
-def test_the_ladder_knows_the_modes_named_here():
-    from physics.ladder import MODES
-
-    assert set(MODE_NAMES) <= {row.mode for row in MODES}
+def test_a_percentile_has_the_units_of_its_quantity():
+    assert find_quantity(at_percentile("peak_pressure", 97.5)) is QUANTITIES["peak_pressure"]
+    assert find_quantity("factor.screw shear") is QUANTITIES["factor"]
+    assert find_quantity("loudness_p5") is None
