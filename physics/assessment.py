@@ -56,9 +56,14 @@ class Assessment:
         return np.where(np.isfinite(lowest), lowest, np.nan), [names[i] for i in index]
 
     @property
+    def described(self) -> NDArray[np.bool_]:
+        """Whether the kernels describe the motor at all, (n,): where the port chokes, their pressures hold for nothing."""
+        return ~np.broadcast_to(np.asarray(self.figures.flags["port_choked"], dtype=bool), (self.motors.size,))
+
+    @property
     def ok(self) -> NDArray[np.bool_]:
-        """Whether every rung assessed reaches its required factor and the motor fits, (n,)."""
-        good = np.ones(self.motors.size, dtype=bool)
+        """Whether the motor is `described`, every rung assessed reaches its required factor, and the motor fits, (n,)."""
+        good = self.described.copy()
         for rung in self.ladder.rungs:
             good &= np.broadcast_to(rung.ok, good.shape)
         if self.fit is not None:

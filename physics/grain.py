@@ -64,12 +64,25 @@ def volume(grains: Grains, regression: Array) -> Array:
 
     A row with nothing that can burn (no core, no bare end) keeps its volume.
     """
+    inert = (grains.core_diameter <= 0.0) & (grains.burning_ends <= 0)
+    return np.where((regression < web(grains)) | inert, _solid(grains, regression), 0.0)
+
+
+def initial_volume(grains: Grains) -> Array:
+    """Volume of propellant in each whole row before ignition [m3], (n, rows); the cores no wider than the grains.
+
+    >>> g = Grains(*(np.array([[v]]) for v in (1.0, 0.1, 0.05, 0.02, 2.0)))
+    >>> (initial_volume(g) * 1e6).round(3)
+    array([[164.934]])
+    """
+    return _solid(grains, np.zeros(1))
+
+
+def _solid(grains: Grains, regression: Array) -> Array:
     bore = np.where(grains.core_diameter > 0.0, grains.core_diameter + 2.0 * regression, 0.0)
     outside = grains.outer_diameter
     left = grains.length - grains.burning_ends * regression
-    solid = 0.25 * np.pi * grains.count * (outside * outside - bore * bore) * left
-    inert = (grains.core_diameter <= 0.0) & (grains.burning_ends <= 0)
-    return np.where((regression < web(grains)) | inert, solid, 0.0)
+    return np.asarray(0.25 * np.pi * grains.count * (outside * outside - bore * bore) * left)
 
 
 def port_area(grains: Grains, regression: Array) -> Array:
@@ -94,4 +107,4 @@ def largest_area_regression(constant: Array, linear: Array, square: Array, start
     """Regression of the largest area on [start, end] for a concave or straight area c + b·x + a·x²; all (n,)."""
     with np.errstate(divide="ignore", invalid="ignore"):
         vertex = np.where(square < 0.0, -0.5 * linear / square, np.where(linear > 0.0, np.inf, -np.inf))
-    return np.asarray(np.clip(vertex, start, end))
+    return np.asarray(np.minimum(np.maximum(vertex, start), end))

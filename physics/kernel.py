@@ -1,52 +1,21 @@
 """The one door to the ballistics of a batch of motors.
 
-Owns `evaluate`, the tables of what a kernel says (`FIGURES`, `FLAGS`), and the maximum expected pressure (definition:
-worst case of soak and tolerances). Imports the kernels. The transient kernel is imported where it is asked for.
+Owns `evaluate`, the flags that a kernel raises (`FLAGS`; its figures stand in `figures`), and the maximum expected
+pressure (definition: worst case of soak and tolerances). Imports the kernels; the transient one where it is asked for.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
+from numpy.typing import NDArray
 
 from physics import steady
+from physics.figures import FIGURES as FIGURES
 from physics.motors import Array, Figures, Motors, Tolerance
 from physics.nozzle import SEPARATION_CRITERION
 
 KERNELS = ("steady", "transient")
 
-
-class Figure(NamedTuple):
-    """What a figure is: its SI unit and its meaning."""
-
-    unit: str
-    meaning: str
-
-
-FIGURES: dict[str, Figure] = {
-    "peak_pressure": Figure("Pa", "highest chamber pressure, stagnation at the nozzle entry"),
-    "peak_head_pressure": Figure("Pa", "highest static pressure at the head end"),
-    "mean_pressure": Figure("Pa", "chamber pressure averaged over the burn time"),
-    "burn_time": Figure("s", "ignition to the end of the last web"),
-    "action_time": Figure("s", "between the 10 % of peak pressure points"),
-    "total_impulse": Figure("N*s", "integral of thrust"),
-    "mean_thrust": Figure("N", "total impulse over burn time"),
-    "peak_thrust": Figure("N", "highest thrust"),
-    "propellant_mass": Figure("kg", "mass of all grains"),
-    "specific_impulse": Figure("s", "total impulse over propellant weight at 9.80665 m/s2"),
-    "initial_kn": Figure("1", "burning area over throat area at ignition"),
-    "peak_kn": Figure("1", "largest burning area over throat area"),
-    "port_to_throat_area": Figure("1", "smallest effective port-to-throat area ratio at ignition"),
-    "peak_mass_flux": Figure("kg/m^2/s", "highest mass flux in a port"),
-    "thrust_coefficient": Figure("1", "total impulse over initial throat area and pressure integral"),
-    "initial_pressure": Figure("Pa", "chamber pressure at ignition of all surfaces"),
-    "pressure_integral": Figure("Pa*s", "integral of chamber pressure"),
-    "peak_port_mach": Figure("1", "highest Mach number in a port, 1 where it chokes"),
-    "head_pressure_ratio": Figure("1", "largest head-end over chamber pressure"),
-    "final_throat_diameter": Figure("m", "throat diameter at the end of the burn"),
-    "peak_mass_flow": Figure("kg/s", "highest mass flow through the nozzle"),
-}
 
 FLAGS: dict[str, str] = {
     "port_choked": "a port is narrower than the throat for the flow it carries: the flow chokes there first",
@@ -88,20 +57,33 @@ def maximum_expected_pressure(motors: Motors, kernel: str = "steady", figures: F
     if kernel not in KERNELS:
         raise ValueError(f"kernel {kernel!r}: expected one of {', '.join(KERNELS)}")
     hottest = _fastest_temperature(motors)
-    if kernel == "steady" and figures is not None and _scales(motors, figures):
-        return _scaled(motors, figures, hottest)
-    corner = _adverse_corner(motors, hottest)
     if kernel == "steady":
-        return steady.peak_head_pressure(corner, hottest)
-    return _highest_over_temperatures(corner, kernel)
+        return _steady_expected(motors, hottest, figures)
+    return _highest_over_temperatures(_adverse_corner(motors, hottest), kernel)
 
 
-def _scales(motors: Motors, figures: Figures) -> bool:
-    """Whether temperature multiplies every pressure by one factor: one rate row, no tolerance, above ambient."""
+def _steady_expected(motors: Motors, temperature: Array, figures: Figures | None) -> Array:
+    """The steady kernel's answer, from the figures at hand for each motor of which they say enough."""
+    rest = np.arange(motors.size)
+    expected = np.empty(motors.size)
+    if figures is not None and figures.kernel == "steady" and _law_scales(motors):
+        expected[:] = _scaled(motors, figures, temperature)
+        rest = np.flatnonzero(~_above_ambient(motors, figures))
+    if rest.size:
+        some, hot = (motors, temperature) if rest.size == motors.size else (motors.take(rest), temperature[rest])
+        expected[rest] = steady.peak_head_pressure(_adverse_corner(some, hot), hot)
+    return expected
+
+
+def _law_scales(motors: Motors) -> bool:
+    """Whether temperature multiplies every steady pressure by one factor: one rate row, and no tolerance."""
     one_row = np.atleast_2d(motors.propellant.exponent).shape[1] == 1
-    exact = not any(ballistic_column(key) for key in motors.tolerances)
-    alive = bool(np.all(figures["peak_pressure"] > motors.ambient.pressure))
-    return figures.kernel == "steady" and one_row and exact and alive
+    return one_row and not any(ballistic_column(key) for key in motors.tolerances)
+
+
+def _above_ambient(motors: Motors, figures: Figures) -> NDArray[np.bool_]:
+    """Motors whose chamber never waits at ambient pressure, where that factor would not hold: sonic throughout, (n,)."""
+    return np.asarray((figures["peak_pressure"] > motors.ambient.pressure) & ~figures.flags["nozzle_unchoked"])
 
 
 def _scaled(motors: Motors, figures: Figures, temperature: Array) -> Array:
@@ -126,13 +108,13 @@ def _fastest_temperature(motors: Motors) -> Array:
 
 
 def _highest_over_temperatures(motors: Motors, kernel: str) -> Array:
+    """Highest head pressure at ambient and at each soak temperature, all as one batch, (n,)."""
     temperatures = _temperatures(motors)
-    highest = np.full(motors.size, -np.inf)
-    for column in range(temperatures.shape[1]):
-        if column and bool(np.all(temperatures[:, column] == temperatures[:, 0])):
-            continue
-        at = motors.with_values({"ambient.temperature": temperatures[:, column]})
-        highest = np.fmax(highest, evaluate(at, kernel)["peak_head_pressure"])
+    same = (temperatures[:, 1:] == temperatures[:, :1]).all(axis=0)
+    temperatures = temperatures[:, [0, *(1 + np.flatnonzero(~same))]]
+    each = motors.repeat(temperatures.shape[1]).with_values({"ambient.temperature": temperatures.ravel()})
+    found = evaluate(each, kernel)["peak_head_pressure"].reshape(temperatures.shape)
+    highest = np.fmax.reduce(found, axis=1, initial=-np.inf)
     return np.where(np.isneginf(highest), np.nan, highest)
 
 

@@ -71,26 +71,32 @@ def log_mach(log_ratio: Array, gamma: Array, subsonic: bool, steps: int | None =
     """
     beta = 0.5 * (gamma - 1.0)
     power = 0.5 * (gamma + 1.0) / (gamma - 1.0)
-    scale = 2.0 / (gamma + 1.0)
     if subsonic:
         guess = -np.sqrt(log_ratio * (log_ratio + 0.5 * (gamma + 1.0)))
     else:
         near = np.sqrt(0.5 * (gamma + 1.0) * log_ratio)
         guess = near / (1.0 + 0.2 * near)
-    for _ in range(steps or (2 if subsonic else 4)):
-        guess = guess - _halley_step(guess, log_ratio, beta, power, scale)
-    return np.asarray(np.minimum(guess, 0.0) if subsonic else np.maximum(guess, 0.0))
+    # Solved for 2z, for which every constant but one is a plain factor.
+    twice, goal = 2.0 * guess, 2.0 * (log_ratio + power * np.log(0.5 * (gamma + 1.0)))
+    for _ in range(steps or (2 if subsonic else 3)):
+        twice = twice - _halley_step(twice, goal, beta, 2.0 * power)
+    return np.asarray(np.minimum(0.5 * twice, 0.0) if subsonic else np.maximum(0.5 * twice, 0.0))
 
 
-def _halley_step(guess: Array, log_ratio: Array, beta: Array, power: Array, scale: Array) -> Array:
-    square = np.exp(2.0 * guess)
+def _halley_step(twice: Array, goal: Array, beta: Array, power: Array) -> Array:
+    """Halley's step f·f'/(f'² − f·f''/2) in y = 2·log M on f = power·ln(1 + βe^y) − y − goal, times (1 + βe^y)²."""
+    square = np.exp(twice)
     warm = 1.0 + beta * square
-    value = power * np.log(warm * scale) - guess - log_ratio
-    slope = (square - 1.0) / warm
-    half_curve = (1.0 + beta) * square / (warm * warm)
-    below = slope * slope - value * half_curve
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(below == 0.0, 0.0, value * slope / below)
+    value = power * np.log(warm)
+    value -= twice
+    value -= goal
+    slope = square - 1.0
+    # At sonic flow value and slope vanish together; the tiny addend keeps that step at 0.
+    below = slope * slope - (0.5 + 0.5 * beta) * square * value + 1e-300
+    slope *= warm
+    slope *= value
+    slope /= below
+    return np.asarray(slope)
 
 
 def vandenkerckhove(gamma: Array) -> Array:
@@ -136,23 +142,47 @@ def separation_pressure_ratio(mach: Array) -> Array:
 def separation_mach(pressure_over_ambient: Array, gamma: Array) -> Array:
     """Mach number at which an overexpanded flow separates, for p_chamber/p_ambient above the critical ratio. [-]
 
-    Root of p(M)/p_0·p_0/p_a = (1.88·M − 1)^−0.64 by Newton steps on log M, accurate to about 1e-12. Below M = 1.2,
-    where the criterion means little, the station is interpolated between there and the throat (M = 1 at critical).
+    Root of p(M)/p_0·p_0/p_a = (1.88·M − 1)^−0.64 by Halley's steps on M, from a guess fitted to 3 % (10 % at γ 1.67);
+    accurate to about 1e-12. Below M = 1.2, where the criterion means little, the station is interpolated between there
+    and the throat (M = 1 at critical).
     """
     log_over = np.log(pressure_over_ambient)
     beta, power = 0.5 * (gamma - 1.0), gamma / (gamma - 1.0)
     near = np.log(near_sonic_pressure_ratio(gamma))
     sonic = power * np.log(1.0 + beta)
-    target = np.maximum(log_over, near)
-    guess = np.log(_NEAR_SONIC + 0.75 * (target - near))
-    for _ in range(5):
-        mach = np.exp(guess)
-        warm, stretched = 1.0 + beta * mach * mach, 1.88 * mach - 1.0
-        value = power * np.log(warm) - 0.64 * np.log(stretched) - target
-        slope = gamma * mach * mach / warm - 0.64 * 1.88 * mach / stretched
-        guess = np.maximum(guess - value / slope, _LOG_NEAR_SONIC)
+    rise = np.maximum(log_over - near, 0.0)
+    mach = _NEAR_SONIC + rise * (0.608 + 0.701 * (gamma - 1.2) + 0.501 / (rise + 0.283))
+    for _ in range(2):
+        mach = np.maximum(mach - _separation_step(mach, rise + near, gamma), _NEAR_SONIC)
     between = 1.0 + (_NEAR_SONIC - 1.0) * (log_over - sonic) / (near - sonic)
-    return np.asarray(np.where(log_over < near, np.maximum(between, 1.0), np.exp(guess)))
+    return np.asarray(np.where(log_over < near, np.maximum(between, 1.0), mach))
+
+
+def _separation_step(mach: Array, target: Array, gamma: Array) -> Array:
+    """Halley's step in M on f = ln(p_0/p(M)) − 0.64·ln(1.88·M − 1) − target.
+
+    With f' = γM/warm − 0.64·1.88/stretched; in place, as this is most of what a separated burn costs.
+    """
+    warm, stretched = 1.0 + 0.5 * (gamma - 1.0) * mach * mach, 1.88 * mach
+    stretched -= 1.0
+    value = np.log(stretched)
+    value *= -0.64
+    value += gamma / (gamma - 1.0) * np.log(warm)
+    value -= target
+    fall, pull = gamma / warm, 0.64 * 1.88 / stretched
+    bend = 2.0 / warm
+    bend -= 1.0
+    bend *= fall
+    fall *= mach
+    fall -= pull
+    pull /= stretched
+    bend += 1.88 * pull
+    bend *= value
+    value *= fall
+    fall *= fall
+    fall -= 0.5 * bend
+    value /= fall
+    return np.asarray(value)
 
 
 def near_sonic_pressure_ratio(gamma: Array) -> Array:
@@ -161,7 +191,6 @@ def near_sonic_pressure_ratio(gamma: Array) -> Array:
 
 
 _NEAR_SONIC = 1.2
-_LOG_NEAR_SONIC = float(np.log(_NEAR_SONIC))
 
 
 @dataclass(frozen=True)
@@ -267,20 +296,23 @@ def head_pressure_ratio(port_ratio: Array, gamma: Array) -> Array:
 
 def log_head_ratio(log_port_ratio: Array, gamma: Array, steps: int | None = None) -> Array:
     """Logarithm of `head_pressure_ratio` from that of the port; `steps` as in `log_mach`, one errs by 1e-5. [-]"""
-    return np.asarray(_port_flow(log_port_ratio, gamma, steps)[1])
+    return np.asarray(port_flow(log_port_ratio, gamma, steps)[1])
 
 
 def port_mach_and_head_ratio(port_ratio: Array, gamma: Array) -> tuple[Array, Array]:
     """`port_mach` and `head_pressure_ratio` together; 0 and 1 for a port without end. [-]"""
     with np.errstate(divide="ignore"):
         log_ratio = np.log(np.asarray(port_ratio, dtype=float))
-    square, log_head = _port_flow(log_ratio, gamma)
+    square, log_head = port_flow(log_ratio, gamma)
     return np.where(np.isposinf(log_ratio), 0.0, np.sqrt(square)), np.asarray(np.exp(log_head))
 
 
-def _port_flow(log_port_ratio: Array, gamma: Array, steps: int | None = None) -> tuple[Array, Array]:
-    """M² and the logarithm of head over entry pressure."""
-    open_ratio = np.clip(log_port_ratio, 0.0, 50.0)
+def port_flow(log_port_ratio: Array, gamma: Array, steps: int | None = None) -> tuple[Array, Array]:
+    """M² at a port's aft end, 1 where it chokes, and the logarithm of head over entry pressure. [-]
+
+    From the logarithm of the port's area over the throat's; `steps` as in `log_mach`.
+    """
+    open_ratio = np.minimum(np.maximum(log_port_ratio, 0.0), 50.0)
     log_speed = log_mach(open_ratio, gamma, subsonic=True, steps=steps)
     square = np.exp(2.0 * log_speed)
     # From the area relation, log(1 + (γ−1)/2·M²) without another logarithm.

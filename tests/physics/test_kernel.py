@@ -92,6 +92,21 @@ class TestTemperature:
         )
 
 
+    def test_a_hopeless_neighbour_does_not_change_the_last_digit(self):
+        """A throat far too wide keeps its chamber at ambient pressure; the others take the short way all the same."""
+        motors = batch(6)
+        throats = motors.nozzle.throat_diameter * np.array([1.0, 1.0, 30.0, 1.0, 1.0, 1.0])
+        mixed = motors.with_values({"nozzle.throat_diameter": throats, "nozzle.exit_diameter": 2.4 * throats})
+        figures = kernel.evaluate(mixed)
+        assert figures.flags["nozzle_unchoked"].tolist() == [False, False, True, False, False, False]
+        whole = kernel.maximum_expected_pressure(mixed, "steady", figures)
+        for index in range(6):
+            one = mixed.take([index])
+            alone = kernel.maximum_expected_pressure(one, "steady", kernel.evaluate(one))
+            np.testing.assert_array_equal(alone, whole[[index]])
+        np.testing.assert_allclose(whole, kernel.maximum_expected_pressure(mixed), rtol=1e-9)
+
+
 class TestTolerances:
     def corner(self, tolerances, changes, **options):
         motors = batch(20, tolerances=tolerances, **options)

@@ -360,6 +360,81 @@ class TestBatch:
         assert set(figures.flags) == set(kernel.FLAGS)
 
 
+def any_single_motor(seed: int) -> Motors:
+    """One row of grains, one row of the law: open and choked ports, full, separated and hardly sonic nozzles."""
+    draw = np.random.default_rng(seed)
+    outer = draw.uniform(0.03, 0.1)
+    core = outer * draw.choice([0.0, 1.0], p=[0.03, 0.97]) * draw.uniform(0.1, 0.8)
+    rows = [(float(draw.integers(1, 6)), outer * draw.uniform(0.3, 5.0), outer, core, float(draw.integers(0, 3)))]
+    law = [(1e5, 12e6, draw.uniform(2e-3, 9e-3), 1e6, draw.uniform(-0.2, 0.75))]
+    throat = max(core, 0.3 * outer) * draw.uniform(0.25, 1.3)
+    return motor(
+        rows, law, throat, expansion=draw.uniform(1.0, 25.0), gamma=draw.uniform(1.08, 1.4),
+        half_angle=draw.uniform(0.1, 0.4), ambient=draw.choice([101325.0, 4e4]),
+    )
+
+
+class TestSmoothBurns:
+    """The short way for one stretch of burn, against the long way that cuts every burn into pieces."""
+
+    def test_is_the_long_way(self, monkeypatch):
+        late = (2799, 3957, 4729, 5123, 5906, 6019)  # whose head pressure peaks next to where the port opens
+        batch = stacked([any_single_motor(seed) for seed in (*range(600, 2100), *late)])
+        with np.errstate(all="ignore"):
+            smooth = steady._smooth(steady.columns(batch).lean())[2]
+        assert 0.5 < smooth.mean() < 0.95
+        short, short_head = kernel.evaluate(batch), steady.peak_head_pressure(batch)
+        for flag in ("port_choked", "flow_separated"):
+            assert 0.15 < short.flags[flag][smooth].mean() < 0.85, flag
+        monkeypatch.setattr(steady, "_may_be_smooth", lambda table: False)
+        long = kernel.evaluate(batch)
+        assert {name: flag.sum() for name, flag in short.flags.items()} == {
+            name: flag.sum() for name, flag in long.flags.items()
+        }
+        agree(short, long, np.arange(batch.size), rel=1e-6)
+        exact = ("peak_pressure", "peak_thrust", "peak_head_pressure", "peak_mass_flux", "pressure_integral",
+                 "peak_port_mach", "head_pressure_ratio", "propellant_mass")
+        for name in exact:
+            np.testing.assert_allclose(short[name], long[name], rtol=1e-9, err_msg=name)
+        np.testing.assert_allclose(short_head, long["peak_head_pressure"], rtol=1e-9)
+
+    def test_turning_point_in_a_choked_port(self, monkeypatch):
+        """A thin sleeve behind a throat wider than itself: its head pressure peaks while the port is choked."""
+        sleeve = motor([(1, 0.3, 0.012, 0.010, 2)], [(1e5, 12e6, 5e-3, 1e6, 0.538)], throat=0.013)
+        short = kernel.evaluate(sleeve)
+        assert steady._smooth(steady.columns(sleeve).lean())[2].all()
+        assert short["peak_head_pressure"][0] == pytest.approx(Adaptive(sleeve).figures()["peak_head_pressure"], rel=1e-9)
+        monkeypatch.setattr(steady, "_may_be_smooth", lambda table: False)
+        agree(short, kernel.evaluate(sleeve), [0], rel=1e-9)
+
+    def test_more_nodes_change_nothing(self, monkeypatch):
+        batch = stacked([any_single_motor(3000 + seed) for seed in range(1500)])
+        with np.errstate(all="ignore"):
+            smooth = steady._smooth(steady.columns(batch).lean())[2]
+        few = kernel.evaluate(batch)
+        monkeypatch.setattr(steady, "_FEW_ORDERS", (128,))
+        many = kernel.evaluate(batch)
+        for name in ("burn_time", "total_impulse"):
+            np.testing.assert_allclose(few[name][smooth], many[name][smooth], rtol=1e-8, err_msg=name)
+
+    def test_bit_for_bit_whatever_the_batch(self, monkeypatch):
+        singles = [any_single_motor(5000 + seed) for seed in range(120)]
+        batch = stacked(singles)
+        whole = kernel.evaluate(batch)
+        for index, single in enumerate(singles):
+            agree(kernel.evaluate(single), whole, [index], rel=0.0)
+        order = np.random.default_rng(4).permutation(batch.size)
+        monkeypatch.setattr(steady, "BLOCK", 7)
+        agree(kernel.evaluate(batch.take(order)), whole, order, rel=0.0)
+
+    def test_shared_columns_are_the_same_bit_for_bit(self):
+        one = motor([(4, 0.085, 0.05, 0.02, 2)])
+        throats = np.linspace(0.008, 0.026, 60)
+        changes = {"nozzle.throat_diameter": throats, "nozzle.exit_diameter": 2.4 * throats}
+        shared = kernel.evaluate(replace(one, size=60).with_values(changes))
+        agree(shared, kernel.evaluate(stacked([one] * 60).with_values(changes)), np.arange(60), rel=0.0)
+
+
 lengths = st.floats(0.8, 3.0)
 
 
