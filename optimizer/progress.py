@@ -1,10 +1,14 @@
 """How far a long search has come, drawn on stderr where that is a terminal and told in a line now and then elsewhere.
 
+On a terminal that wants no escapes (NO_COLOR, or a dumb one) it is one line of plain text, written over itself.
 Owns the progress display. Imports rich; knows the search only by the numbers it is given.
 """
 
 from __future__ import annotations
 
+import math
+import os
+import shutil
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -13,6 +17,8 @@ from typing import Any
 
 EVERY = 10.0
 """Seconds between two lines where stderr is no terminal."""
+OFTEN = 0.2
+"""Seconds between two states of the plain line on a terminal."""
 
 
 @contextmanager
@@ -20,6 +26,8 @@ def shown(quiet: bool = False) -> Iterator[Callable[[Any], None]]:
     """A callback that takes the state of a search (`stage`, `done`, `total`, `feasible`, `front`) and shows it."""
     if quiet:
         yield lambda state: None
+    elif sys.stderr.isatty() and (os.environ.get("NO_COLOR") or os.environ.get("TERM") in ("dumb", "unknown")):
+        yield from _plain_line()
     elif sys.stderr.isatty():
         yield from _bar()
     else:
@@ -59,6 +67,38 @@ def _bar() -> Iterator[Callable[[Any], None]]:
         yield show
 
 
+def _told(state: Any) -> str:
+    of = f" of {state.total:,}" if state.total else ""
+    return f"{state.stage}: {state.done:,}{of}, {state.feasible:,} feasible, {state.front:,} on the front"
+
+
+def _plain_line() -> Iterator[Callable[[Any], None]]:
+    """One line that is written over itself, and is gone at the end; spaces and returns, no escapes."""
+    last, length = -math.inf, 0
+
+    def write(text: str) -> None:
+        nonlocal length
+        text = text[: shutil.get_terminal_size((80, 24)).columns - 1]
+        sys.stderr.write("\r" + text.ljust(length))
+        sys.stderr.flush()
+        length = len(text)
+
+    def show(state: Any) -> None:
+        nonlocal last
+        now = time.monotonic()
+        if now - last >= OFTEN:
+            last = now
+            write(_told(state))
+
+    try:
+        yield show
+    finally:
+        if length:
+            write("")
+            sys.stderr.write("\r")
+            sys.stderr.flush()
+
+
 def _lines() -> Callable[[Any], None]:
     last = time.monotonic()
 
@@ -67,10 +107,6 @@ def _lines() -> Callable[[Any], None]:
         now = time.monotonic()
         if now - last >= EVERY:
             last = now
-            of = f" of {state.total:,}" if state.total else ""
-            print(
-                f"{state.stage}: {state.done:,}{of}, {state.feasible:,} feasible, {state.front:,} on the front",
-                file=sys.stderr,
-            )
+            print(_told(state), file=sys.stderr)
 
     return show

@@ -18,12 +18,20 @@ from numpy.typing import NDArray
 
 from optimizer.cautions import Caution
 from optimizer.inputs import Firing, FiringColumn, InputError, Instrument, Problem
+from optimizer.problems import plain_file
+from optimizer.reading import read_bytes
 from optimizer.units import to_si
 
 Array = NDArray[np.float64]
 
 FEWEST_SAMPLES = 20
 """A record with fewer usable rows is refused."""
+LARGEST_RECORD = 64_000_000
+"""Bytes of the largest record that is read."""
+MOST_ROWS = 1_000_000
+"""Rows of the longest record that is read: 100 s at 10 kHz."""
+LONGEST_ROW = 100_000
+"""Characters of the longest row that is read."""
 WORDS_FOR_BLANK = [
     "",
     "nan",
@@ -109,12 +117,7 @@ def _channel(firing: Firing, column: FiringColumn, values: Array) -> Channel:
 
 
 def _text(path: Path) -> str:
-    try:
-        raw = path.read_bytes()
-    except OSError as error:
-        raise _refusal(
-            path, "record", str(path), f"the record cannot be read ({error.strerror})", "give the CSV's path"
-        ) from None
+    raw = read_bytes(path, LARGEST_RECORD, "a firing's record (CSV)")
     for encoding in ("utf-8-sig", "cp1252"):
         try:
             return raw.decode(encoding)
@@ -124,7 +127,8 @@ def _text(path: Path) -> str:
 
 
 def _refusal(path: Path, key: str, value: str, problem: str, fix: str, line: int = 0) -> InputError:
-    return InputError([Problem(file=str(path), line=line, key=key, value=value, problem=problem, fix=fix, code="E160")])
+    shown = plain_file(value[:60])  # a cell may hold anything
+    return InputError([Problem(plain_file(path), line, plain_file(key[:60]), shown, problem, fix, "E160")])
 
 
 def _cells(path: Path, text: str, wanted: Sequence[str], cautions: list[Caution]) -> dict[str, list[str]]:
@@ -133,7 +137,15 @@ def _cells(path: Path, text: str, wanted: Sequence[str], cautions: list[Caution]
 
     long_rows: list[object] = []
 
-    lines = text.splitlines()
+    rows = max(text.count("\n"), text.count("\r"))  # counted before they take up memory
+    if rows > MOST_ROWS:
+        fix = "cut it to the firing and its seconds before and after, or thin it to 10 kHz or less"
+        raise _refusal(path, "record", "", f"has {rows} rows; the most read is {MOST_ROWS}", fix)
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    longest = max(range(len(lines)), key=lambda row: len(lines[row]), default=0)
+    if lines and len(lines[longest]) > LONGEST_ROW:
+        what = f"a row of {len(lines[longest])} characters; the most read is {LONGEST_ROW}"
+        raise _refusal(path, "record", "", what, "check that it is a table with one row a sample", longest + 1)
     for number, line in enumerate(lines[:200]):
         for separator in (",", ";", "\t"):
             names = [name.strip() for name in next(csv.reader([line], delimiter=separator), [])]
@@ -169,9 +181,9 @@ def _missing_column(path: Path, lines: Sequence[str], wanted: Sequence[str]) -> 
     separator = max((",", ";", "\t"), key=header.count)
     names = [name.strip() for name in next(csv.reader([header], delimiter=separator), [])]
     missing = [name for name in wanted if name not in names] or list(wanted)
-    near = difflib.get_close_matches(missing[0], names, n=1, cutoff=0.5)
-    fix = f"did you mean {near[0]!r}? " if near else ""
-    shown = ", ".join(repr(name) for name in names[:12]) or "none"
+    near = difflib.get_close_matches(missing[0], names[:200], n=1, cutoff=0.5)
+    fix = f"did you mean {near[0][:60]!r}? " if near else ""
+    shown = ", ".join(repr(name[:40]) for name in names[:12]) or "none"
     return _refusal(
         path, "columns", missing[0], f"no column {missing[0]!r} in the record", f"{fix}columns there: {shown}"
     )
@@ -199,7 +211,7 @@ def _numbers(path: Path, column: FiringColumn, cells: dict[str, list[str]], caut
             Caution(
                 "cells that are no number",
                 f"Column {column.name!r}: {odd.size} cells such as "
-                f"{cells[column.name][int(odd[0])]!r} are not numbers and are left out.",
+                f"{cells[column.name][int(odd[0])][:40]!r} are not numbers and are left out.",
             )
         )
     gone = int(np.count_nonzero(blank))

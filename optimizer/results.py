@@ -16,6 +16,7 @@ import math
 import os
 import re
 import secrets
+import stat
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -38,6 +39,9 @@ REASONS = {
     "EISDIR": "a folder stands where the file should go; remove it or name another folder with --out",
     "ENAMETOOLONG": "the name is too long; name another folder with --out",
     "EIO": "the disk reported an error; check it before writing again",
+    "ENOENT": "there is no such folder and none can be made there; name another one with --out",
+    "ELOOP": "its links lead round in a circle; name another folder with --out",
+    "ENODEV": "a device or a pipe stands where the file should go; name a plain file",
 }
 
 
@@ -48,6 +52,47 @@ def explain(error: OSError | ValueError, path: str | Path) -> OutputError:
     return OutputError(f"{path}: {reason}. What stood there before is unchanged.")
 
 
+def look_at_place(folder: str | Path, file: str | Path | None = None) -> None:
+    """Raise OutputError where `folder` (or `file`) can be seen not to be writable; nothing is made or changed.
+
+    Asked before long work, so that its end is not lost; a disk may still fill up meanwhile.
+    """
+    target = place = Path(folder) if file is None else Path(file)
+    try:
+        if file is not None:
+            place = _plain_target(target).parent
+        while not place.exists():
+            place = place.parent
+        if not place.is_dir():
+            raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR))
+        if not os.access(place, os.W_OK | os.X_OK):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+    except (OSError, ValueError) as error:
+        raise explain(error, target) from error
+
+
+def _plain_target(path: Path) -> Path:
+    """Where a file of that name is written: links are followed; OSError for a folder, a device or a pipe."""
+    target = Path(os.path.realpath(path))
+    try:
+        there = os.stat(path)
+    except FileNotFoundError:
+        return target
+    if stat.S_ISDIR(there.st_mode):
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+    # A rename over a device would put a plain file in its place; one over our own output would cut that off.
+    if not stat.S_ISREG(there.st_mode) or any(_is_stream(number, there) for number in (0, 1, 2)):
+        raise OSError(errno.ENODEV, os.strerror(errno.ENODEV))
+    return target
+
+
+def _is_stream(number: int, there: os.stat_result) -> bool:
+    try:
+        return os.path.samestat(os.fstat(number), there)
+    except OSError:  # closed
+        return False
+
+
 def write_bytes(path: str | Path, content: bytes) -> None:
     """Write a file whole or not at all; folders on the way are made.
 
@@ -55,10 +100,11 @@ def write_bytes(path: str | Path, content: bytes) -> None:
     """
     target = Path(path)
     try:
+        target = _plain_target(target)
         target.parent.mkdir(parents=True, exist_ok=True)
         _replace(target, content)
     except (OSError, ValueError) as error:
-        raise explain(error, target) from error
+        raise explain(error, path) from error
 
 
 def write_together(folder: str | Path, files: Mapping[str, str | bytes], stale: Iterable[Path] = ()) -> None:
@@ -75,9 +121,8 @@ def write_together(folder: str | Path, files: Mapping[str, str | bytes], stale: 
             clear_leftovers(place)
         for name, content in files.items():
             target = Path(folder) / name
+            target = _plain_target(target)  # a folder or a device there is found out before the first rename
             target.parent.mkdir(parents=True, exist_ok=True)
-            if target.is_dir():  # found out before the first rename
-                raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
             content = content if isinstance(content, bytes) else content.encode("utf-8", errors="backslashreplace")
             staged.append((_stage(target, content), target))
         while staged:

@@ -28,7 +28,7 @@ from optimizer.store import MemoryStore, Store
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-BLOCK = 4096
+BLOCK = 16384
 """Outsides a block."""
 JUDGE_ALL = 1500
 """Up to so many keys the judge of heat takes every candidate that is left, and the counts are exact."""

@@ -43,13 +43,13 @@ class StoreError(OutputError):
 
 
 class OtherStudyError(Exception):
-    """The folder holds the record of another study; `folder` and `name` say which."""
+    """The folder holds the results of another study; `folder` and `name` say which."""
 
     def __init__(self, folder: Path, name: str) -> None:
         self.folder, self.name = folder, name
         super().__init__(
-            f"{folder} holds the record of another study, {name}; choose another folder with --out, "
-            f"or delete this one if its results are no longer wanted"
+            f"{folder} holds the results of another study, {name}; nothing there was touched. "
+            "Delete that folder if they are no longer wanted"
         )
 
 
@@ -133,6 +133,7 @@ class Store:
         the record of another study raises OtherStudyError. Raises StoreError where the file cannot be used.
         """
         path = folder / FILE_NAME
+        identity, name = (text.encode("utf-8", "backslashreplace").decode() for text in (identity, name))
         messages: list[str] = []
         _guarded(path, lambda: folder.mkdir(parents=True, exist_ok=True))
         if path.exists():

@@ -242,7 +242,7 @@ class SpanReader:
         if whole + 1 > MOST_VALUES:
             self._problem(
                 path,
-                f"has {whole + 1} values; the most is {MOST_VALUES}",
+                f"has {whole + 1 if whole < 10**12 else 'over 1e12'} values; the most is {MOST_VALUES}",
                 "a longer step or a shorter range",
                 "E155",
                 value,

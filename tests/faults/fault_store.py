@@ -1,6 +1,6 @@
 """Damage to the record of a search, and a machine that fails under it: the same answer or a refusal by name.
 
-Damage: one bit flipped in every byte of a small record and of its write-ahead log, and every truncation of both.
+Damage: every bit of a small record flipped, one bit of every byte of its write-ahead log, and every truncation of both.
 Machine: a shim between the program and the system makes the k-th write, flush or rename of a chosen file fail, end
 short, or be interrupted, for every k; and a limit on the size of files plays the full disk.
 """
@@ -18,6 +18,7 @@ import sqlite3
 import subprocess
 import sys
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -81,39 +82,40 @@ def answer(folder: Path) -> str:
     return "same" if found == WANTED else "a different answer"
 
 
-def damaged_records(share: float = 1.0, seed: int = 1) -> list[Tally]:
-    """Flips of every byte and every truncation, of the record alone and of the record with its log."""
+def damaged_records(share: float = 1.0, seed: int = 1) -> Iterator[Tally]:
+    """Flips and truncations of the record alone and of the record with its log; of each the `share` that chance takes."""
     draw = random.Random(seed)
-    tallies = []
     with scratch() as folder:
         for logged in (False, True):
             files = small_record(folder / f"sound{logged}", logged)
-            flips = Tally(f"one bit of every byte flipped, {'log' if logged else 'record'}")
+            flips = Tally("one bit of every byte flipped, log" if logged else "every bit flipped, record")
             cuts = Tally(f"every truncation, {'log' if logged else 'record'}")
             name = FILE_NAME + "-wal" if logged else FILE_NAME
             for tally, change in ((flips, _flip), (cuts, _cut)):
                 ends: Counter[str] = Counter()
-                for place in range(len(files[name])):
-                    if draw.random() >= share:
-                        continue
+                places = range(len(files[name]))
+                if change is _cut or logged:
+                    tries = [(place, draw.randrange(8)) for place in places if draw.random() < share]
+                else:
+                    tries = [(place, bit) for place in places for bit in range(8) if draw.random() < share]
+                for place, bit in tries:
                     out = folder / "damaged"
                     shutil.rmtree(out, ignore_errors=True)
                     out.mkdir()
                     for other, content in files.items():
-                        (out / other).write_bytes(change(content, place, draw) if other == name else content)
+                        (out / other).write_bytes(change(content, place, bit) if other == name else content)
                     said = answer(out)
                     ends[said] += 1
-                    tally.note(said in ("same", "refused"), f"byte {place}: {said}")
+                    tally.note(said in ("same", "refused"), f"byte {place}, bit {bit}: {said}")
                 tally.remark = ", ".join(f"{said}: {count}" for said, count in sorted(ends.items()))
-                tallies.append(tally)
-    return tallies
+                yield tally
 
 
-def _flip(content: bytes, place: int, draw: random.Random) -> bytes:
-    return content[:place] + bytes([content[place] ^ 1 << draw.randrange(8)]) + content[place + 1 :]
+def _flip(content: bytes, place: int, bit: int) -> bytes:
+    return content[:place] + bytes([content[place] ^ 1 << bit]) + content[place + 1 :]
 
 
-def _cut(content: bytes, place: int, draw: random.Random) -> bytes:
+def _cut(content: bytes, place: int, bit: int) -> bytes:
     return content[:place]
 
 

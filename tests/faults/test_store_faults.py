@@ -224,3 +224,57 @@ def test_a_folder_that_cannot_be_made_is_said(tmp_path):
     (tmp_path / "file").write_text("not a folder")
     with pytest.raises(StoreError, match="--out"):
         Store.open(tmp_path / "file" / "results", "hash", "study.toml", "Mine")
+
+
+def changed(folder, statement):
+    connection = sqlite3.connect(folder / FILE_NAME)
+    with connection:
+        connection.execute(statement)
+    connection.close()
+
+
+@pytest.mark.parametrize(
+    ("statement", "says"),
+    [("UPDATE meta SET value = '2' WHERE key = 'schema'", "schema 2, this program reads 1"),
+     ("DELETE FROM meta WHERE key = 'identity'", "what it belongs to"),
+     ("UPDATE block SET data = 'text' WHERE number = 2", "block 2")],
+)  # fmt: skip
+def test_a_record_of_another_layout_is_set_aside_and_none_is_written_over(tmp_path, statement, says):
+    for aside in ("record-damaged.db", "record-damaged-2.db"):
+        fill(tmp_path)
+        changed(tmp_path, statement)
+        found, messages = read_all(tmp_path)
+        assert found == WANTED and says in messages[0] and aside in messages[0]
+        assert (tmp_path / aside).exists()
+        (tmp_path / FILE_NAME).unlink()
+
+
+def test_damage_while_the_record_is_open_is_met_when_the_block_is_read(tmp_path):
+    fill(tmp_path)
+    store = Store.open(tmp_path, "hash", "study.toml", "Mine")
+    changed(tmp_path, "UPDATE block SET data = zeroblob(40) WHERE number = 3")
+    assert store.read(3) is None and "block 3" in store.messages[0]
+    store.write(block(3))
+    assert store.read(3) is not None
+    store.close()
+
+
+def test_a_block_that_comes_out_otherwise_is_a_loud_error(tmp_path):
+    fill(tmp_path)
+    store = Store.open(tmp_path, "hash", "study.toml", "Mine")
+    with pytest.raises(StoreError, match=r"block 1 was computed before with another result.*Delete it"):
+        store.write(Block(1, {"feasible": 2}, block(1).rows))
+    assert store.read(1).notes == {"feasible": 1}
+    store.close()
+
+
+def test_a_process_that_does_not_let_go_is_told(tmp_path, monkeypatch):
+    fill(tmp_path)
+    monkeypatch.setattr("optimizer.store.PATIENCE", 0.2)
+    other = sqlite3.connect(tmp_path / FILE_NAME, isolation_level=None)
+    other.execute("PRAGMA journal_mode=DELETE")
+    other.execute("BEGIN EXCLUSIVE")
+    with pytest.raises(StoreError, match=r"locked; wait for the other process"):
+        Store.open(tmp_path, "hash", "study.toml", "Mine")
+    other.close()
+    assert read_all(tmp_path) == (WANTED, [])

@@ -9,7 +9,7 @@ import argparse
 import signal
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -58,11 +58,10 @@ LINES: dict[str, tuple[Callable[[], object], Callable[[], object]]] = {
 }
 
 
-def tallies(found: object) -> list[Tally]:
-    """The tallies in what a line gives: one, a list, or one with its figures."""
-    if isinstance(found, Tally):
-        return [found]
-    return [item for item in found if isinstance(item, Tally)]  # type: ignore[attr-defined]
+def tallies(found: object) -> Iterator[Tally]:
+    """The tallies in what a line gives, as they come: one, several, or one with its figures."""
+    items = [found] if isinstance(found, Tally) else found
+    yield from (item for item in items if isinstance(item, Tally))  # type: ignore[attr-defined]
 
 
 def main() -> int:
@@ -75,13 +74,11 @@ def main() -> int:
     for name in options.only or LINES:
         started = time.perf_counter()
         try:
-            found = tallies(LINES[name][0 if options.quick else 1]())
+            for tally in tallies(LINES[name][0 if options.quick else 1]()):
+                bad += len(tally.failures)
+                print(f"{name}: {tally} ({time.perf_counter() - started:.0f} s)", flush=True)
         except Lacking as why:
             print(f"{name}: not run, {why}", flush=True)
-            continue
-        for tally in found:
-            bad += len(tally.failures)
-            print(f"{name}: {tally} ({time.perf_counter() - started:.0f} s)", flush=True)
     return 1 if bad else 0
 
 

@@ -6,6 +6,8 @@ import io
 import json
 import math
 import os
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -96,6 +98,39 @@ class TestAtomicWrites:
         (tmp_path / "run.json").mkdir()
         with pytest.raises(OutputError, match=r"a folder stands"):
             write_text(tmp_path / "run.json", "x")
+
+    def test_nothing_takes_the_place_of_a_device_or_a_pipe(self, tmp_path):
+        os.mkfifo(tmp_path / "run.json")
+        for write in (write_text, lambda path, text: results.write_together(path.parent, {path.name: text})):
+            with pytest.raises(OutputError, match=r"run\.json: a device or a pipe stands"):
+                write(tmp_path / "run.json", "x")
+        assert (tmp_path / "run.json").is_fifo() and [path.name for path in tmp_path.iterdir()] == ["run.json"]
+
+    def test_our_own_output_is_not_cut_off(self, tmp_path):
+        code = (
+            "import sys\nfrom optimizer.results import OutputError, write_text\nprint('first', flush=True)\n"
+            "try: write_text(sys.argv[1], 'x')\nexcept OutputError as error: print(error)"
+        )
+        with open(tmp_path / "said", "w") as said:
+            subprocess.run([sys.executable, "-c", code, "/dev/stdout"], stdout=said, check=True)
+        assert (tmp_path / "said").read_text().startswith("first\n/dev/stdout: a device or a pipe stands")
+
+    def test_a_link_stays_a_link(self, tmp_path):
+        (tmp_path / "real.csv").write_text("old")
+        (tmp_path / "link.csv").symlink_to("real.csv")
+        write_text(tmp_path / "link.csv", "new")
+        assert (tmp_path / "link.csv").is_symlink() and (tmp_path / "real.csv").read_text() == "new"
+
+    def test_a_place_is_looked_at_without_a_trace(self, tmp_path):
+        results.look_at_place(tmp_path / "a" / "b")
+        results.look_at_place(tmp_path / "a", tmp_path / "a" / "c.csv")
+        (tmp_path / "file").write_text("x")
+        for folder in (tmp_path / "file", tmp_path / "file" / "b" / "c", tmp_path / ("x" * 300)):
+            with pytest.raises(OutputError, match="--out"):
+                results.look_at_place(folder)
+        with pytest.raises(OutputError, match="a folder stands"):
+            results.look_at_place(tmp_path.parent, tmp_path)
+        assert [path.name for path in tmp_path.iterdir()] == ["file"]
 
     def test_a_name_with_a_nul_is_said(self, tmp_path):
         with pytest.raises(OutputError):

@@ -68,7 +68,7 @@ def test_an_edited_study_starts_afresh_and_the_old_record_is_kept(tmp_path):
 
 def test_another_studys_folder_is_refused_with_what_to_do(tmp_path):
     Store.open(tmp_path, "h", "study.toml", "Mine").close()
-    with pytest.raises(OtherStudyError, match="Mine; choose another folder with --out"):
+    with pytest.raises(OtherStudyError, match="results of another study, Mine; nothing there was touched"):
         Store.open(tmp_path, "h", "other.toml", "Yours")
     assert Store.open(tmp_path, "h", "study.toml").messages == [], "the record must be untouched"
 
