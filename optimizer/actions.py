@@ -90,8 +90,8 @@ def search(study: Path, seed: int | None, kernel: str | None, output: Output) ->
     return DONE if result.designs else NO
 
 
-def check(motor: Path, curve: Path | None, kernel: str, output: Output) -> int:
-    """Evaluate one motor, print it, write its page and its histories."""
+def check(motor: Path, curve: Path | None, ladder: Path | None, kernel: str, output: Output) -> int:
+    """Evaluate one motor, print it, write its page, its histories and its ladder."""
     from optimizer.cautions import cautions
     from optimizer.inputs import load_motor
     from physics.assessment import assess
@@ -101,6 +101,8 @@ def check(motor: Path, curve: Path | None, kernel: str, output: Output) -> int:
     found = cautions(assessment, output.units)
     if curve is not None:
         _write_curve(curve, assessment)
+    if ladder is not None:
+        _write_ladder(ladder, file.name, assessment, output.units)
     if output.writes:
         _write_check_page(file, assessment, found, output)
     if output.as_json:
@@ -197,6 +199,14 @@ def _write_curve(path: Path, assessment: Assessment) -> None:
         [float(values[i]) for values in columns.values()] for i in range(length) if math.isfinite(columns["time_s"][i])
     ]
     write_csv(path, list(columns), rows)
+
+
+def _write_ladder(path: Path, name: str, assessment: Assessment, units: str) -> None:
+    from optimizer.report import design_view, panels
+    from optimizer.report.pictures import ladder_picture
+    from optimizer.results import write_text
+
+    write_text(path, ladder_picture(panels.ladder(design_view(assessment, name), units), name) + "\n")
 
 
 def _write_check_page(file: Any, assessment: Assessment, found: Sequence[Caution], output: Output) -> None:
@@ -373,13 +383,14 @@ def draw(motor: Path, paper: str, kernel: str, output: Output) -> int:
 
 def new(folder: Path | None, output: Output) -> int:
     """Make the starter folder."""
-    from optimizer.starter import create
+    from optimizer.starter import FILES, create
 
     target = folder or output.folder or Path("grainwright-start")
     written = create(target)
     if output.as_json:
         output.print_json({"schema": 1, "folder": str(target), "files": [str(path) for path in written]})
     elif not output.quiet:
-        click.echo("\n".join(str(path) for path in written))
+        width = max(len(str(path)) for path in written)
+        click.echo("\n".join(f"{path!s:{width}}  {what}" for path, what in zip(written, FILES.values(), strict=True)))
         output.say(f"next: grainwright search {target / 'study.toml'}")
     return DONE

@@ -19,6 +19,9 @@ from physics.seals import gland_warnings
 PORT_RULE = 2.0
 """Port to throat area below which a small motor tends to burn erosively; common practice, no source."""
 
+NOT_DESCRIBED = "The port chokes: the pressures and factors here are outside the model and hold for nothing."
+"""What is said in place of a verdict, and in one with rungs that fall short."""
+
 # One entry for each flag a kernel raises: what it is about, and what it means for the figures above it.
 _FLAGS: dict[str, tuple[str, str]] = {
     "port_choked": (

@@ -7,11 +7,12 @@ Heavy imports happen inside the commands, so that `--help` answers at once. Exit
 from __future__ import annotations
 
 import functools
+import io
 import os
 import signal
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +31,7 @@ def _guarded(command: Callable[..., int]) -> Callable[..., None]:
     def run(*args: Any, **options: Any) -> None:
         try:
             _stop_on_terminate()
+            _write_what_can_be_written()
             if _too_little_memory():
                 raise MemoryError
             code = _outcome(command, *args, **options)
@@ -60,6 +62,7 @@ def _outcome(command: Callable[..., int], *args: Any, **options: Any) -> int:
     from optimizer.results import OutputError
 
     try:
+        _look_at_places(command.__name__, options)
         return command(*args, **options)
     except InputError as error:
         _complain(str(error))
@@ -79,6 +82,28 @@ def _machine_failed(error: ImportError | OSError) -> int:
     else:
         _complain(f"the machine failed: {text}")
     return MACHINE_FAILED
+
+
+def _look_at_places(command: str, options: Mapping[str, Any]) -> None:
+    """Find out before the work whether its results can be written where they should go."""
+    from optimizer.results import look_at_place
+
+    if command == "new":
+        return  # quick, and it says more itself
+    folder = options["out"]
+    if folder is None and (command in ("search", "draw") or not options["as_json"]):
+        folder = Path("results")
+    if folder is not None:
+        look_at_place(folder)
+    for name in ("curve", "ladder", "propellant"):
+        if options.get(name) is not None:
+            look_at_place(options[name].parent, options[name])
+
+
+def _write_what_can_be_written() -> None:
+    """Signs that the terminal's alphabet lacks become "?"; without this a × would end the command."""
+    if isinstance(sys.stdout, io.TextIOWrapper) and sys.stdout.errors == "strict":
+        sys.stdout.reconfigure(errors="replace")
 
 
 def _stop_on_terminate() -> None:
@@ -105,19 +130,21 @@ def _complain(text: str) -> None:
     click.echo(text, err=True)
 
 
-def _shared(kernel: bool = False) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """The options that every command has, and `--kernel` where a motor is evaluated."""
+def _shared(kernel: bool = False, default: str = "By default steady.") -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """The options that every command has, and `--kernel` where a motor is evaluated; `default` tells which it is."""
 
     def decorate(command: Callable[..., Any]) -> Callable[..., Any]:
         if kernel:
             command = click.option(
                 "--kernel",
                 type=click.Choice(["steady", "transient"]),
-                help="steady: equilibrium at each web; transient: filling, port flow, erosive burning.",
+                help=f"steady: equilibrium at each web; transient: filling, port flow, erosive burning. {default}",
             )(command)
         command = click.option("--quiet", is_flag=True, help="Say nothing but errors.")(command)
         command = click.option(
-            "--out", type=click.Path(path_type=Path, file_okay=False), help="Folder for what is written."
+            "--out",
+            type=click.Path(path_type=Path, file_okay=False),
+            help="Folder for what is written; by default results/ and the file's name, here.",
         )(command)
         command = click.option(
             "--units", type=click.Choice(["metric", "imperial"]), default="metric", help="Units of tables and drawings."
@@ -128,6 +155,7 @@ def _shared(kernel: bool = False) -> Callable[[Callable[..., Any]], Callable[...
 
 
 _MOTOR = click.Path(path_type=Path)
+_SEED = click.IntRange(0, 2**32 - 1)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -135,19 +163,24 @@ _MOTOR = click.Path(path_type=Path)
 def main() -> None:
     """Design, check and learn from your own solid rocket motors.
 
+    Begin with `grainwright new FOLDER`: a study, a motor and a firing that run as they are, with the commands to run.
+
     Work with your club and under your local codes; a figure printed here is no permission to fire.
     """
 
 
 @main.command()
 @click.argument("study", type=_MOTOR)
-@click.option("--seed", type=int, help="Seed, in place of the study's.")
-@_shared(kernel=True)
+@click.option("--seed", type=_SEED, help="Seed, in place of the study's.")
+@_shared(kernel=True, default="By default what the study says.")
 @_guarded
 def search(
     study: Path, seed: int | None, kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool
 ) -> int:
-    """Search a study and write its Pareto table."""
+    """Search a study and write its Pareto table.
+
+    Every design of the table is a motor file too, in the folder of the results, beside a page that opens in a browser.
+    """
     from optimizer import actions
 
     return actions.search(study, seed=seed, kernel=kernel, output=actions.Output(as_json, units, out, quiet))
@@ -155,11 +188,21 @@ def search(
 
 @main.command()
 @click.argument("motor", type=_MOTOR)
-@click.option("--curve", type=click.Path(path_type=Path, dir_okay=False), help="Write the histories to a CSV file.")
+@click.option(
+    "--curve", type=click.Path(path_type=Path, dir_okay=False), help="Write pressure, thrust and flow over time (CSV)."
+)
+@click.option("--ladder", type=click.Path(path_type=Path, dir_okay=False), help="Write the failure ladder as a picture (SVG).")
 @_shared(kernel=True)
 @_guarded
 def check(
-    motor: Path, curve: Path | None, kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool
+    motor: Path,
+    curve: Path | None,
+    ladder: Path | None,
+    kernel: str | None,
+    as_json: bool,
+    units: str,
+    out: Path | None,
+    quiet: bool,
 ) -> int:
     """Evaluate one motor, with its failure ladder.
 
@@ -167,7 +210,8 @@ def check(
     """
     from optimizer import actions
 
-    return actions.check(motor, curve=curve, kernel=kernel or "steady", output=actions.Output(as_json, units, out, quiet))
+    output = actions.Output(as_json, units, out, quiet)
+    return actions.check(motor, curve=curve, ladder=ladder, kernel=kernel or "steady", output=output)
 
 
 @main.command()
@@ -177,7 +221,10 @@ def check(
 def compare(
     motors: tuple[Path, ...], kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool
 ) -> int:
-    """Show what changed between motors, and what each change did."""
+    """Show what changed between motors, and what each change did.
+
+    Two motor files or more, oldest first.
+    """
     from optimizer import actions
 
     return actions.compare(motors, kernel=kernel or "steady", output=actions.Output(as_json, units, out, quiet))
@@ -186,7 +233,7 @@ def compare(
 @main.command()
 @click.argument("motor", type=_MOTOR)
 @click.option("--samples", type=click.IntRange(16, 2**20), default=4096, help="Points drawn; a power of two is best.")
-@click.option("--seed", type=int, default=1, help="Seed of the points.")
+@click.option("--seed", type=_SEED, default=1, help="Seed of the points.")
 @_shared(kernel=True)
 @_guarded
 def spread(
@@ -199,7 +246,11 @@ def spread(
     out: Path | None,
     quiet: bool,
 ) -> int:
-    """Show what tolerances and lot scatter do to a motor."""
+    """Show what tolerances and lot scatter do to a motor.
+
+    Draws over the [tolerances] of the motor file: percentiles, the chance that each rung lets go, and which tolerance
+    matters most.
+    """
     from optimizer import actions
 
     output = actions.Output(as_json, units, out, quiet)
@@ -209,7 +260,7 @@ def spread(
 @main.command()
 @click.argument("firings", type=_MOTOR, nargs=-1, required=True)
 @click.option("--propellant", type=click.Path(path_type=Path, dir_okay=False), help="Write the re-fitted propellant.")
-@_shared(kernel=True)
+@_shared(kernel=True, default="By default transient.")
 @_guarded
 def reduce(
     firings: tuple[Path, ...],
@@ -220,7 +271,10 @@ def reduce(
     out: Path | None,
     quiet: bool,
 ) -> int:
-    """Turn firing records into figures and a rate law."""
+    """Turn firing records into figures and a rate law.
+
+    One firing file or more; several of one propellant are fitted together.
+    """
     from optimizer import actions
 
     output = actions.Output(as_json, units, out, quiet)
@@ -232,7 +286,10 @@ def reduce(
 @_shared(kernel=True)
 @_guarded
 def explain(firing: Path, kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool) -> int:
-    """Rank the failure modes that fit a failed firing."""
+    """Rank the failure modes that fit a failed firing.
+
+    The firing file says what was found under [observed]; a pressure record helps and is not needed.
+    """
     from optimizer import actions
 
     return actions.explain(firing, kernel=kernel or "steady", output=actions.Output(as_json, units, out, quiet))
@@ -261,7 +318,10 @@ def draw(
 @_shared()
 @_guarded
 def new(folder: Path | None, as_json: bool, units: str, out: Path | None, quiet: bool) -> int:
-    """Make a commented starter folder that runs as it is."""
+    """Make a commented starter folder that runs as it is.
+
+    FOLDER is made if it is not there (by default grainwright-start); nothing in it is written over.
+    """
     from optimizer import actions
 
     return actions.new(folder, output=actions.Output(as_json, units, out, quiet))

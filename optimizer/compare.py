@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from optimizer.cautions import NOT_DESCRIBED
 from optimizer.inputs import InputError, MotorFile, motor_from_document
 from optimizer.units import QuantityError, parse_quantity, show
 from optimizer.vocabulary import MOTOR_KEYS
@@ -64,6 +65,7 @@ class Look:
     rungs: tuple[RungState, ...]
     not_assessed: tuple[tuple[str, str, str], ...]
     ok: bool
+    described: bool = True
 
     def rung(self, name: str) -> RungState | None:
         """The rung of that name ("mode, part"), or None."""
@@ -251,7 +253,7 @@ def look_at(assessment: Assessment) -> Look:
             figures[name] = _number(assessment.fit.get(name))
     rungs = sorted((_state(rung) for rung in assessment.ladder.rungs), key=_place)
     missing = tuple((item.mode, item.part, item.why) for item in assessment.ladder.not_assessed)
-    return Look(figures, tuple(rungs), missing, bool(assessment.ok[0]))
+    return Look(figures, tuple(rungs), missing, bool(assessment.ok[0]), bool(assessment.described[0]))
 
 
 def _number(value: Any) -> float | None:
@@ -491,6 +493,8 @@ def _answer(
         missing = next((why for mode, part, why in after.not_assessed if f"{mode}, {part}" == asked.name), None)
         told = f"it is not assessed in the new one ({missing})" if missing else "the new motor has no such rung"
         return "not known", f"{opening} Whether that is fixed is not known: {told}."
+    if not after.described:
+        return "not known", f"{opening} Whether the new motor is better cannot be said. {NOT_DESCRIBED}"
     verdict = _sound_verdict(asked, then, after) if sound else _verdict(asked, then, after)
     sentences = [opening, _what_became(asked, then, units), _why_it_moved(asked, before, after, changes, units)]
     sentences += [_what_governs(then, after, units), _closing(verdict)]

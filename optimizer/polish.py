@@ -110,7 +110,7 @@ def _figures(motors: Motors, kernel: str) -> list[tuple[dict[str, float], bool]]
     found = assess(motors, kernel=kernel, curve=True)
     columns = {name: found.figures[name] for name in ("peak_pressure", "total_impulse", "burn_time")}
     columns |= {"maximum_expected_pressure": found.maximum_expected_pressure, "smallest_factor": found.smallest_factor}
-    passes = found.ok & ~np.asarray(found.figures.flags["port_choked"], dtype=bool)
+    passes = found.ok
     return [
         ({name: float(column[row]) for name, column in columns.items()}, bool(passes[row])) for row in range(motors.size)
     ]

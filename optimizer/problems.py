@@ -61,6 +61,7 @@ CODES: dict[str, str] = {
     "E158": "a tolerance that names nothing or says nothing",
     "E159": "a variable that the base motor has no part for",
     "E160": "a record of a firing that cannot be read",
+    "E161": "a results folder that belongs to another study",
 }
 """The kinds of problem; a code keeps its meaning from release to release."""
 

@@ -175,7 +175,7 @@ def search(
         fix = "fewer values of the variables that no kernel needs, or fewer such variables"
         raise _refused(study, "search", str(error), fix, "E155") from error
     except OtherStudyError as error:
-        raise _refused(study, "--out", str(error), "another folder with --out", "E160") from error
+        raise _refused(study, "--out", str(error), "another folder with --out", "E161") from error
     result.seconds = time.perf_counter() - started
     if folder is not None:
         write_results(result, folder, {} if also is None else also(result))

@@ -80,6 +80,12 @@ def stock_names(folder: str | Path | None = None) -> list[str]:
     return list(dict.fromkeys([*own, *packaged_names()]))
 
 
+def kept_names(folder: str | Path | None = None) -> list[str]:
+    """The names of `stock_names` less those of other CSV files that lie beside the study."""
+    own = [] if folder is None else [path.stem for path in sorted((Path(folder) / "stock").glob("*.csv"))]
+    return list(dict.fromkeys([*own, *packaged_names()]))
+
+
 def _own_folders(folder: str | Path | None) -> list[Path]:
     return [] if folder is None else [place for place in (Path(folder) / "stock", Path(folder)) if place.is_dir()]
 
@@ -97,7 +103,9 @@ def load_stock(name: str, folder: str | Path | None = None) -> Stock:
             return _packaged(name)
     names = stock_names(folder)
     near = nearest(name, names, 3)
-    raise KeyError(f"did you mean {' or '.join(map(repr, near))}?" if near else f"lists: {', '.join(names[:20])}")
+    guess = f"did you mean {' or '.join(map(repr, near))}? " if near else ""
+    listed = ", ".join(kept_names(folder)[:20])
+    raise KeyError(f"{guess}lists: {listed}; your own: stock/NAME.csv beside the study")
 
 
 @lru_cache(maxsize=32)

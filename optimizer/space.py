@@ -508,7 +508,7 @@ class _Build:
         if "grain_length" in self.values:
             first["length"] = self.values["grain_length"]
         elif self.space._mode == "neutral":
-            first["length"] = 0.5 * (3.0 * first["outer_diameter"] + first["core_diameter"])
+            first["length"] = _cut(0.5 * (3.0 * first["outer_diameter"] + first["core_diameter"]))
         elif self.space._mode == "fill":
             first |= self._filling(motors, first)
         return first
@@ -516,12 +516,12 @@ class _Build:
     def _filling(self, motors: Motors, first: Mapping[str, Any]) -> dict[str, Any]:
         room = self._room(motors)
         if "grain_count" in self.values:
-            return {"length": room / first["count"]}
+            return {"length": _cut(room / first["count"])}
         whole = np.floor(room / first["length"] * (1.0 + 1e-12))
-        rest = room - whole * first["length"]
+        rest = _cut(room - whole * first["length"])
         short = (whole >= 1) & (rest >= SHORTEST_PART * first["length"])
         self._rest = np.where(short, rest, 0.0)
-        stretched = room / np.maximum(whole, 1.0)
+        stretched = _cut(room / np.maximum(whole, 1.0))
         return {"count": np.maximum(whole, 1.0), "length": np.where(short, first["length"], stretched)}
 
     def _room(self, motors: Motors) -> Floats:
@@ -586,6 +586,11 @@ class _Build:
                 reasons["grains longer than the case"] = _stack(motors) > room
         for reason, which in reasons.items():
             self.impossible[reason] = np.broadcast_to(np.asarray(which, dtype=bool), (self.size,))
+
+
+def _cut(length: Any) -> Floats:
+    """A length cut to ten decimals, so that a motor file says 87 mm and not 87.00000000000001 mm. [m]"""
+    return np.asarray(np.floor(np.asarray(length) * 1e10 + 1e-3) / 1e10)
 
 
 def _by_row(grain: Any, name: str) -> Floats:

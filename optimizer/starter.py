@@ -11,15 +11,16 @@ from pathlib import Path
 from optimizer.problems import InputError, Problem, plain_file
 from optimizer.results import write_bytes
 
-FILES = (
-    "study.toml",
-    "motor.toml",
-    "propellant.toml",
-    "firing.toml",
-    "firing.csv",
-    "failed_firing.toml",
-    "stock/shop-tubes.csv",
-)
+FILES = {
+    "study.toml": "what may vary, within which limits, what is wanted: search",
+    "motor.toml": "one motor: check, spread, draw, compare",
+    "propellant.toml": "the propellant that the motor names",
+    "firing.toml": "a static firing: reduce",
+    "firing.csv": "its record",
+    "failed_firing.toml": "a firing that failed: explain",
+    "stock/shop-tubes.csv": "the tubes that the study chooses from",
+}
+"""The files of the starter folder, and what each is for."""
 
 
 def create(folder: str | Path) -> list[Path]:

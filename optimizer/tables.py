@@ -15,11 +15,11 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from optimizer.cautions import Caution
+from optimizer.cautions import NOT_DESCRIBED, Caution
 from optimizer.front import spread_out
 from optimizer.limits import ALIASES
 from optimizer.units import display_unit, number_in, show
-from optimizer.vocabulary import find_quantity
+from optimizer.vocabulary import CHANCE, find_quantity
 from physics.assessment import Assessment
 from physics.motors import Curve, Ladder, Rung
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from optimizer.explain import Explanation, RuledOut
     from optimizer.fit_rate import Fit, Learned
     from optimizer.search import Design, SearchResult
-    from optimizer.spread import SpreadResult
+    from optimizer.spread import Chance, SpreadResult
 
 FIRST = "bold"
 SHORT = "bold red"
@@ -149,7 +149,8 @@ def verdict_line(assessment: Assessment) -> Text:
     ladder = assessment.ladder
     short = [(rung.mode, rung.part) for rung in rung_order(ladder) if not bool(rung.ok.ravel()[0])]
     unfit = assessment.fit is not None and not bool(np.ravel(np.asarray(assessment.fit["ok"]))[0])
-    words = [f"Falls short: {rung_names(short)}."] if short else []
+    words = [] if bool(assessment.described[0]) else [NOT_DESCRIBED]
+    words += [f"Falls short: {rung_names(short)}."] if short else []
     words += ["Does not fit the airframe."] if unfit else []
     style = SHORT if words else FIRST
     if not words:
@@ -408,10 +409,18 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
     if result.designs:
         screen.print()
         screen.print(_front_table(result, units, screen.width))
+        same = _same_in_all(result)
+        if same:
+            screen.print(Text(f"the same in all of them: {', '.join(same)}", FAINT))
         groups = len({design.group for design in result.designs})
         if groups > MOST_ROWS:
             text = f"{MOST_ROWS} of the {groups} designs in the results folder, spread evenly over the front"
             screen.print(Text(text, FAINT))
+        tools = _tool_lines(result)
+        if tools:
+            screen.print()
+            screen.print(heading("Nearest sizes of tools, and what each would change"))
+            screen.print(Padding(_lines(tools), (0, 0, 0, 2)))
         hidden = len(result.designs) - groups
         if hidden:
             screen.print(
@@ -441,6 +450,33 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
     _closing_cautions(screen)
 
 
+def _same_in_all(result: SearchResult) -> list[str]:
+    """The variables that every design of the front has alike; they have no column."""
+    design = result.designs[0]
+    names = [name for name in design.variables if len({str(each.variables[name]) for each in result.designs}) == 1]
+    return [f"{_short(name)} {_variable(design, name)}" for name in names if len(result.designs) > 1]
+
+
+_ROUNDED = (("maximum_expected_pressure", "expected pressure"), ("total_impulse", "impulse"), ("smallest_factor", "factor"))
+MOST_TOOLS = 3
+"""Designs whose nearest sizes of tools are printed; the results folder has more."""
+
+
+def _tool_lines(result: SearchResult) -> list[str]:
+    """For the first designs off stock: the sizes next to a variable, and what each does to the figures that matter."""
+    lines = []
+    for design in [each for each in result.designs if each.roundings][:MOST_TOOLS]:
+        variables: dict[str, list[str]] = {}
+        for item in design.roundings:
+            by = item["changes"]
+            moved = ", ".join(f"{word} {100.0 * by[name]:+.1f} %" for name, word in _ROUNDED if name in by)
+            short = "" if item["ok"] else ", and it no longer passes"
+            variables.setdefault(item["variable"], []).append(f"{item['tool']}: {moved}{short}")
+        told = "; ".join(f"{_short(name)} {_variable(design, name)} → {' or '.join(sizes)}" for name, sizes in variables.items())
+        lines.append(f"no. {design.number}: {told}")
+    return lines
+
+
 def _count(number: int) -> str:
     """A whole number in groups of three."""
     return f"{number:,}".replace(",", " ")
@@ -455,6 +491,8 @@ def _front_table(result: SearchResult, units: str, width: int) -> Table:
     ]
     results = result.designs[0].results
     needed = [aim.name for aim in result.study.objectives if aim.name in results and aim.name != "smallest_factor"]
+    under = [limit.name for limit in result.study.limits if limit.percentile is not None or limit.quantity == CHANCE]
+    needed += [name for name in dict.fromkeys(under) if name in results and name not in needed]
     extra = [name for name in ("designation", *_FRONT_FIGURES) if name in results and name not in needed]
     designs = _shown(result)
     units_of = {name: _common_unit([_variable(design, name) for design in result.designs]) for name in varied}
@@ -538,6 +576,8 @@ def _headed(name: str, units: str) -> str:
 def _result_cell(value: Any, name: str, units: str) -> str:
     if isinstance(value, str):
         return value
+    if name == CHANCE:  # the upper end of an interval: none of a few hundred samples is not never
+        return f"< {100.0 * value:.2g} %"
     return number_in(value, name, units) if find_quantity(name) else f"{value:.4g}"
 
 
@@ -549,11 +589,14 @@ def _print_misses(screen: Console, result: SearchResult, units: str) -> None:
         screen.print()
         screen.print(heading("What would let one in"))
         for entry in result.relaxations[:8]:
-            words = " and ".join(
-                f"{change['limit']}{by_kernel(change)} {' → '.join(moved_bound(change, units))}"
+            words = [
+                f"{change['limit']}{by_kernel(change)} {' → '.join(moved_bound(change, units, _bound))}"
                 for change in entry["changes"]
-            )
-            screen.print(Padding(Text(words), (0, 0, 0, 2)))
+            ]
+            many = len(words) > 2
+            screen.print(Padding(Text("all of these together" if many else " and ".join(words)), (0, 0, 0, 2)))
+            if many:
+                screen.print(Padding(_lines(words), (0, 0, 0, 4)))
     if result.nearest:
         screen.print()
         screen.print(heading("Nearest candidates"))
@@ -566,6 +609,23 @@ def _print_misses(screen: Console, result: SearchResult, units: str) -> None:
                 for miss in row["misses"]
             )
             screen.print(Padding(Text(f"{variables}: {missed}"), (0, 0, 0, 2)))
+        ends = range_ends(result)
+        if ends:
+            text = f"All of these stand at an end of what the study allows: {', '.join(ends)}. Widen it there first."
+            screen.print(Padding(Text(text, FIRST), (1, 0, 0, 2)))
+
+
+def range_ends(result: SearchResult) -> list[str]:
+    """The variables of which every nearest candidate has the least, or every one the most, that the study allows."""
+    found = []
+    for name, span in result.study.variables.items():
+        values = [row["variables"].get(name) for row in result.nearest]
+        if span.count < 2 or not values or not all(isinstance(value, (int, float)) for value in values):
+            continue
+        for end, word in ((float(np.nanmin(span.si)), "least"), (float(np.nanmax(span.si)), "most")):
+            if all(math.isclose(float(value), end, rel_tol=1e-9) for value in values):
+                found.append(f"{_short(name)} at its {word}")
+    return found
 
 
 def _bound(value: Any, name: str, units: str) -> str:
@@ -591,6 +651,9 @@ def print_comparison(comparison: Comparison, units: str) -> None:
         screen.print(Text(step.answer))
         screen.print()
         screen.print(_changes_table(step.changes, comparison.looks[step.before], units))
+        cannot = [f"{change.key} cannot stand alone: {_why(change)}" for change in step.changes if change.alone is None]
+        if cannot:
+            screen.print(Padding(_lines(cannot, FAINT), (1, 0, 0, 2)))
     screen.print()
     screen.print(heading("Figures"))
     screen.print(Padding(_figures_table(comparison, units), (0, 0, 0, 2)))
@@ -606,16 +669,19 @@ _MOVED = ("peak_head_pressure", "total_impulse", "burn_time")
 def _changes_table(changes: Sequence[Change], before: Look, units: str) -> Table:
     """Each change, and what it does alone to the figures that matter first."""
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
-    for column in ("changed", "from", "to"):
+    table.add_column("changed", no_wrap=True)
+    for column in ("from", "to"):
         table.add_column(column, overflow="fold")
     for name in _MOVED:
         table.add_column(f"{_WORDS[name]}, alone", justify="right")
     for change in changes:
         cells = [_relative(change.alone, before, name) for name in _MOVED]
         table.add_row(Text(change.key), Text(change.before_text), Text(change.after_text), *cells)
-        if change.alone is None:
-            table.add_row("", Text(f"cannot stand alone: {change.why}", FAINT))
     return table
+
+
+def _why(change: Change) -> str:
+    return change.why.removeprefix("not possible alone: ")
 
 
 def _relative(alone: Look | None, before: Look, name: str) -> str:
@@ -703,10 +769,9 @@ def print_spread(name: str, result: SpreadResult, units: str) -> None:
         if chance.failed:
             chances.add_row(f"{mode}, {part}", chance.text)
     screen.print(Padding(chances, (0, 0, 0, 2)))
-    held = [(f"{mode}, {part}", chance) for mode, part, chance in result.rungs if not chance.failed]
+    held = [chance for _, _, chance in result.rungs if not chance.failed]
     if held:
-        names = "; ".join(name for name, _ in held)
-        screen.print(Padding(Text(f"each {held[0][1].text}: {names}", FAINT), (0, 0, 0, 2)))
+        screen.print(Padding(Text(_held_words(held, len(result.rungs)), FAINT), (0, 0, 0, 2)))
     steps = ", ".join(
         f"{show(step['p95'], 'pressure', units)} at {step['samples']}" for step in result.convergence[-3:]
     )
@@ -727,6 +792,12 @@ def print_spread(name: str, result: SpreadResult, units: str) -> None:
     screen.print(heading("Which tolerance matters (share of the variance)"))
     screen.print(Padding(_shares_table(result, ("peak_head_pressure", "total_impulse", "burn_time")), (0, 0, 0, 2)))
     _closing_cautions(screen)
+
+
+def _held_words(held: Sequence[Chance], rungs: int) -> str:
+    """What is known of the rungs that held in every sample; which they are stands on the page and in the JSON."""
+    which = f"each of the {rungs} rungs" if len(held) == rungs else f"each of the other {len(held)} rungs"
+    return f"{'the other rung' if len(held) == 1 < rungs else which} assessed: {held[0].text}"
 
 
 _CORNER_FIGURES = ("peak_head_pressure", "total_impulse", "smallest_factor")

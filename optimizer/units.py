@@ -170,8 +170,8 @@ _HINTS: Mapping[str, tuple[str, str]] = {
     "psia": ("psia is not in the list of units", "write psi; every pressure here is absolute"),
     "barg": ("gauge pressure is not taken", "give the absolute pressure in bar (gauge plus the ambient pressure)"),
     "bara": ("bara is not in the list of units", "write bar; every pressure here is absolute"),
-    "C": ("C is not a thermometer scale here", "write degC"),
-    "F": ("F is not a thermometer scale here", "write degF"),
+    "C": ("C is not a thermometer scale here", 'write degC, as in "20 degC"'),
+    "F": ("F is not a thermometer scale here", 'write degF, as in "72 degF"'),
     "M": ("M is not a unit", "write m for metres, or MPa for a pressure"),
     "Mm": ("Mm would be a million metres", "write mm for millimetres"),
     "mPa": ("mPa would be a thousandth of a pascal", "write MPa for a million pascals"),
@@ -347,6 +347,15 @@ def _not_a_number(text: str) -> QuantityError:
     return QuantityError("E102", "does not begin with a number", 'write a number and a unit, as in "13 mm"')
 
 
+def _as_decimal(text: str) -> str:
+    """How to write a fraction such as ``3/8 in`` or ``1 3/8 in``; an example where it is no such thing."""
+    found = re.fullmatch(r"(?:(\d{1,4})(?:\s+|\s*-\s*))?(\d{1,4})\s*/\s*(\d{1,4})\s*([^\d\s]\S*)?", text)
+    if found is None or int(found[3]) == 0:
+        return 'write one decimal, as in "1.375 in" for 1 3/8 in'
+    value = int(found[1] or 0) + int(found[2]) / int(found[3])
+    return f'write it as a decimal: "{value:.6g} {found[4] or "in"}"'
+
+
 def _refuse_second_number(text: str, rest: str) -> None:
     number = text[: len(text) - len(rest)]
     if re.match(r",\d", rest):
@@ -355,9 +364,9 @@ def _refuse_second_number(text: str, rest: str) -> None:
     if re.match(r"\s*[eE][+-]?\d{4,}", rest):
         raise QuantityError("E105", "has an exponent beyond reason", "write the number without it")
     if re.match(r"\s*/\s*\d", rest):
-        raise QuantityError("E102", "is a fraction", 'write it as a decimal, as in "0.375 in" for 3/8 in')
+        raise QuantityError("E102", "is a fraction", _as_decimal(text))
     if re.match(r"\s*-?\s*\d+\s*/\s*\d", rest) or re.match(r"\s+\d(?!/)", rest):
-        raise QuantityError("E102", "has more than one number", 'write one decimal, as in "1.375 in" for 1 3/8 in')
+        raise QuantityError("E102", "has more than one number", _as_decimal(text))
     if re.match(r"\s*(?:±|\+/-|\.\.|to\b|-\s*\d)", rest):
         raise QuantityError("E102", "has more than one number", "write one number; scatter goes under [tolerances]")
     if rest.startswith("."):

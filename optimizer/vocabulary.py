@@ -528,7 +528,13 @@ _AMBIENT = (
         column="ambient.temperature",
     ),
     KeySpec(
-        "soak", "quantities", "temperatures that the propellant must bear, coldest first", "temperature", 200, 373.15
+        "soak",
+        "quantities",
+        "temperatures that the propellant must bear, coldest first",
+        "temperature",
+        200,
+        373.15,
+        example='["0 degC", "35 degC"]',
     ),
 )
 

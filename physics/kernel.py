@@ -21,7 +21,7 @@ FLAGS: dict[str, str] = {
     "port_choked": "a port is narrower than the throat for the flow it carries: the flow chokes there first",
     "flow_separated": f"the nozzle is overexpanded and its flow separates ({SEPARATION_CRITERION})",
     "outside_characterised_pressure": "pressure leaves the rows for which the propellant was characterised",
-    "several_equilibria": "a higher stable pressure exists for the same Kn; the lowest was taken",
+    "several_equilibria": "a stable pressure at least 5 % higher exists for the same Kn; the lowest was taken",
     "nozzle_unchoked": "pressure falls too low for sonic flow in the throat",
     "recession_ignored": "the throat recedes, and the steady kernel does not follow it",
     "erosive_burning_ignored": "the propellant names an erosive law, and the steady kernel does not apply it",

@@ -322,6 +322,12 @@ def port_flow(log_port_ratio: Array, gamma: Array, steps: int | None = None) -> 
     return square, np.asarray(log_head - np.minimum(log_port_ratio, 0.0))
 
 
+def rough_port_mach_squared(log_port_ratio: Array, gamma: Array) -> Array:
+    """M² at a port's aft end from the logarithm of `port_ratio`, to about 1e-4: to place a maximum, not to state it. [-]"""
+    open_ratio = np.maximum(log_port_ratio, 0.0)
+    return np.asarray(np.exp(2.0 * log_mach(open_ratio, gamma, subsonic=True, steps=1)))
+
+
 def port_mach(port_ratio: Array, gamma: Array) -> Array:
     """Mach number at the aft end of a port of `port_ratio` throat areas; 1 where the port chokes. [-]"""
     return mach_from_area_ratio(np.maximum(port_ratio, 1.0), gamma, branch="subsonic")

@@ -6,20 +6,22 @@ the smallest over rows counts. Head pressure is p·h(J) with h of `nozzle.head_p
 d log h/d log J = −γM²/(1 + γM²), and −1 where the port chokes. Mass flux is p/(c*·J). Imports grain, nozzle,
 stretches and motors.
 
-With one row of equal grains J only grows, and the maxima follow from derivatives; with several rows each piece is
-sampled and the maximum inside one refined. Both give the same numbers where both apply. Source: derived here.
+With one row of equal grains J only grows, and the maxima follow from derivatives (`EqualGrains`, which `physics.smooth`
+shares); with several rows each piece is sampled and the maximum inside one refined. Both give the same numbers where both
+apply. Source: derived here.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from typing import Self
 
 import numpy as np
 
 from physics import grain, nozzle
 from physics.motors import Array
-from physics.stretches import Balance, Columns, Index, Mask, Pieces, Stretches
+from physics.stretches import Balance, Columns, Index, Mask, Pieces, Stretches, picked
 
 _NO_PORT = 1e9
 """Bore that stands for a grain without a port. [m]"""
@@ -49,18 +51,78 @@ def port_extremes(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -
 # One row of equal grains.
 
 
+@dataclass(frozen=True)
+class EqualGrains:
+    """Burns, or pieces of burns, of one row of equal cored grains, SI; (s,) each, or (1,) where shared.
+
+    Kn = constant + linear·x + square·x² at regression x; log p = slope·log Kn + offset; port ratio ((core + 2x)/throat)².
+    """
+
+    constant: Array
+    linear: Array
+    square: Array
+    slope: Array
+    offset: Array
+    core: Array
+    throat: Array
+    gamma: Array
+
+    def pick(self, index: Index) -> Self:
+        """Some of them."""
+        return type(self)(**{item.name: picked(getattr(self, item.name), index) for item in fields(self)})
+
+    def kn(self, x: Array) -> Array:
+        """Kn at regressions x [m], (s,). [-]"""
+        return np.asarray(self.constant + x * (self.linear + x * self.square))
+
+    def log_port(self, x: Array) -> Array:
+        """log of the effective port-to-throat area ratio at regressions x [m], (s,). [-]"""
+        return np.asarray(2.0 * np.log((self.core + 2.0 * x) / self.throat))
+
+    def flux_turning(self) -> tuple[Array, Array, Array]:
+        """Coefficients c, b, a of c + b·x + a·x² = slope·Kn'·bore − 4·Kn, (s,), SI: of the sign of d log(p/J)/dx."""
+        square = 4.0 * self.square * (self.slope - 1.0)
+        linear = 2.0 * self.slope * (self.square * self.core + self.linear) - 4.0 * self.linear
+        constant = self.slope * self.linear * self.core - 4.0 * self.constant
+        return constant, linear, square
+
+    def head_step(self, x: Array, low: Array, high: Array, may_choke: bool) -> Array:
+        """x [m] after one Newton step on d log(p·h)/dx = 0, kept on low..high, (s,).
+
+        Where the derivative bends the wrong way the step goes towards an end: half way, or all the way back where the
+        port cannot choke. d log h/d log J = −γM²/(1 + γM²) and −1 where it chokes, M to about 1e-4: it places a maximum.
+        """
+        kn, growth = self.kn(x), self.linear + 2.0 * x * self.square
+        growth /= kn
+        widening = 4.0 / (self.core + 2.0 * x)
+        log_port = self.log_port(x)
+        square = nozzle.rough_port_mach_squared(log_port, self.gamma)
+        push = self.gamma * square
+        pull = push / (1.0 + push)
+        fade = pull / (1.0 + push) * (2.0 + (self.gamma - 1.0) * square) / np.maximum(1.0 - square, 1e-3)
+        back = low - x
+        if may_choke:
+            choked = log_port <= 0.0
+            pull, fade, back = np.where(choked, 1.0, pull), np.where(choked, 0.0, fade), 0.5 * back
+        rise = self.slope * growth - pull * widening
+        bend = self.slope * (2.0 * self.square / kn - growth * growth) + widening * widening * (fade + 0.5 * pull)
+        aside = np.where(rise < 0.0, back, 0.5 * (high - x))
+        step = np.where(bend < 0.0, -rise / np.minimum(bend, -1e-300), aside)
+        return np.asarray(np.minimum(np.maximum(x + step, low), high))
+
+
 def _equal_grains(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> PortExtremes:
     motor = cuts.motor
     solid = batch.core_diameter[:, 0] <= 0.0
     cores = np.where(solid, _NO_PORT, batch.core_diameter[:, 0])
-    core, throat, gamma = cores[motor], batch.throat_diameter[motor], batch.gamma[motor]
     slope = np.where(cuts.still, 0.0, cuts.slope)
     offset = np.where(cuts.still, law.log_ambient[motor], cuts.offset)
-    spots = np.stack([cuts.start, _steepest(cuts, slope, core, throat, gamma)], axis=1)
-    log_pressure, log_ratio = _along(spots, cuts, slope, offset, core, throat)
+    throat, gamma = batch.throat_diameter[motor], batch.gamma[motor]
+    grains = EqualGrains(cuts.constant, cuts.linear, cuts.square, slope, offset, cores[motor], throat, gamma)
+    spots = np.stack([cuts.start, _steepest(grains, cuts.start, cuts.end)], axis=1)
+    log_pressure, log_ratio = _along(spots, grains)
     log_head = log_pressure + nozzle.log_head_ratio(log_ratio, gamma[:, None])
-    fluxes = _flux_candidates(cuts, slope, core)
-    flux_pressure, flux_ratio = _along(fluxes, cuts, slope, offset, core, throat)
+    flux_pressure, flux_ratio = _along(_flux_candidates(grains, cuts.start, cuts.end), grains)
     blocked = solid & (batch.count[:, 0] > 1.0) & (batch.burning_ends[:, 0] > 0.0)
     ratio = np.where(solid | (burn.webs[:, 0] <= 0.0), np.inf, (cores / batch.throat_diameter) ** 2)
     ratio = np.where(blocked, 0.0, ratio)
@@ -80,70 +142,46 @@ def _top(values: Array, cuts: Pieces, batch: Columns) -> Array:
     return top
 
 
-def _along(x: Array, cuts: Pieces, slope: Array, offset: Array, core: Array, throat: Array) -> tuple[Array, Array]:
+def _along(x: Array, grains: EqualGrains) -> tuple[Array, Array]:
     """log p and log J at regressions x, (s, T)."""
-    kn = cuts.constant[:, None] + x * (cuts.linear[:, None] + x * cuts.square[:, None])
+    kn = grains.constant[:, None] + x * (grains.linear[:, None] + x * grains.square[:, None])
     log_pressure = np.log(np.maximum(kn, 1e-300))
-    log_pressure *= slope[:, None]
-    log_pressure += offset[:, None]
-    log_ratio = np.log((core[:, None] + 2.0 * x) / throat[:, None])
+    log_pressure *= grains.slope[:, None]
+    log_pressure += grains.offset[:, None]
+    log_ratio = np.log((grains.core[:, None] + 2.0 * x) / grains.throat[:, None])
     log_ratio *= 2.0
     return log_pressure, log_ratio
 
 
-def _steepest(cuts: Pieces, slope: Array, core: Array, throat: Array, gamma: Array) -> Array:
+def _steepest(grains: EqualGrains, start: Array, end: Array) -> Array:
     """Regression of the highest head pressure after the start of each piece.
 
     Newton steps on d log(p·h)/dx from the place of the highest pressure, which lies at or behind it. The maximum is
     flat, its value errs by the square of what the place errs, so that few steps do; near a choked port it takes more.
     """
-    x = grain.largest_area_regression(cuts.constant, cuts.linear, cuts.square, cuts.start, cuts.end)
+    # The step is that of `physics.smooth`, the loop is not: there nothing chokes, two steps do for most burns, and either
+    # rule to stop would move the other's last digits or cost it steps.
+    x = grain.largest_area_regression(grains.constant, grains.linear, grains.square, start, end)
     before = x
     for _ in range(3):
-        before, x = x, _head_step(x, cuts, slope, core, throat, gamma)
-    rest = np.nonzero(np.abs(x - before) > 1e-4 * (cuts.end - cuts.start))[0]
+        before, x = x, grains.head_step(x, start, end, may_choke=True)
+    rest = np.nonzero(np.abs(x - before) > 1e-4 * (end - start))[0]
     if rest.size:
-        some = cuts.pick(rest)
+        some, low, high = grains.pick(rest), start[rest], end[rest]
         for _ in range(12):
-            x[rest] = _head_step(x[rest], some, slope[rest], core[rest], throat[rest], gamma[rest])
+            x[rest] = some.head_step(x[rest], low, high, may_choke=True)
     return x
 
 
-def _head_step(x: Array, cuts: Pieces, slope: Array, core: Array, throat: Array, gamma: Array) -> Array:
-    """One Newton step on d log(p·h)/dx, kept inside the piece; where it bends the wrong way, half way to an end."""
-    bore = core + 2.0 * x
-    kn = cuts.constant + x * (cuts.linear + x * cuts.square)
-    growth, widening = (cuts.linear + 2.0 * x * cuts.square) / kn, 4.0 / bore
-    log_ratio = 2.0 * np.log(bore / throat)
-    square = _mach_squared(log_ratio, gamma)
-    warm, choked = 1.0 + gamma * square, log_ratio <= 0.0
-    pull = np.where(choked, 1.0, gamma * square / warm)
-    fade = 2.0 * pull / warm * (1.0 + 0.5 * (gamma - 1.0) * square) / np.maximum(1.0 - square, 1e-3)
-    rise = slope * growth - pull * widening
-    bend = slope * (2.0 * cuts.square / kn - growth * growth)
-    bend += widening * widening * (np.where(choked, 0.0, fade) + 0.5 * pull)
-    aside = 0.5 * (np.where(rise < 0.0, cuts.start, cuts.end) - x)
-    step = np.where(bend < 0.0, -rise / np.minimum(bend, -1e-300), aside)
-    return np.asarray(np.clip(x + step, cuts.start, cuts.end))
-
-
-def _mach_squared(log_ratio: Array, gamma: Array) -> Array:
-    """M² in a port, to about 1e-4: enough to place a maximum, not to state it."""
-    open_ratio = np.maximum(log_ratio, 0.0)
-    return np.asarray(np.exp(2.0 * nozzle.log_mach(open_ratio, gamma, subsonic=True, steps=1)))
-
-
-def _flux_candidates(cuts: Pieces, slope: Array, core: Array) -> Array:
+def _flux_candidates(grains: EqualGrains, start: Array, end: Array) -> Array:
     """Regressions at which p/J can be highest: both ends and the roots of d log(p/J)/dx = 0, a quadratic; (s, 4)."""
-    square = 4.0 * cuts.square * (slope - 1.0)
-    linear = 2.0 * slope * (cuts.square * core + cuts.linear) - 4.0 * cuts.linear
-    constant = slope * cuts.linear * core - 4.0 * cuts.constant
+    constant, linear, square = grains.flux_turning()
     with np.errstate(invalid="ignore", divide="ignore"):
         root = np.sqrt(linear * linear - 4.0 * square * constant)
         half = -0.5 * (linear + np.where(linear < 0.0, -root, root))
-        spots = np.stack([cuts.start, cuts.end, half / square, constant / half], axis=1)
-    first = cuts.start[:, None]
-    return np.where(np.isnan(spots), first, np.clip(spots, first, cuts.end[:, None]))
+        spots = np.stack([start, end, half / square, constant / half], axis=1)
+    first = start[:, None]
+    return np.where(np.isnan(spots), first, np.clip(spots, first, end[:, None]))
 
 
 # Several rows.

@@ -9,7 +9,7 @@ the one a motor reaches that fills from below: the generalised inverse of the ru
 at the end of a row, κ jumps up: the pressure waits on the boundary until Kn has crossed the jump, and the rate there is
 whatever balances the nozzle. Where the rate rises, κ jumps down: the pressure leaps over the range that cannot be held.
 A falling Kn is given the same root, so the hysteresis of a real motor is not followed; the steady kernel raises
-`several_equilibria` where a higher stable root exists. Source: derived here from the balance above.
+`several_equilibria` where a stable root exists that lies at least 5 % higher. Source: derived here from the balance above.
 """
 
 from __future__ import annotations

@@ -76,6 +76,11 @@ class Columns:
         return np.asarray(np.log(self.density * self.characteristic_velocity))
 
 
+def picked(leaf: Array, index: Index) -> Array:
+    """Entries of a leaf (n,) at `index`, SI; the one entry of a leaf that all motors share stays as it is."""
+    return leaf if leaf.size == 1 else leaf[index]
+
+
 def columns(motors: Motors, temperature: Array | None = None) -> Columns:
     """The columns of a batch at propellant `temperature` [K], (n,) or scalar; the ambient temperature by default."""
     propellant, hole = motors.propellant, motors.nozzle

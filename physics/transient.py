@@ -976,7 +976,7 @@ def _flags(motors: Motors, record: Record, mean_pressure: Array, separated: Mask
 
 
 def several_equilibria(motors: Motors) -> Mask:
-    """Whether a higher stable pressure exists for the same Kn at some moment, (n,), as the steady kernel judges it."""
+    """Whether a stable pressure well above exists for the same Kn at some moment, (n,), as the steady kernel judges it."""
     return steady.evaluate(motors).flags["several_equilibria"]
 
 

@@ -155,6 +155,7 @@ def _review(
     good = bool(np.ravel(assessment.ok)[0])
     sheet.text(MARGIN, top, "Review before firing", 15, bold=True)
     verdict = "every rung assessed reaches its required factor" if good else "falls short: see the rungs marked"
+    verdict = verdict if bool(assessment.described[0]) else "outside the model: the port chokes"
     sheet.text(sheet.width - MARGIN, top, verdict, 9.5, "right", bold=True, color=INK if good else ALARM)
     y = top - 8.0
     half = width / 2 - 3.0

@@ -14,7 +14,7 @@ from typing import Any
 from optimizer.inputs.spans import parse_bound
 from optimizer.inputs.tables import Table, read_value, sub_table, type_name
 from optimizer.inputs.text import Path_
-from optimizer.problems import nearest
+from optimizer.problems import nearest, shown_value
 from optimizer.units import DIMENSIONS
 from optimizer.vocabulary import (
     CHANCE,
@@ -126,6 +126,9 @@ def _limit(table: Table, path: Path_, name: str, value: Any) -> Limit | None:
     sample = f'"... {DIMENSIONS[dimension].units[0]}"' if dimension != "ratio" else "..."
     form = f"write {name} = {{min = {sample}, max = {sample}}}, or one of the two"
     if not isinstance(value, dict):
+        given = shown_value(value)
+        if isinstance(value, (str, int, float)) and not isinstance(value, bool):
+            form = f"write {name} = {{max = {given}}}, or {{min = {given}}}"
         table.problem(path, f"is {type_name(value)}; expected bounds", form, "E108")
         return None
     unknown = [key for key in value if key not in ("min", "max", "percentile")]
@@ -256,5 +259,5 @@ def _objective(table: Table, name: str, value: Any) -> Objective | None:
 def _meant(name: str, known: Iterable[str]) -> str:
     """What may have been meant by a name that is not known."""
     names = list(known)
-    near = nearest(name, names)
-    return f"did you mean {near[0]!r}?" if near else f"figures: {', '.join(names[:12])}, ..."
+    near = nearest(name, names, 3)
+    return f"did you mean {' or '.join(map(repr, near))}?" if near else f"figures: {', '.join(names[:12])}, ..."

@@ -18,6 +18,7 @@ from optimizer.inputs.spans import SAME, Span, SpanReader, SpanValue
 from optimizer.inputs.tables import Table, check_schema, read_text, read_value, sub_table
 from optimizer.inputs.text import Path_, read_document
 from optimizer.problems import InputError, Problems, nearest, plain_file
+from optimizer.shop import kept_names, load_stock
 from optimizer.vocabulary import (
     BOTH_ENDS,
     CHANCE,
@@ -405,9 +406,8 @@ class _StudyReader:
                     )
                 )
                 problem = f"has no tube of the base motor's outer diameter, {1e3 * outer:g} mm"
-                table.problem(
-                    path, problem, f"set case.outer_diameter to a size of the list; near it: {near}", "E156", value
-                )
+                fix = f"set case.outer_diameter in {self.motor.path.name} to a size of the list; near it: {near}"
+                table.problem(path, problem, fix + self._lists_with(outer, value["stock"]), "E156", value)
                 return None
             return tuple(kept)
         kept = [item for item in with_size if abs(item.extra["outer_diameter"] - 2 * item.si - bore) <= SAME]  # type: ignore[operator]
@@ -419,6 +419,20 @@ class _StudyReader:
         )
         walls = {item.si: replace(item, extra={"item": item.extra["item"]}) for item in reversed(values)}
         return tuple(walls[wall] for wall in sorted(walls, key=lambda wall: wall or 0.0))
+
+    def _lists_with(self, outer: float, besides: str) -> str:
+        """Advice naming other lists that have a tube of this outside; empty where none has."""
+        having = []
+        for name in kept_names(self.folder):
+            if name == besides:
+                continue
+            try:
+                items = load_stock(name, self.folder).items
+            except InputError:
+                continue  # a list that nobody asked for may be as wrong as it likes
+            if any("wall" in item.values and abs(item.values.get("outer_diameter", 0.0) - outer) <= SAME for item in items):
+                having.append(name)
+        return f"; or take a list that has it: {', '.join(having)}" if having else ""
 
     def _check_scatter(self, limits: list[Limit], objectives: list[Objective]) -> None:
         """Percentiles and chances need tolerances to sample."""

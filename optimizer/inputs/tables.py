@@ -39,6 +39,8 @@ class Table:
 
     def __init__(self, document: Document, path: Path_, data: Any, problems: Problems) -> None:
         self.document, self.path, self.data, self.problems = document, path, data, problems
+        self.meant: set[str] = set()
+        """Keys that a misspelt one was taken for: it was told, so they are not missing too."""
 
     def problem(self, key: str | int | Path_ | None, problem: str, fix: str, code: str, value: Any = ...) -> None:
         """Note a problem with a key of this table, or with the table itself where `key` is None."""
@@ -75,20 +77,25 @@ class Table:
                 continue
             is_table = isinstance(value, dict) or (isinstance(value, list) and any(isinstance(v, dict) for v in value))
             code, what = ("E111", "unknown table") if is_table else ("E110", "unknown key")
-            self.problem(key, what, self._unknown_fix(key, names, inner, elsewhere or {}), code)
+            fix, meant = self._unknown_fix(key, names, inner, elsewhere or {})
+            self.problem(key, what, fix, code)
+            if not is_table:
+                self.meant.add(meant)
 
-    def _unknown_fix(self, key: str, names: list[str], inner: list[str], elsewhere: Mapping[str, str]) -> str:
+    def _unknown_fix(self, key: str, names: list[str], inner: list[str], elsewhere: Mapping[str, str]) -> tuple[str, str]:
+        """How to mend an unknown key, and the key that was meant ("" where that is not known)."""
         near = nearest(key, names + inner)
-        prefix = dotted(tuple(part for part in self.path if not isinstance(part, int)))
         if near and (near[0].lower() == key.lower() or key not in elsewhere):
-            return f"did you mean {(prefix + '.' if prefix else '') + near[0]!r}?"
+            return f"did you mean {near[0]!r}?", near[0]
         if key in elsewhere:
-            return f"{key} belongs under [{elsewhere[key]}]"
+            return f"{key} belongs under [{elsewhere[key]}]", ""
         listed = ", ".join((names + inner)[:16])
-        return f"keys here: {listed}" if listed else "remove it"
+        return (f"keys here: {listed}" if listed else "remove it"), ""
 
     def missing(self, key: str, fix: str) -> None:
         """Note a required key that is not there."""
+        if key in self.meant:
+            return
         where = dotted(self.path)
         self.problem(key, f"is missing{f' from [{where}]' if where else ''}", fix, "E112", None)
 
@@ -193,7 +200,9 @@ def read_exact(table: Table, key: Path_, value: Any, dimension: str) -> Fraction
         from optimizer.units import DIMENSIONS
 
         phrase = DIMENSIONS[dimension].phrase
-        fix = bare_number_fix(shown_value(value, 24), dimension).replace("write ", f"write {key[-1]} = ", 1)
+        fix = bare_number_fix(shown_value(value, 24), dimension)
+        if not isinstance(key[-1], int):  # an item of a list has no name
+            fix = fix.replace("write ", f"write {key[-1]} = ", 1)
         raise QuantityError("E101", f"is a bare number; expected {phrase} with its unit", fix)
     except QuantityError as error:
         table.problem(key, error.problem, error.fix, error.code)
@@ -227,7 +236,7 @@ def _read_quantities(table: Table, key: Path_, value: Any, spec: KeySpec) -> lis
         table.problem(
             key,
             f"is {type_name(value)}; expected a list of one to sixteen",
-            f'write {key[-1]} = ["...", "..."]',
+            f"write {key[-1]} = " + (spec.example or '["...", "..."]'),
             "E108",
         )
         return None

@@ -11,7 +11,7 @@ Every view may carry these keys (all optional but `title`):
 
 A *design* (`design_view` makes it):
 
-- `name`, `designation`, `ok` (bool or None);
+- `name`, `designation`, `ok` (bool or None), `described` (False where the port chokes; True where left out);
 - `figures`: {figure name: value or None}; `maximum_expected_pressure` Pa;
 - `ladder`: rows with `mode, part, pressure [Pa] or time [s] (the other None), factor, required, ok, basis, note`;
 - `not_assessed`: [{"mode", "part", "why"}]; `masses`: {part: kg or None}; `unknown_masses`: [part];
@@ -64,6 +64,7 @@ def design_view(assessment: Assessment, name: str, index: int = 0, designation: 
         "name": name,
         "designation": designation,
         "ok": bool(np.broadcast_to(assessment.ok, (assessment.motors.size,))[index]),
+        "described": bool(np.broadcast_to(assessment.described, (assessment.motors.size,))[index]),
         "figures": {key: one(value) for key, value in assessment.figures.values.items()},
         "maximum_expected_pressure": one(assessment.maximum_expected_pressure),
         "ladder": ladder_rows(assessment.ladder, index),
@@ -87,9 +88,18 @@ def render_check(view: View) -> str:
     if ok is not None:
         short = [row for row in design.get("ladder") or () if not row["ok"]]
         names = ", ".join(f"{row['mode']} ({row['part']})" for row in short)
-        text = f"Falls short: {names or 'does not fit the airframe'}." if not ok else _passed(design)
+        text = _passed(design) if ok else _fallen_short(design, names)
         verdict = {"ok": bool(ok), "text": text}
     return _page("check", view, verdict=verdict, detail=detail(design, units), shares=shares(view))
+
+
+def _fallen_short(design: View, names: str) -> str:
+    from optimizer.cautions import NOT_DESCRIBED
+
+    words = [] if design.get("described", True) else [NOT_DESCRIBED]
+    if names or not words:
+        words.append(f"Falls short: {names or 'does not fit the airframe'}.")
+    return " ".join(words)
 
 
 def _passed(design: View) -> str:

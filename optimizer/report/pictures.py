@@ -420,3 +420,79 @@ def share(value: float | None, ceiling: float) -> float | None:
 def scale_marks(ceiling: float, most: int = 5) -> list[dict[str, Any]]:
     """Round numbers along a scale from 0, as {"at": percent, "text": number}."""
     return [{"at": round(100.0 * value / ceiling, 2), "text": f"{value:g}"} for value in ticks(0.0, ceiling, most)]
+
+
+NAMES, LANE, NUMBERS = 296.0, 400.0, 204.0
+"""Widths of the three columns of a ladder's picture: what lets go, its bar, its numbers."""
+RUNG = 26.0
+_LADDER_STYLE = (
+    "text{font:14px system-ui,'Segoe UI',Roboto,'Noto Sans',sans-serif;fill:#14181d}.faint{fill:#55606c;font-size:13px}"
+    ".name{font-weight:600}.title{font-size:17px;font-weight:600}.bar{fill:#0072b2}.short .bar{fill:#d55e00;stroke:#14181d}"
+    ".short text{fill:#a33a00}.tint{fill:#f4f6f8}.expected{stroke:#14181d;stroke-width:1.5;stroke-dasharray:5 3}"
+    ".need{stroke:#14181d;stroke-width:2.5}.under{stroke:#fff;stroke-width:5.5}.beyond{fill:none;stroke:#fff;stroke-width:2}"
+)
+
+
+def ladder_picture(ladder: Mapping[str, Any], title: str) -> Markup:
+    """The failure ladder of one motor, as `panels.ladder` gives it, as a picture that stands alone with its own colours."""
+    blocks = [(ladder, f"head-end pressure, {ladder['unit']}", "max. expected")]
+    if ladder["times"]:
+        blocks.append((ladder["times"], "time from ignition, s", "must last"))
+    width = NAMES + LANE + NUMBERS
+    out: list[str] = []
+    y = 34.0
+    for block, caption, label in blocks:
+        if block["rungs"]:
+            y = _ladder_block(out, block, caption, label, y)
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {y:g}" width="{width:g}" height="{y:g}" role="img"'
+        f' aria-label="Failure ladder of {escape(title)}"><style>{_LADDER_STYLE}</style>'
+        f'<rect width="{width:g}" height="{y:g}" fill="#fff"/><text class="title" x="8" y="23">{escape(title)}</text>'
+    )
+    told = "a bar ends where it lets go, its stroke is what is required"
+    foot = f'<text class="faint" text-anchor="end" x="{width - 8:g}" y="23">{told}</text>'
+    return Markup("\n".join((head + foot, *out, "</svg>")))
+
+
+def _ladder_block(out: list[str], block: Mapping[str, Any], caption: str, label: str, y: float) -> float:
+    """One scale with its rungs from `y` down; where it ends."""
+    top, at = y + 40.0, block["expected_at"]
+    for mark in block["marks"]:
+        x = NAMES + LANE * mark["at"] / 100.0
+        if at is not None and abs(mark["at"] - at) < 2.5:
+            continue  # the dashed line would run through the number
+        out.append(f'<text class="faint" x="{x:.1f}" y="{top - 6:g}" text-anchor="middle">{mark["text"]}</text>')
+    for place, row in enumerate(block["rungs"]):
+        out.append(_ladder_rung(row, top + RUNG * place, place % 2 == 0))
+    bottom = top + RUNG * len(block["rungs"])
+    if at is not None:
+        x = NAMES + LANE * at / 100.0
+        out.append(f'<path class="expected" d="M{x:.1f},{top - 20:g}V{bottom:g}"/>')
+        out.append(f'<text x="{x + 5:.1f}" y="{top - 23:g}">{escape(label)} {escape(block["expected"])}</text>')
+    out.append(f'<text class="faint" x="{NAMES:g}" y="{bottom + 16:g}">{escape(caption)}</text>')
+    return bottom + 26.0
+
+
+def _ladder_rung(row: Mapping[str, Any], y: float, tinted: bool) -> str:
+    middle = y + RUNG / 2
+    width = NAMES + LANE + NUMBERS
+    parts = [f'<rect class="tint" y="{y:g}" width="{width:g}" height="{RUNG:g}"/>'] if tinted else []
+    parts.append(
+        f'<text x="8" y="{middle + 5:g}"><tspan class="name">{escape(row["mode"])}</tspan>'
+        f' <tspan class="faint">{escape(row["part"])}</tspan></text>'
+    )
+    if row["bar"] is not None:
+        long = LANE * row["bar"] / 100.0
+        parts.append(f'<rect class="bar" x="{NAMES:g}" y="{middle - 7:g}" width="{long:.1f}" height="14"/>')
+    if row["cut"]:
+        end = NAMES + LANE
+        parts.append(f'<path class="beyond" d="M{end - 14:g},{middle - 5:g}l5,5l-5,5m6,-10l5,5l-5,5"/>')
+    if row["need"] is not None:
+        x = NAMES + LANE * row["need"] / 100.0
+        line = f'd="M{x:.1f},{y + 2:g}V{y + RUNG - 2:g}"'
+        parts.append(f'<path class="under" {line}/><path class="need" {line}/>')
+    number = escape(row["value"]) if row["never"] else f"{escape(row['value'])} ×{row['factor']}"
+    if not row["never"]:
+        number += f' <tspan class="faint">of {row["required"]}</tspan>'
+    parts.append(f'<text class="number" x="{NAMES + LANE + 8:g}" y="{middle + 5:g}">{number}</text>')
+    return f'<g class="rung{"" if row["ok"] else " short"}">{"".join(parts)}</g>'

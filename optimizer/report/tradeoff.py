@@ -6,7 +6,7 @@ Imports values.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from optimizer.limits import ALIASES
@@ -145,12 +145,16 @@ def by_kernel(change: View) -> str:
     return f" ({change['kernel']} kernel)" if change.get("kernel") else ""
 
 
-def moved_bound(change: View, units: str) -> tuple[str, str]:
-    """A bound and what it would have to be, told apart: where they are shown alike, the step between them is named."""
-    old, new = (_bound(change.get(key), change["limit"], units) for key in ("from", "to"))
+def moved_bound(change: View, units: str, shown: Callable[[Any, str, str], str] | None = None) -> tuple[str, str]:
+    """A bound and what it would have to be, told apart: where they are shown alike, the step between them is named.
+
+    `shown` writes a value of a limit; by default as the pages do.
+    """
+    write = shown or _bound
+    old, new = (write(change.get(key), change["limit"], units) for key in ("from", "to"))
     if old == new:
         step = abs(float(change["to"]) - float(change["from"]))
-        new = f"{new} (by {_bound(step, change['limit'], units)})"
+        new = f"{new} (by {write(step, change['limit'], units)})"
     return old, new
 
 

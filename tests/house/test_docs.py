@@ -6,12 +6,14 @@ The worked changes of DEVELOPERS.md are applied, just as written, to a copy of t
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import shutil
 import subprocess
 import sys
 from pathlib import Path
+from xml.etree import ElementTree
 
 import click
 import pytest
@@ -208,3 +210,47 @@ def test_the_anchors_of_the_guide_lead_somewhere():
     }
     for anchor in re.findall(r"\]\(#([^)]+)\)", text):
         assert anchor in heads, f"no heading for #{anchor}"
+
+
+def test_the_picture_of_the_readme_is_the_ladder_of_today():
+    """The rungs of studies/ladder.svg, their levels and factors are those that `check` gives, in its order."""
+    from optimizer.inputs import load_motor
+    from optimizer.tables import rung_order
+    from optimizer.units import show
+    from physics.assessment import assess
+
+    picture = ROOT / "studies" / "ladder.svg"
+    assert "](studies/ladder.svg)" in README.read_text(encoding="utf-8")
+    spaces = {"svg": "http://www.w3.org/2000/svg"}
+    drawn = []
+    for rung in ElementTree.parse(picture).iterfind(".//svg:g", spaces):
+        name, number = (" ".join("".join(text.itertext()).split()) for text in rung.iterfind("svg:text", spaces))
+        drawn.append((name, number))
+    look = assess(load_motor(ROOT / "studies" / "motors" / "curlew.toml").motors)
+    expected = []
+    for rung in rung_order(look.ladder):
+        level, kind = (rung.time, "time") if rung.pressure is None else (rung.pressure, "pressure")
+        if math.isinf(float(level[0])):
+            number = "not reached in the model"
+        else:
+            number = f"{show(float(level[0]), kind, 'metric')} ×{float(rung.factor[0]):.2f} of {float(rung.required[0]):.2f}"
+        expected.append((f"{rung.mode} {rung.part}", number))
+    assert drawn == expected, "make it again: the command stands in DEVELOPERS.md"
+    assert len(drawn) > 25 and f"max. expected {show(float(look.maximum_expected_pressure[0]), 'pressure', 'metric')}" in (
+        picture.read_text(encoding="utf-8")
+    )
+
+
+def test_the_study_of_the_readme_is_read(tmp_path):
+    """The study that the README explains, beside the starter motor with a wall of its list."""
+    from optimizer.inputs import load_study
+
+    [text] = [block for block in blocks(README.read_text(encoding="utf-8"), "toml") if block.startswith("[search]")]
+    folder = small_starter(tmp_path / "start")
+    motor = (folder / "motor.toml").read_text(encoding="utf-8")
+    (folder / "motor.toml").write_text(motor.replace('outer_diameter = "50 mm"', 'outer_diameter = "2 in"'), encoding="utf-8")
+    (folder / "told.toml").write_text(f'schema = 1\nname = "told"\nmotor = "motor.toml"\n{text}', encoding="utf-8")
+    study = load_study(folder / "told.toml")
+    assert [limit.name for limit in study.limits if limit.percentile] == ["total_impulse_p5"]
+    assert [aim.name for aim in study.objectives] == ["loaded_mass", "total_impulse_p5", "factor.screw shear"]
+    assert study.driver.samples == 512 and any("continuous" in caution for caution in study.cautions)

@@ -8,61 +8,22 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scenario import CASE, FORWARD, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, changed, named
 
-MOTOR = """
-schema = 1
-name = "Invented base"
-[propellant]
-name = "Invented"
-density = "1700 kg/m^3"
-characteristic_velocity = "1480 m/s"
-gamma = 1.21
-molar_mass = "24 g/mol"
-temperature_sensitivity = "0.0015 1/K"
-[[propellant.rate]]
-from = "0.1 MPa"
-to = "12 MPa"
-rate = "6.5 mm/s"
-at = "5 MPa"
-exponent = 0.33
-[[grain]]
-count = 4
-length = "75 mm"
-outer_diameter = "46 mm"
-core_diameter = "16 mm"
-burning_ends = 2
-[nozzle]
-throat_diameter = "13.5 mm"
-exit_diameter = "34 mm"
-half_angle = "14 deg"
-efficiency = 0.95
-[case]
-material = "6061-T6"
-outer_diameter = "57.2 mm"
-wall = "3.2 mm"
-length = "520 mm"
-LINER
-[forward_closure]
-retention = "radial-screws"
-screw = "#10-24 UNC"
-grade = "A2-70"
-count = 8
-edge_distance = "14 mm"
-ring_edge_distance = "9 mm"
-ring_thickness = "8 mm"
-ring_material = "6061-T6"
-plate_thickness = "12 mm"
-[airframe]
-inner_diameter = "60 mm"
-clearance = "1 mm"
-length = "700 mm"
-[ambient]
-soak = ["-5 degC", "40 degC"]
-"""
-LINER = """[liner]
-material = "paper-phenolic"
-thickness = "1.6 mm"
-"""
+MOTOR = "\n" + "".join(
+    (
+        named("Invented base"),
+        changed(PROPELLANT, ('"invented"', '"Invented"')) + 'temperature_sensitivity = "0.0015 1/K"\n',
+        changed(RATE, ("0.7 MPa", "0.1 MPa"), ("9 MPa", "12 MPa")),
+        changed(GRAINS, ("count = 3", "count = 4"), ("18 mm", "16 mm")),
+        NOZZLE,
+        changed(CASE, ("330 mm", "520 mm")),
+        "LINER\n",
+        changed(FORWARD, ('shear_plane = "threads"', 'ring_edge_distance = "9 mm"\nring_thickness = "8 mm"')),
+        '[airframe]\ninner_diameter = "60 mm"\nclearance = "1 mm"\nlength = "700 mm"\n',
+        '[ambient]\nsoak = ["-5 degC", "40 degC"]\n',
+    )
+)
 STUDY = """
 schema = 1
 name = "Invented study"

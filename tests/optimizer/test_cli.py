@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
+import hashlib
 import json
 import math
 import os
+import pty
 import re
 import subprocess
 import sys
@@ -271,35 +274,116 @@ def test_every_table_written_is_safe_to_open_in_a_spreadsheet(cases, tmp_path, m
     assert texts, "the names must have come through, made harmless"
 
 
+# --- every command ------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def starter(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The starter folder, with a study of few candidates and a motor that falls short beside its own."""
+    folder = tmp_path_factory.mktemp("cli") / "start"
+    assert run("new", folder).exit_code == 0
+    study = (folder / "study.toml").read_text()
+    for key, few in (("grain_count", "[2, 3]"), ("throat_diameter", '["10 mm", "11 mm"]'), ("wall", '["3 mm", "4 mm"]')):
+        study, changed = re.subn(rf"^{key} = .*$", f"{key} = {few}", study, flags=re.M)
+        assert changed == 1, key
+    (folder / "study.toml").write_text(study)
+    weak = CURLEW.read_text().replace("count = 10", "count = 4").replace("../propellants", str(ROOT / "studies/propellants"))
+    (folder / "weak.toml").write_text(weak)
+    return folder
+
+
+LINES = {
+    "search": ("study.toml",),
+    "check": ("weak.toml",),
+    "compare": ("motor.toml", "motor.toml"),
+    "spread": ("motor.toml", "--samples", "16"),
+    "reduce": ("firing.toml",),
+    "explain": ("failed_firing.toml",),
+    "draw": ("motor.toml",),
+    "new": ("fresh",),
+}
+
+
+def words(name: str, starter: Path) -> list[str]:
+    return [name, *(str(starter / word) if word.endswith(".toml") else word for word in LINES[name])]
+
+
+def test_every_command_has_a_line_here():
+    assert set(LINES) == set(main.commands)
+
+
+@pytest.mark.parametrize("name", LINES)
+def test_every_command_gives_one_json_object(name, starter, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    result = run(*words(name, starter), "--json")
+    assert result.exit_code == (1 if name == "check" else 0), result.stderr
+    assert isinstance(strict(result.stdout), dict)
+
+
 # --- terminals ----------------------------------------------------------------------------------------------------------
 
 
-def test_no_color_is_honoured(plain, tmp_path):
-    seen = {}
-    (tmp_path / "short.toml").write_text(
-        CURLEW.read_text().replace("count = 10", "count = 4").replace("../propellants", str(ROOT / "studies/propellants"))
-    )
-    for name, extra in (("colour", {}), ("plain", {"NO_COLOR": "1"})):
-        environment = {key: value for key, value in os.environ.items() if key not in ("NO_COLOR", "TERM")}
-        answer = subprocess.run(
-            [sys.executable, "-m", "optimizer.cli", "check", "short.toml", "--out", "o"],
-            env={**environment, "FORCE_COLOR": "1", "TERM": "xterm-256color", "PYTHONPATH": str(ROOT), **extra},
-            capture_output=True, text=True, cwd=tmp_path,
-        )  # fmt: skip
-        assert answer.returncode == 1
-        seen[name] = re.findall(r"\x1b\[(?:[0-9]+;)*(?:3[0-7]|9[0-7]|38;[0-9;]+)m", answer.stdout)
-    assert seen["colour"] and not seen["plain"]
+def on_a_terminal(line: list[str], place: Path, **environment: str) -> tuple[int, str]:
+    """A command whose stdout and stderr are both a terminal: its exit code, and all that it writes there."""
+    own, other = pty.openpty()
+    keep = {key: value for key, value in os.environ.items() if key not in ("NO_COLOR", "FORCE_COLOR", "CI", "COLUMNS")}
+    with subprocess.Popen(
+        [sys.executable, "-m", "optimizer.cli", *line], stdout=other, stderr=other, stdin=subprocess.DEVNULL, cwd=place,
+        env={**keep, "TERM": "xterm-256color", "PYTHONPATH": str(ROOT), **environment},
+    ) as child:  # fmt: skip
+        os.close(other)
+        found = b""
+        with contextlib.suppress(OSError):  # the terminal reports an error at its end
+            while part := os.read(own, 65536):
+                found += part
+    os.close(own)
+    return child.returncode, found.decode()
 
 
-@pytest.mark.parametrize(
-    "line", [["spread", "MOTOR", "--samples", "16"], ["compare", "MOTOR", "MOTOR"], ["draw", "MOTOR"], ["new", "FOLDER"]],
-    ids=lambda line: line[0],
-)  # fmt: skip
-def test_every_command_gives_pure_json(plain, tmp_path, line):
-    words = {"MOTOR": str(CURLEW), "FOLDER": str(tmp_path / "fresh")}
-    result = run(*(words.get(word, word) for word in line), "--json", "--out", tmp_path / "o")
-    assert result.exit_code in (0, 1), result.stderr
-    assert isinstance(strict(result.stdout), dict)
+# `reduce` and `draw` are slow, and print through the same console.
+@pytest.mark.parametrize("name", [name for name in LINES if name not in ("reduce", "draw")])
+def test_under_no_color_a_terminal_gets_text_and_no_escapes(name, starter, small_study, tmp_path):
+    line = ["search", str(small_study)] if name == "search" else words(name, starter)
+    code, text = on_a_terminal(line, tmp_path, NO_COLOR="1")
+    assert code == (1 if name == "check" else 0), text
+    assert len(text) > 40 and "\x1b" not in text
+    if name == "search":
+        assert re.search(r"\r\w+: [\d,]+ of [\d,]+, [\d,]+ feasible", text), "the progress is still told, over itself"
+        assert re.search(r"\r +\r", text), "and gone at the end"
+
+
+@pytest.mark.parametrize("name", ["search", "check"])
+def test_a_terminal_gets_colours_bold_and_a_bar(name, starter, small_study, tmp_path):
+    # Without this the test above shows nothing. An empty NO_COLOR is none, as https://no-color.org has it.
+    line = ["search", str(small_study)] if name == "search" else words(name, starter)
+    _, text = on_a_terminal(line, tmp_path, NO_COLOR="")
+    assert "\x1b[1m" in text
+    if name == "check":
+        assert re.search("\x1b\\[(?:[0-9]+;)*(?:3[0-7]|9[0-7])[;m]", text)
+
+
+def test_a_dumb_terminal_gets_no_escapes(small_study, tmp_path):
+    code, text = on_a_terminal(["search", str(small_study)], tmp_path, TERM="dumb")
+    assert code == 0 and "feasible" in text and "\x1b" not in text
+
+
+def test_where_there_is_no_terminal_progress_is_a_line_now_and_then(capsys, monkeypatch):
+    from types import SimpleNamespace
+
+    from optimizer import progress
+
+    state = SimpleNamespace(stage="screening", done=1200, total=64000, feasible=7, front=2)
+    with progress.shown() as show:
+        show(state)
+        monkeypatch.setattr(progress, "EVERY", 0.0)
+        show(state)
+        state.total = 0
+        show(state)
+    with progress.shown(quiet=True) as show:
+        show(state)
+    assert capsys.readouterr().err.splitlines() == [
+        "screening: 1,200 of 64,000, 7 feasible, 2 on the front", "screening: 1,200, 7 feasible, 2 on the front"
+    ]  # fmt: skip
 
 
 # --- refused before any work --------------------------------------------------------------------------------------------
@@ -330,3 +414,183 @@ def test_what_no_machine_can_do_is_refused_before_work_starts(small_study, tmp_p
     assert result.exit_code == 2 and result.stdout == ""
     assert "nothing was run" in result.stderr and str(small_study) in result.stderr
     assert not (tmp_path / "out").exists()
+
+
+def test_every_one_of_too_many_is_refused_before_work_starts(cases, tmp_path, monkeypatch):
+    monkeypatch.setattr("optimizer.search.screen", lambda *a: pytest.fail("work began"))
+    spans = "".join(
+        f'{key} = {{from = "{low} mm", to = "{high} mm", step = "0.002 mm"}}\n'
+        for key, low, high in (("core_diameter", 16, 20), ("throat_diameter", 11, 15), ("nozzle.exit_diameter", 30, 36))
+    )
+    study = cases.write_study(tmp_path, search=spans, driver='kernel = "steady"\nmethod = "exhaustive"')
+    result = run("search", study, "--json", "--out", tmp_path / "out")
+    assert result.exit_code == 2 and result.stdout == "" and not (tmp_path / "out").exists()
+    for word in ("driver.method", "1.2e+10 families", "evolve", str(study), "nothing was run"):
+        assert word in result.stderr
+
+
+@pytest.mark.parametrize("line", [["search", "MOTOR"], ["spread", "MOTOR"]], ids=lambda line: line[0])
+@pytest.mark.parametrize("seed", ["-1", "9" * 60, "nan"])
+def test_a_seed_that_no_generator_takes_is_refused(plain, line, seed):
+    result = run(line[0], plain, "--json", "--seed", seed)
+    assert result.exit_code == 2 and "--seed" in result.stderr and result.stdout == ""
+
+
+# --- results that cannot be written are found out before the work -------------------------------------------------------
+
+
+@pytest.fixture
+def no_work(monkeypatch):
+    """Any evaluation of a motor fails the test."""
+    import physics.assessment
+
+    monkeypatch.setattr(physics.assessment, "assess", lambda *a, **k: pytest.fail("work began"))
+    monkeypatch.setattr("optimizer.spread.spread", lambda *a, **k: pytest.fail("work began"))
+
+
+@pytest.mark.parametrize(
+    "line",
+    [["check", "PLAIN"], ["spread", "PLAIN"], ["compare", "PLAIN", "PLAIN"], ["draw", "PLAIN"], ["search", "PLAIN"]],
+    ids=lambda line: line[0],
+)
+@pytest.mark.parametrize("place", ["a file/deeper", "x" * 300])
+def test_a_place_that_cannot_be_written_is_told_first(plain, tmp_path, no_work, line, place):
+    (tmp_path / "a file").write_text("kept")
+    result = run(*(plain if word == "PLAIN" else word for word in line), "--out", tmp_path / place)
+    assert result.exit_code == 3 and "name another folder with --out" in result.stderr and result.stdout == ""
+    assert (tmp_path / "a file").read_text() == "kept"
+
+
+def test_a_curve_never_takes_the_place_of_a_device_or_a_pipe(plain, tmp_path, no_work):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    (tmp_path / "link.csv").symlink_to(pipe)
+    for place in (pipe, tmp_path / "link.csv", Path("/dev/null")):
+        for option in ("--curve", "--ladder"):
+            result = run("check", plain, "--json", option, place)
+            assert result.exit_code == 3 and "name a plain file" in result.stderr
+    assert pipe.is_fifo() and (tmp_path / "link.csv").is_symlink() and Path("/dev/null").is_char_device()
+
+
+def test_the_place_results_go_to_unasked_is_looked_at_too(plain, tmp_path, no_work):
+    (tmp_path / "results").write_text("a file")
+    assert run("check", plain).exit_code == 3
+    assert run("draw", plain, "--json").exit_code == 3
+
+
+# --- names and terminals of other alphabets -----------------------------------------------------------------------------
+
+
+def test_names_that_are_not_utf_8_are_files_as_any_other(cases, tmp_path):
+    place = Path(os.fsdecode(os.fsencode(tmp_path) + b"/caf\xe9"))
+    place.mkdir()
+    study = cases.write_study(place, search=SPAN)
+    for again in range(2):  # the second time goes on from the record
+        command = [sys.executable, "-m", "optimizer.cli", "search", study, "--out", place / "out", "--json"]
+        answer = subprocess.run(command, capture_output=True, cwd=ROOT)
+        assert answer.returncode == 0, (again, answer.stderr)
+        assert strict(answer.stdout.decode("utf-8"))["designs"]
+    made = [sys.executable, "-m", "optimizer.cli", "new", place / "fresh", "--json"]
+    files = strict(subprocess.run(made, capture_output=True, cwd=ROOT, check=True).stdout.decode("utf-8"))["files"]
+    assert files and all(Path(name).exists() for name in files)
+
+
+def test_a_terminal_without_the_signs_gets_what_it_can_show(plain):
+    command = [sys.executable, "-m", "optimizer.cli", "check", str(plain)]
+    environment = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    shown = subprocess.run(command, capture_output=True, cwd=plain.parent, env=environment | {"PYTHONPATH": str(ROOT)})
+    assert shown.returncode == 0 and b"Failure ladder" in shown.stdout and not shown.stderr.startswith(b"Traceback")
+    named = plain.with_name("named.toml")
+    named.write_text(PLAIN.replace("Plain", "Ωmega"), encoding="utf-8")
+    command = [sys.executable, "-m", "optimizer.cli", "check", str(named), "--json"]
+    shown = subprocess.run(command, capture_output=True, cwd=plain.parent, env=environment | {"PYTHONPATH": str(ROOT)})
+    assert strict(shown.stdout.decode("ascii"))["motor"].startswith("Ωmega")
+
+
+# --- what the screen says first ---------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def wide(monkeypatch):
+    """A terminal of 100 columns."""
+    monkeypatch.setenv("COLUMNS", "100")
+
+
+def flat(text: str) -> str:
+    """The words of a screen, however they are broken into lines."""
+    return " ".join(text.split())
+
+
+def test_an_explanation_fits_on_a_screen_and_leaves_nothing_out(starter, tmp_path, wide):
+    firing = starter / "failed_firing.toml"
+    shown = run("explain", firing, "--out", tmp_path / "o").stdout
+    assert len(shown.splitlines()) <= 48
+    answer, words = strict(run("explain", firing, "--json").stdout), flat(shown)
+    for candidate in answer["candidates"]:
+        assert f"{100 * candidate['likelihood']:.0f} % {candidate['mode']}, {candidate['part']}" in words
+        assert candidate["would_tell"] in words
+        for reason in (*candidate["for"], *candidate["against"]):
+            # What a mode brings about is told in one list, and the pressure at the failure once for all.
+            assert re.sub(r" \([^)]*\)$", "", reason).rpartition(": ")[2] in words
+    for item in (*answer["ruled_out"], *answer["not_assessed"]):
+        assert re.search(rf"{re.escape(item['mode'])}(?! hot)", words), item
+    for reason in {item["why"] for item in answer["not_assessed"] if "aft_closure" not in item["why"]}:
+        assert reason in words
+    assert answer["next_step"] in words and "28 % not on the ladder" in words
+    source = answer["pressure_at_failure"]["source"]
+    assert words.count(source) == 1
+    for caution in answer["cautions"]:
+        assert words.count(caution["text"]) == (0 if caution["about"] == "not on the ladder" else 1)
+    assert words.count("not a finding") == 2 and words.lower().count("fire remotely") == 1
+
+
+def test_an_explanation_writes_its_page_where_the_others_do(starter, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    firing = starter / "failed_firing.toml"
+    assert run("explain", firing, "--json").exit_code == 0 and not list(tmp_path.iterdir())
+    shown = run("explain", firing, "--units", "imperial")
+    page = tmp_path / "results" / "failed_firing" / "report.html"
+    assert shown.exit_code == 0 and page.name in shown.stderr and "psi" in shown.stdout and "MPa" not in shown.stdout
+    text = page.read_text()
+    assert "What fits the evidence" in text and "psi" in text and text.count("Unburnt propellant in the wreck is live") == 1
+    for path in (firing, starter / "motor.toml"):
+        assert hashlib.sha256(path.read_bytes()).hexdigest() in text, f"the page says that {path.name} was read"
+    assert run("explain", firing, "--json", "--out", tmp_path / "named").exit_code == 0
+    assert (tmp_path / "named" / "report.html").stat().st_size > 10_000
+
+
+def test_check_opens_with_the_verdict_and_the_ladder(starter, tmp_path, wide):
+    text = (starter / "motor.toml").read_text()
+    for key in ("plate_thickness", "ring_material", "ring_edge_distance", "ring_thickness"):
+        text = re.sub(rf"(?m)^{key}.*\n", "", text)
+    (tmp_path / "bare.toml").write_text(text.replace('use = "propellant.toml"', f'use = "{starter}/propellant.toml"'))
+    result = run("check", tmp_path / "bare.toml", "--out", tmp_path / "o")
+    heads = [line for line in result.stdout.splitlines() if line and not line.startswith(" ")]
+    assert heads[2].startswith("Every rung assessed reaches its required factor.")
+    titles = ["Failure ladder", "Not assessed", "Ballistics", "Masses and airframe", "More on the lowest rungs",
+              "Where the rungs come from", "Cautions"]  # fmt: skip
+    assert heads[3:] == titles
+    answer = strict(run("check", tmp_path / "bare.toml", "--json").stdout)
+    missing = answer["not_assessed"]
+    assert f"{len(missing)} modes not assessed" in heads[2] and len(missing) >= 10
+    body = flat(result.stdout.split("\nNot assessed\n")[1].split("\nBallistics\n")[0])
+    for item in missing:
+        assert item["mode"] in body and (item["why"] in body or item["why"].replace("aft_", "forward_") in body), item
+    assert "(both closures)" in body and body.count("ring_edge_distance") == 1
+    bases = flat(result.stdout.split("\nWhere the rungs come from\n")[1].split("\nCautions\n")[0])
+    for rung in answer["ladder"]:
+        for clause in rung["basis"].split("; "):
+            assert bases.count(clause) >= 1, clause
+    assert bases.count("radiation at an assumed emissivity of 0.5") == 1
+
+
+def test_check_names_what_falls_short_above_the_ladder(tmp_path, wide):
+    weak = CURLEW.read_text().replace("count = 10", "count = 4").replace("../propellants", str(ROOT / "studies/propellants"))
+    (tmp_path / "weak.toml").write_text(weak)
+    result = run("check", tmp_path / "weak.toml", "--out", tmp_path / "o")
+    above, _, below = result.stdout.partition("\nFailure ladder\n")
+    assert result.exit_code == 1 and re.search(r"Falls short: .*screw shear", flat(above))
+    short = {rung["mode"] for rung in strict(run("check", tmp_path / "weak.toml", "--json").stdout)["ladder"] if not rung["ok"]}
+    assert all(mode in above for mode in short)
+    # The notes of what falls short stand under the ladder, before anything else.
+    assert "one screw carries" in flat(below.partition("\nBallistics\n")[0])

@@ -5,63 +5,25 @@ import json
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scenario import AFT, CASE, FORWARD, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, changed, named
 
 from optimizer.compare import compare, look_at
 from optimizer.inputs import load_motor
 from physics.assessment import assess
 
-MOTOR = """schema = 1
-name = "First"
-[propellant]
-name = "invented"
-density = "1700 kg/m^3"
-characteristic_velocity = "1480 m/s"
-gamma = 1.21
-molar_mass = "24 g/mol"
-[[propellant.rate]]
-from = "0.7 MPa"
-to = "9 MPa"
-rate = "9 mm/s"
-at = "5 MPa"
-exponent = 0.35
-[[grain]]
-count = 3
-length = "75 mm"
-outer_diameter = "46 mm"
-core_diameter = "18 mm"
-burning_ends = 2
-[nozzle]
-throat_diameter = "13.5 mm"
-exit_diameter = "34 mm"
-half_angle = "14 deg"
-efficiency = 0.95
-[case]
-material = "6061-T6"
-outer_diameter = "57.2 mm"
-wall = "3.2 mm"
-length = "330 mm"
-[liner]
-material = "paper-phenolic"
-thickness = "1.6 mm"
-[forward_closure]
-retention = "radial-screws"
-screw = "#10-24 UNC"
-grade = "A2-70"
-count = 8
-edge_distance = "14 mm"
-shear_plane = "threads"
-ring_material = "6061-T6"
-plate_thickness = "12 mm"
-[aft_closure]
-retention = "radial-screws"
-screw = "#10-24 UNC"
-grade = "A2-70"
-count = 3
-edge_distance = "14 mm"
-shear_plane = "threads"
-ring_material = "6061-T6"
-plate_thickness = "12 mm"
-"""
+MOTOR = "".join(
+    (
+        named("First"),
+        PROPELLANT,
+        changed(RATE, ("6.5 mm/s", "9 mm/s"), ("0.33", "0.35")),
+        GRAINS,
+        NOZZLE,
+        CASE,
+        LINER,
+        FORWARD,
+        changed(AFT, ("count = 8", "count = 3")),
+    )
+)
 
 
 @pytest.fixture()

@@ -20,6 +20,7 @@ import pypdf
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scenario import AFT, CASE, FORWARD, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, SEAL, changed, named
 
 from optimizer.drawing import cuts, draw, sheets
 from optimizer.drawing.geometry import Wrap, section, wrap
@@ -33,67 +34,26 @@ from optimizer.inputs import motor_from_document
 from physics.assessment import assess
 from physics.motors import Ladder, Motors, NotAssessed
 
-MOTOR = """
-schema = 1
-name = "Lapwing (invented)"
-[propellant]
-name = "invented"
-density = "1700 kg/m^3"
-characteristic_velocity = "1480 m/s"
-gamma = 1.21
-molar_mass = "24 g/mol"
-reference_temperature = "20 degC"
-[[propellant.rate]]
-from = "0.7 MPa"
-to = "9 MPa"
-rate = "6.5 mm/s"
-at = "5 MPa"
-exponent = 0.33
-[[grain]]
-count = 4
-length = "75 mm"
-outer_diameter = "46 mm"
-core_diameter = "18 mm"
-burning_ends = 2
-[nozzle]
-throat_diameter = "13.5 mm"
-exit_diameter = "34 mm"
-half_angle = "14 deg"
-efficiency = 0.95
-material = "graphite"
-[case]
-material = "6061-T6"
-outer_diameter = "57.2 mm"
-wall = "3.2 mm"
-length = "420 mm"
-[liner]
-material = "paper-phenolic"
-thickness = "1.6 mm"
-[forward_closure]
-retention = "radial-screws"
-screw = "#10-24 UNC"
-grade = "A2-70"
-count = 8
-edge_distance = "14 mm"
-shear_plane = "threads"
-ring_material = "6061-T6"
-plate_thickness = "12 mm"
-plate_material = "6061-T6"
-[forward_closure.seal]
-rings = 2
-cross_section = "3.53 mm"
-gland_depth = "2.8 mm"
-gap = "0.05 mm"
-hardness = 70
-[aft_closure]
-retention = "radial-screws"
-screw = "M5x0.8"
-grade = "A2-70"
-count = 6
-edge_distance = "11 mm"
-shear_plane = "threads"
-ring_material = "6061-T6"
-"""
+MOTOR = "\n" + "".join(
+    (
+        named("Lapwing (invented)"),
+        PROPELLANT + 'reference_temperature = "20 degC"\n',
+        RATE,
+        changed(GRAINS, ("count = 3", "count = 4")),
+        NOZZLE + 'material = "graphite"\n',
+        changed(CASE, ("330 mm", "420 mm")),
+        LINER,
+        FORWARD + 'plate_material = "6061-T6"\n',
+        SEAL,
+        changed(
+            AFT,
+            ("#10-24 UNC", "M5x0.8"),
+            ("count = 8", "count = 6"),
+            ("14 mm", "11 mm"),
+            ('plate_thickness = "12 mm"\n', ""),
+        ),
+    )
+)
 
 LABELS = Labels("Lapwing (invented)", "lapwing.toml", "0123456789abcdef" * 4)
 

@@ -5,73 +5,28 @@ import math
 
 import numpy as np
 import pytest
+from scenario import AFT, CASE, FORWARD, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, SEAL, changed, named
 
 from optimizer.explain import _Strength, explain
 from optimizer.inputs import FINDINGS, InputError, load_firing
 from optimizer.trails import PLACES, PLAIN, TRAILS
 from physics.ladder import MODES
 
-MOTOR = """schema = 1
-name = "Invented"
-[propellant]
-name = "invented"
-density = "1700 kg/m^3"
-characteristic_velocity = "1480 m/s"
-gamma = 1.21
-molar_mass = "24 g/mol"
-[[propellant.rate]]
-from = "0.7 MPa"
-to = "12 MPa"
-rate = "14 mm/s"
-at = "5 MPa"
-exponent = 0.35
-[[grain]]
-count = 3
-length = "75 mm"
-outer_diameter = "46 mm"
-core_diameter = "20 mm"
-burning_ends = 2
-[nozzle]
-throat_diameter = "13.5 mm"
-exit_diameter = "34 mm"
-half_angle = "14 deg"
-efficiency = 0.95
-[case]
-material = "6061-T6"
-outer_diameter = "57.2 mm"
-wall = "3.2 mm"
-length = "330 mm"
-[liner]
-material = "paper-phenolic"
-thickness = "1.6 mm"
-[forward_closure]
-retention = "radial-screws"
-screw = "#10-24 UNC"
-grade = "A2-70"
-count = 4
-edge_distance = "14 mm"
-shear_plane = "threads"
-ring_material = "6061-T6"
-plate_thickness = "12 mm"
-[forward_closure.seal]
-rings = 2
-cross_section = "3.53 mm"
-gland_depth = "2.8 mm"
-gap = "0.05 mm"
-hardness = 70
-[aft_closure]
-retention = "radial-screws"
-screw = "#10-24 UNC"
-grade = "A2-70"
-count = 8
-edge_distance = "14 mm"
-shear_plane = "threads"
-ring_material = "6061-T6"
-plate_thickness = "12 mm"
-[tolerances]
-throat_diameter = {plus_minus = "0.05 mm"}
-rate = {standard_deviation = "3 %"}
-"""
+MOTOR = "".join(
+    (
+        named("Invented"),
+        PROPELLANT,
+        changed(RATE, ("9 MPa", "12 MPa"), ("6.5 mm/s", "14 mm/s"), ("0.33", "0.35")),
+        changed(GRAINS, ("18 mm", "20 mm")),
+        NOZZLE,
+        CASE,
+        LINER,
+        changed(FORWARD, ("count = 8", "count = 4")),
+        SEAL,
+        AFT,
+        '[tolerances]\nthroat_diameter = {plus_minus = "0.05 mm"}\nrate = {standard_deviation = "3 %"}\n',
+    )
+)
 
 
 @pytest.fixture()

@@ -8,39 +8,22 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scenario import GRAINS, NOZZLE, PROPELLANT, RATE, changed, named
 
 from optimizer import traces
 from optimizer.firing import DEFINITIONS, reduce_firing
 from optimizer.inputs import InputError, load_firing
 from physics import kernel
 
-MOTOR = """schema = 1
-name = "Invented"
-[propellant]
-name = "invented"
-density = "1700 kg/m^3"
-characteristic_velocity = "1480 m/s"
-gamma = 1.21
-molar_mass = "24 g/mol"
-reference_temperature = "20 degC"
-[[propellant.rate]]
-from = "0.7 MPa"
-to = "9 MPa"
-rate = "8 mm/s"
-at = "5 MPa"
-exponent = 0.35
-[[grain]]
-count = 3
-length = "75 mm"
-outer_diameter = "46 mm"
-core_diameter = "18 mm"
-burning_ends = 2
-[nozzle]
-throat_diameter = "13.5 mm"
-exit_diameter = "34 mm"
-half_angle = "14 deg"
-efficiency = 0.95
-"""
+MOTOR = "".join(
+    (
+        named("Invented"),
+        PROPELLANT + 'reference_temperature = "20 degC"\n',
+        changed(RATE, ("6.5 mm/s", "8 mm/s"), ("0.33", "0.35")),
+        GRAINS,
+        NOZZLE,
+    )
+)
 
 FIRING = """schema = 1
 motor = "motor.toml"

@@ -12,6 +12,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from numpy.polynomial.polynomial import polyvander
+from scenario import GRAINS, NOZZLE, PROPELLANT, changed, named
+from scenario import RATE as LAW
 from scipy.signal import lfilter
 
 from optimizer import fit_rate
@@ -22,34 +24,15 @@ from optimizer.record import Channel, Record
 from physics import kernel, transient
 from physics.motors import Curve
 
-MOTOR = """schema = 1
-name = "Invented"
-[propellant]
-name = "invented"
-density = "1700 kg/m^3"
-characteristic_velocity = "1480 m/s"
-gamma = 1.21
-molar_mass = "24 g/mol"
-reference_temperature = "20 degC"
-temperature_sensitivity = "0.002 1/K"
-[[propellant.rate]]
-from = "0.7 MPa"
-to = "9 MPa"
-rate = "RATE"
-at = "5 MPa"
-exponent = EXPONENT
-[[grain]]
-count = 3
-length = "75 mm"
-outer_diameter = "46 mm"
-core_diameter = "CORE"
-burning_ends = 2
-[nozzle]
-throat_diameter = "THROAT"
-exit_diameter = "34 mm"
-half_angle = "14 deg"
-efficiency = 0.95
-"""
+MOTOR = "".join(
+    (
+        named("Invented"),
+        PROPELLANT + 'reference_temperature = "20 degC"\ntemperature_sensitivity = "0.002 1/K"\n',
+        changed(LAW, ("6.5 mm/s", "RATE"), ("0.33", "EXPONENT")),
+        changed(GRAINS, ("18 mm", "CORE")),
+        changed(NOZZLE, ("13.5 mm", "THROAT")),
+    )
+)
 RATE, EXPONENT, SPEED, AMBIENT = 8e-3, 0.35, 1480.0, 101325.0
 COARSE = {"stations": 2, "tolerance": 1.6e-2, "web_steps": 30}
 

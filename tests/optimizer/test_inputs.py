@@ -338,7 +338,7 @@ BROKEN_MOTORS = [
     case('from = "5 MPa"\nto = "9 MPa"', 'from = "0.1 MPa"\nto = "0.7 MPa"', "propellant.rate[2].from", '"0.1 MPa"', "E132", "order"),
     case('to = "5 MPa"\nrate', 'to = "0.5 MPa"\nrate', "propellant.rate[1].to", '"0.5 MPa"', "E132", "not above from"),
     case('erosive = "none"', 'erosive = "mukunda"', "propellant.erosive", '"mukunda"', "E113", "choice", "mukunda-paul"),
-    case('erosive = "none"', 'erosiv = "none"', "propellant.erosiv", '"none"', "E110", "unknown key", "'propellant.erosive'"),
+    case('erosive = "none"', 'erosiv = "none"', "propellant.erosiv", '"none"', "E110", "unknown key", "'erosive'"),
     case('density = "1700 kg/m^3"', 'density = "1.7 kg/m^3"', "propellant.density", '"1.7 kg/m^3"', "E107", "unlikely", "wrong unit?"),
     case('density = "1700 kg/m^3"', 'density = "1700 kg/m3"', "propellant.density", '"1700 kg/m3"', "E104", "m3", "m^3"),
     case('core_diameter = "16 mm"', 'core_diameter = "46 mm"', "grain[1].core_diameter", '"46 mm"', "E130", "46 mm (1.811 in)"),
@@ -377,7 +377,7 @@ BROKEN_MOTORS = [
     case('soak = ["-5 degC", "40 degC"]', 'soak = "40 degC"', "ambient.soak", '"40 degC"', "E108", "list"),
     case('soak = ["-5 degC", "40 degC"]', "soak = [-5, 40]", "ambient.soak[1]", "-5", "E101", "temperature"),
     case('soak = ["-5 degC", "40 degC"]', 'soak = ["-5 F", "40 degC"]', "ambient.soak[1]", '"-5 F"', "E104", "thermometer", "degF"),
-    case("yield = 1.5", "yeild = 1.5", "factors.yeild", "1.5", "E110", "unknown key", "'factors.yield'"),
+    case("yield = 1.5", "yeild = 1.5", "factors.yeild", "1.5", "E110", "unknown key", "'yield'"),
     case("yield = 1.5", "yield = 0.5", "factors.yield", "0.5", "E106", "out of range", "1 to 20"),
     case("[factors]", "[factor]", "factor", "{yield = 1.5}", "E111", "unknown table", "'factors'"),
     case("schema = 1", "schema = 2", "schema", "2", "E114", "version", "schema = 1"),
@@ -1087,3 +1087,44 @@ class TestAnotherKindOfFile:
         with pytest.raises(InputError) as error:
             load_motor(path)
         assert [problem.key for problem in error.value.problems] == ["case.wall"]
+
+
+class TestMessagesThatCanBePasted:
+    """What a builder copies from a message is right where it is pasted."""
+
+    def told(self, loader, path, text):
+        path.write_text(text)
+        return problems_of(loader, path)
+
+    def test_a_misspelt_required_key_is_told_once(self, folder):
+        (problem,) = self.told(load_motor, folder / "m.toml", changed(MOTOR, "throat_diameter", "throat_diametre"))
+        assert problem.code == "E110" and problem.fix == "did you mean 'throat_diameter'?"
+
+    def test_a_bare_number_in_a_list_has_no_key_to_write(self, folder):
+        text = changed(STUDY, '{stock = "drills-metric", from = "10 mm", to = "20 mm"}', "[14, 15]")
+        found = self.told(load_study, folder / "s.toml", text)
+        assert [problem.fix for problem in found if problem.code == "E101"] == ['write "14 mm" or "14 in"']
+
+    def test_soak_shows_what_it_looks_like(self, folder):
+        text = changed(MOTOR, 'soak = ["-5 degC", "40 degC"]', 'soak = "0 degC"')
+        (problem,) = self.told(load_motor, folder / "m.toml", text)
+        assert problem.fix == 'write soak = ["0 degC", "35 degC"]'
+
+    def test_a_bound_without_braces_is_put_in_them(self, folder):
+        (problem,) = self.told(load_study, folder / "s.toml", changed(STUDY, "[limits]", '[limits]\npeak_pressure = "7 MPa"'))
+        assert problem.fix == 'write peak_pressure = {max = "7 MPa"}, or {min = "7 MPa"}'
+
+    def test_several_names_come_near(self, folder):
+        (problem,) = self.told(load_study, folder / "s.toml", changed(STUDY, "[limits]", '[limits]\nmax_pressure = "7 MPa"'))
+        assert "'maximum_pressure'" in problem.fix and "'peak_pressure'" in problem.fix
+
+    def test_a_stock_list_that_is_not_there_names_those_that_are(self, folder):
+        (folder / "record.csv").write_text("time,pressure\n0,1\n")  # no list: it is not named as one
+        (problem,) = self.told(load_study, folder / "s.toml", changed(STUDY, '"tube-6061"', '"tubes"'))
+        assert problem.code == "E123" and "tube-metric" in problem.fix and "record" not in problem.fix
+
+    def test_a_list_without_the_tube_names_one_that_has_it(self, folder):
+        (folder / "motor.toml").write_text(changed(MOTOR, 'outer_diameter = "2.25 in"', 'outer_diameter = "60 mm"'))
+        (problem,) = self.told(load_study, folder / "s.toml", STUDY)
+        assert problem.code == "E156" and "case.outer_diameter in motor.toml" in problem.fix
+        assert problem.fix.endswith("or take a list that has it: tube-metric")

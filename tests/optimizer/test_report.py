@@ -10,16 +10,21 @@ import math
 import re
 from html.parser import HTMLParser
 from typing import Any
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optimizer import report
+from optimizer.cli import main
 from optimizer.report import panels, pictures, tradeoff, values
 from optimizer.report.panels import chance, chance_text, ladder
+from optimizer.starter import create
 
+SVG = "{http://www.w3.org/2000/svg}"
 HOSTILE = "</script><script>hacked=1</script><img src=x onerror=hacked=1>\"'&"
 
 DESIGN: dict[str, Any] = {
@@ -321,6 +326,56 @@ class TestLadder:
         top = pictures.bar_ceiling(pressures, expected)
         assert expected < top
         assert all(0.0 <= pictures.share(min(value, top), top) <= 100.0 for value in pressures)
+
+
+class TestLadderAlone:
+    """The ladder as a picture of its own, for `check --ladder`."""
+
+    def drawn(self, design=DESIGN, units="metric", name="Lapwing"):
+        return ElementTree.fromstring(pictures.ladder_picture(panels.ladder(design, units), name))
+
+    def rungs(self, picture):
+        return picture.findall(f".//{SVG}g")
+
+    def test_each_rung_has_its_name_and_numbers_lowest_first_times_last(self):
+        said = [["".join(text.itertext()) for text in rung.findall(f"{SVG}text")] for rung in self.rungs(self.drawn())]
+        assert said == [
+            ["screw shear forward closure", "9.700 MPa ×1.80 of 2.00"],
+            ["case burst case", "38.00 MPa ×7.00 of 2.00"],
+            ["liner burn-through liner", "3.500 s ×1.70 of 1.25"],
+            ["seal overheating aft closure", "not reached in the model"],
+        ]
+
+    def test_what_is_short_is_marked_and_its_bar_ends_before_its_stroke(self):
+        short, good = self.rungs(self.drawn())[:2]
+        assert short.get("class") == "rung short" and good.get("class") == "rung"
+        ends = []
+        for rung in (short, good):
+            bar = rung.find(f"{SVG}rect[@class='bar']")
+            need = float(re.match(r"M([\d.]+),", rung.find(f"{SVG}path[@class='need']").get("d"))[1])
+            ends.append(float(bar.get("x")) + float(bar.get("width")) - need)
+        assert ends[0] < 0 < ends[1]
+
+    def test_it_stands_alone_in_either_system_and_escapes(self):
+        picture = pictures.ladder_picture(panels.ladder(DESIGN, "imperial"), HOSTILE)
+        root = ElementTree.fromstring(picture)
+        assert "psi" in picture and "MPa" not in picture and "<script" not in picture
+        assert root.find(f"{SVG}style") is not None and "url(" not in picture and "href" not in picture
+        width = float(root.get("width"))
+        assert all(float(text.get("x")) < width for text in root.iter(f"{SVG}text"))
+
+    def test_a_motor_without_rungs_is_an_empty_picture(self):
+        assert not self.rungs(self.drawn(DESIGN | {"ladder": []}))
+
+    def test_check_writes_it(self, tmp_path, monkeypatch):
+        monkeypatch.chdir(tmp_path)
+        create(tmp_path)
+        asked = ["check", "motor.toml", "--ladder", "ladder.svg", "--quiet", "--units", "imperial"]
+        result = CliRunner().invoke(main, asked)
+        assert result.exit_code == 0, result.output
+        rungs = self.rungs(ElementTree.parse("ladder.svg").getroot())
+        assert len(rungs) > 20 and "psi" in "".join(rungs[0].itertext())
+        assert CliRunner().invoke(main, [*asked[:3], "motor.toml/ladder.svg"]).exit_code == 3, "a file is no folder"
 
 
 class TestSearch:

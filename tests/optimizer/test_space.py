@@ -11,6 +11,7 @@ from optimizer.inputs import motor_from_text
 from optimizer.inputs.study import load_study
 from optimizer.inputs.writing import motor_text
 from optimizer.space import Space, SpaceError, columns_of, digits_of
+from optimizer.units import write_quantity
 
 
 def space_of(cases, folder, search, **more):
@@ -71,6 +72,13 @@ def test_fill_shares_the_room_among_the_searched_grains(cases, tmp_path):
     motors = all_of(space_of(cases, tmp_path, 'grain_count = {from = 4, to = 6}\ngrain_length = "fill"')).motors
     # derived from: case 520 mm less the plate, 12 mm, and the ring, twice 9 mm; no aft closure is given
     assert (motors.grain.count * motors.grain.length)[:, 0] == pytest.approx([0.49] * 3)
+
+
+def test_a_filled_length_is_a_number_that_a_file_can_hold(cases, tmp_path):
+    motors = all_of(space_of(cases, tmp_path, 'grain_count = {from = 3, to = 7}\ngrain_length = "fill"')).motors
+    texts = [write_quantity(float(length), "mm") for length in motors.grain.length[:, 0]]
+    assert texts == ["163.3333333 mm", "122.5 mm", "98 mm", "81.6666666 mm", "70 mm"]
+    assert ((motors.grain.count * motors.grain.length)[:, 0] <= 0.49 * (1 + 1e-15)).all(), "never longer than the room"
 
 
 def test_fill_without_a_count_ends_on_a_shorter_grain_or_stretches(cases, tmp_path):

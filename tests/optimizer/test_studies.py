@@ -1,13 +1,15 @@
 """The studies and the starter folder: they read, say that they are invented, and have designs that meet the limits."""
 
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from optimizer.inputs import InputError, load_firing, load_motor, load_propellant, load_study
+from optimizer.cli import main
+from optimizer.inputs import FINDINGS, InputError, load_firing, load_motor, load_propellant, load_study
 from optimizer.results import OutputError
-from optimizer.shop import read_stock
+from optimizer.shop import packaged_names, read_stock
 from optimizer.space import Space
 from optimizer.starter import FILES, create
 from physics.assessment import assess
@@ -57,7 +59,7 @@ class TestStudies:
         for path in STUDIES.glob("stock/*.csv"):
             assert read_stock(path).items
 
-    @pytest.mark.parametrize("path", sorted(STUDIES.rglob("*.*")), ids=lambda path: path.name)
+    @pytest.mark.parametrize("path", [path for path in STUDIES.rglob("*.*") if path.suffix != ".svg"], ids=lambda path: path.name)
     def test_says_that_it_is_invented(self, path):
         assert "INVENTED" in path.read_text(encoding="utf-8").splitlines()[0]
 
@@ -107,6 +109,42 @@ class TestStarter:
         figures = assess(motor, "steady").figures
         impulse = float(np.trapezoid(table[:, 2], table[:, 0])) * 9.80665
         assert impulse == pytest.approx(float(figures["total_impulse"][0]), rel=0.02)
+
+    def test_what_is_commented_out_would_be_read(self, tmp_path):
+        """Every line of the study that is a commented example, uncommented, in place of what it would double."""
+        create(tmp_path)
+        path = tmp_path / "study.toml"
+        text = path.read_text(encoding="utf-8")
+        examples = re.findall(r"^# ([a-z_.]+) = ", text, flags=re.M)
+        assert examples == ["expansion_ratio", "forward_closure.count", "total_impulse", "chance_of_failure", "samples"]
+        path.write_text(re.sub(r"^# (?=[a-z_.]+ = )", "", text, flags=re.M), encoding="utf-8")
+        study = load_study(path)
+        assert {"expansion_ratio", "forward_closure.count"} <= set(study.variables)
+        assert {"total_impulse_p5", "chance_of_failure"} <= {limit.name for limit in study.limits}
+        told = re.search(r"^# or: (.*); of one rung alone: (.*)$", text, flags=re.M)
+        path.write_text(text.replace('total_impulse = "max"', f"{told[1]}\n{told[2]}"), encoding="utf-8")
+        assert [aim.name for aim in load_study(path).objectives][:2] == ["total_impulse_p5", "factor.screw shear"]
+
+    def test_the_findings_and_lists_that_it_names_are_all_there_are(self, starter):
+        text = " ".join((starter / "failed_firing.toml").read_text(encoding="utf-8").replace("# ", "").split())
+        assert text.endswith("What may be found: " + ", ".join(FINDINGS) + ".")
+        told = (starter / "study.toml").read_text(encoding="utf-8")
+        missing = [name for name in packaged_names() if name not in told]
+        assert missing == ["orings-as568"], "O-rings are named by their dash in a motor file"
+
+    def test_each_command_that_it_tells_is_there(self, starter):
+        """The comments name commands, and files that lie in the folder or will be among the results."""
+        told = [
+            line.split("grainwright ")[1:]
+            for path in starter.glob("*.toml")
+            for line in path.read_text(encoding="utf-8").splitlines()
+            if line.startswith("#") and "grainwright " in line
+        ]
+        commands = [piece.split() for pieces in told for piece in pieces]
+        assert {words[0] for words in commands} >= {"search", "check", "spread", "draw", "compare", "reduce", "explain"}
+        for words in commands:
+            assert words[0] in main.commands
+            assert (starter / words[1]).exists() or words[1].startswith("results/"), words
 
     def test_nothing_is_written_over(self, tmp_path):
         (tmp_path / "motor.toml").write_text("mine")

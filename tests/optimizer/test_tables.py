@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from types import SimpleNamespace
+
 import pytest
 from rich.console import Console
+from scenario import CASE, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, changed, named
 
 from optimizer import tables
-from optimizer.inputs import load_study
+from optimizer.cautions import NOT_DESCRIBED
+from optimizer.compare import compare
+from optimizer.inputs import load_motor, load_study
 from optimizer.search import search
+from optimizer.spread import Chance
+from physics.assessment import assess
 
 
 @pytest.fixture
@@ -40,3 +48,98 @@ def test_of_a_long_front_a_terminal_shows_what_a_reader_takes_in(found, monkeypa
     monkeypatch.setattr(tables, "MOST_ROWS", 3)
     lines = [line for line in shown(found, 100) if line.split() and line.split()[0].isdigit()]
     assert len(lines) == 3
+
+
+def printed(thing, width=80):
+    screen = Console(width=width, highlight=False)
+    with screen.capture() as captured:
+        screen.print(thing)
+    return captured.get()
+
+
+def motor_of(tmp_path, name, *parts):
+    path = tmp_path / f"{name}.toml"
+    path.write_text("".join((named(name), PROPELLANT, RATE, *parts)))
+    return load_motor(path)
+
+
+def test_a_choked_port_is_no_pass(tmp_path):
+    good = assess(motor_of(tmp_path, "good", GRAINS, NOZZLE, CASE).motors)
+    wide = assess(motor_of(tmp_path, "wide", GRAINS, changed(NOZZLE, ("13.5 mm", "20 mm")), CASE).motors)
+    assert all(rung.ok.all() for rung in wide.ladder.rungs), "the rungs alone would pass it"
+    assert good.described.all() and good.ok.all() and not wide.described.any() and not wide.ok.any()
+    assert "reaches" in tables.verdict_line(good).plain
+    assert tables.verdict_line(wide).plain.startswith(NOT_DESCRIBED) and "reaches" not in tables.verdict_line(wide).plain
+
+
+def test_a_comparison_with_a_choked_motor_is_not_answered(tmp_path):
+    good = motor_of(tmp_path, "good", GRAINS, NOZZLE, CASE)
+    wide = motor_of(tmp_path, "wide", GRAINS, changed(NOZZLE, ("13.5 mm", "20 mm")), CASE)
+    (step,) = compare([good, wide]).steps
+    assert step.verdict == "not known" and NOT_DESCRIBED in step.answer
+    (back,) = compare([wide, good]).steps
+    assert back.verdict != "not known"
+
+
+def test_what_cannot_stand_alone_is_told_below_the_table(tmp_path, capsys):
+    thick = motor_of(tmp_path, "thick", GRAINS, NOZZLE, CASE, LINER)
+    thin = motor_of(tmp_path, "thin", changed(GRAINS, ("46 mm", "48 mm")), NOZZLE, changed(CASE, ("3.2 mm", "2 mm")), LINER)
+    tables.print_comparison(compare([thick, thin]), "metric")
+    said = capsys.readouterr().out
+    row = next(line for line in said.splitlines() if line.startswith("grain.outer_diameter"))
+    assert "46 mm" in row and "48 mm" in row and "cannot" not in row
+    assert "- grain.outer_diameter cannot stand alone: grain[1].outer_diameter is wider" in " ".join(said.split())
+
+
+def test_rungs_that_held_in_every_sample_are_counted_not_listed():
+    none = Chance(0, 4096)
+    assert tables._held_words([none] * 20, 20).startswith("each of the 20 rungs assessed: below")
+    assert tables._held_words([none] * 18, 20).startswith("each of the other 18 rungs assessed: below")
+    assert tables._held_words([none], 2).startswith("the other rung assessed: below")
+
+
+def test_what_all_designs_have_alike_is_said_under_the_table(found):
+    design = found.designs[0]
+    alike = [replace(each, variables={**each.variables, "grain_count": 4}, texts={}) for each in found.designs]
+    told = tables._same_in_all(SimpleNamespace(designs=alike))
+    assert "grain count 4" in told
+    assert tables._same_in_all(SimpleNamespace(designs=[design])) == []
+
+
+def test_a_percentile_that_is_limited_has_its_column(cases, tmp_path):
+    motor = cases.MOTOR + '[tolerances]\nthroat_diameter = {plus_minus = "0.1 mm"}\n'
+    limits = cases.LIMITS + 'total_impulse = {min = "1 N*s", percentile = 5}\n'
+    wide = search(load_study(cases.write_study(tmp_path, limits=limits, motor=motor, driver="samples = 16")))
+    lines = [line.split() for line in shown(wide, 120)]
+    assert any("p5" in line for line in lines)
+    assert any(f"{wide.designs[0].results['total_impulse_p5']:.4g}" in line for line in lines)
+
+
+def test_ends_of_the_study_that_every_nearest_candidate_stands_at(cases, tmp_path):
+    result = search(load_study(cases.write_study(tmp_path, limits='maximum_pressure = "0.2 MPa"')))
+    assert not result.designs
+    ends = tables.range_ends(result)
+    assert "throat Ø at its most" in ends and "grain count at its least" in ends, "a lower pressure lies that way"
+    moved = [name for name in result.study.variables if len({row["variables"][name] for row in result.nearest}) > 1]
+    assert moved and not any(tables._short(name) in end for name in moved for end in ends)
+
+
+def test_sizes_of_tools_beside_a_design_that_is_off_stock(cases, tmp_path, capsys):
+    ranges = 'throat_diameter = {from = "12 mm", to = "13 mm"}\nwall = {from = "2 mm", to = "4 mm", step = "1 mm"}'
+    result = search(load_study(cases.write_study(tmp_path, search=ranges)))
+    lines = tables._tool_lines(result)
+    assert 0 < len(lines) <= tables.MOST_TOOLS
+    design = next(each for each in result.designs if each.roundings)
+    item = design.roundings[0]
+    pressure = 100.0 * item["changes"]["maximum_expected_pressure"]
+    assert lines[0].startswith(f"no. {design.number}: throat Ø {design.texts['throat_diameter']} → {item['tool']}: ")
+    assert f"expected pressure {pressure:+.1f} %" in lines[0]
+    assert ("no longer passes" in " ".join(lines)) == any(
+        not each["ok"] for row in [d for d in result.designs if d.roundings][: tables.MOST_TOOLS] for each in row.roundings
+    )
+    tables.print_front(result, "metric", tmp_path)
+    assert "Nearest sizes of tools" in capsys.readouterr().out
+
+
+def test_a_chance_is_told_as_the_bound_that_it_is():
+    assert tables._result_cell(0.005834, "chance_of_failure", "metric") == "< 0.58 %"

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from physics.nozzle import vandenkerckhove
+from physics.nozzle import port_mach, rough_port_mach_squared, vandenkerckhove
 from physics.port import Profile, profile, stagnation_ratio, still
 
 GAMMA = np.array([1.2])
@@ -84,3 +84,11 @@ def test_never_nan_and_never_supersonic(seed: int) -> None:
     for values in (found.log_pressure, found.mach_squared, found.head):
         assert np.isfinite(values).all()
     assert (found.mach_squared <= 1.0 + 1e-9).all()
+
+
+@pytest.mark.parametrize("gamma", [1.05, 1.2, 1.4])
+def test_the_rough_mach_number_is_as_good_as_it_says(gamma: float) -> None:
+    ratio = np.concatenate([[0.5, 1.0], np.geomspace(1.0001, 1e3, 400)])
+    rough = rough_port_mach_squared(np.log(ratio), np.array(gamma))
+    np.testing.assert_allclose(rough, port_mach(ratio, np.array(gamma)) ** 2, rtol=1.5e-4)
+    assert (rough[:2] == 1.0).all()

@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq, minimize_scalar
 
-from physics import kernel, steady
+from physics import kernel, smooth, steady
 from physics.motors import Ambient, Grains, Motors, Nozzle, Propellant
+from physics.stretches import columns
 
 SINGLE = [(1e5, 12e6, 5e-3, 1e6, 0.35)]
 # Rows in the shape of published sugar-propellant fits (remembered): plateaus, negative exponents, jumps at the joins.
@@ -381,12 +382,12 @@ class TestSmoothBurns:
         late = (2799, 3957, 4729, 5123, 5906, 6019)  # whose head pressure peaks next to where the port opens
         batch = stacked([any_single_motor(seed) for seed in (*range(600, 2100), *late)])
         with np.errstate(all="ignore"):
-            smooth = steady._smooth(steady.columns(batch).lean())[2]
-        assert 0.5 < smooth.mean() < 0.95
+            short_way = smooth.smooth_burns(columns(batch).lean())[2]
+        assert 0.5 < short_way.mean() < 0.95
         short, short_head = kernel.evaluate(batch), steady.peak_head_pressure(batch)
         for flag in ("port_choked", "flow_separated"):
-            assert 0.15 < short.flags[flag][smooth].mean() < 0.85, flag
-        monkeypatch.setattr(steady, "_may_be_smooth", lambda table: False)
+            assert 0.15 < short.flags[flag][short_way].mean() < 0.85, flag
+        monkeypatch.setattr(steady, "may_be_smooth", lambda table: False)
         long = kernel.evaluate(batch)
         assert {name: flag.sum() for name, flag in short.flags.items()} == {
             name: flag.sum() for name, flag in long.flags.items()
@@ -402,20 +403,20 @@ class TestSmoothBurns:
         """A thin sleeve behind a throat wider than itself: its head pressure peaks while the port is choked."""
         sleeve = motor([(1, 0.3, 0.012, 0.010, 2)], [(1e5, 12e6, 5e-3, 1e6, 0.538)], throat=0.013)
         short = kernel.evaluate(sleeve)
-        assert steady._smooth(steady.columns(sleeve).lean())[2].all()
+        assert smooth.smooth_burns(columns(sleeve).lean())[2].all()
         assert short["peak_head_pressure"][0] == pytest.approx(Adaptive(sleeve).figures()["peak_head_pressure"], rel=1e-9)
-        monkeypatch.setattr(steady, "_may_be_smooth", lambda table: False)
+        monkeypatch.setattr(steady, "may_be_smooth", lambda table: False)
         agree(short, kernel.evaluate(sleeve), [0], rel=1e-9)
 
     def test_more_nodes_change_nothing(self, monkeypatch):
         batch = stacked([any_single_motor(3000 + seed) for seed in range(1500)])
         with np.errstate(all="ignore"):
-            smooth = steady._smooth(steady.columns(batch).lean())[2]
+            short_way = smooth.smooth_burns(columns(batch).lean())[2]
         few = kernel.evaluate(batch)
-        monkeypatch.setattr(steady, "_FEW_ORDERS", (128,))
+        monkeypatch.setattr(smooth, "ORDERS", (128,))
         many = kernel.evaluate(batch)
         for name in ("burn_time", "total_impulse"):
-            np.testing.assert_allclose(few[name][smooth], many[name][smooth], rtol=1e-8, err_msg=name)
+            np.testing.assert_allclose(few[name][short_way], many[name][short_way], rtol=1e-8, err_msg=name)
 
     def test_bit_for_bit_whatever_the_batch(self, monkeypatch):
         singles = [any_single_motor(5000 + seed) for seed in range(120)]
@@ -574,16 +575,46 @@ class TestFlags:
             figures = kernel.evaluate(motor([(4, 0.085, 0.05, 0.02, 2)], [(low, high, 5e-3, 1e6, 0.35)]))
             assert figures.flags["outside_characterised_pressure"][0] == expected
 
+    @staticmethod
+    def several(law, kn) -> bool:
+        """The flag of a core alone, with no change of area to speak of, that burns at `kn`."""
+        throat = np.sqrt(np.pi * 0.05 * 0.12 / kn * 4 / np.pi)
+        return bool(kernel.evaluate(motor([(1, 0.12, 0.0501, 0.05, 0)], law, throat)).flags["several_equilibria"][0])
+
     def test_several_equilibria(self):
         """With a jump up in rate at 3 MPa, Kn just under the leap can also be held above it."""
         impedance = 1750.0 * 1550.0
         foot = 3e6 / (impedance * 6.5e-3 * 3.0**0.35)
         crest = 3e6 / (impedance * 5e-3 * 3.0**0.3)
-        area = np.pi * 0.05 * 0.12  # core alone, no change of area to speak of
         for kn, expected in ((0.9 * foot, False), (0.5 * (foot + crest), True), (1.1 * crest, False)):
-            throat = np.sqrt(area / kn * 4 / np.pi)
-            thin = motor([(1, 0.12, 0.0501, 0.05, 0)], RISES, throat)
-            assert kernel.evaluate(thin).flags["several_equilibria"][0] == expected
+            assert self.several(RISES, kn) == expected
+
+    @pytest.mark.parametrize(("jump", "expected"), [(1.001, False), (1.049, False), (1.051, True), (1.3, True)])
+    @pytest.mark.parametrize("exponent", [-0.1, 0.35, 0.6])
+    def test_several_equilibria_only_where_it_matters(self, jump, expected, exponent):
+        """Rows of a table miss each other by rounding; the higher root lies `jump` over the lower one at the crest."""
+        crest = 3e6 / (1750.0 * 1550.0 * 5e-3 * 3.0**0.3)
+        rate = 5e-3 * 3.0**0.3 * jump ** (1.0 - exponent)
+        law = [(1e5, 3e6, 5e-3, 1e6, 0.3), (3e6, 15e6, rate, 3e6, exponent)]
+        assert self.several(law, crest * (1.0 - 1e-4)) == expected
+
+    def test_several_equilibria_of_a_table_that_rounding_made(self):
+        """Rows that miss each other by 0.1 % in rate say nothing at any Kn."""
+        rate = 5e-3 * 3.0**0.3 * 1.001
+        law = [(1e5, 3e6, 5e-3, 1e6, 0.3), (3e6, 15e6, rate, 3e6, 0.35)]
+        crest = 3e6 / (1750.0 * 1550.0 * 5e-3 * 3.0**0.3)
+        assert not any(self.several(law, crest * (1.0 + away)) for away in np.linspace(-2e-3, 1e-3, 31))
+
+    def test_several_equilibria_over_narrow_rows_that_are_leapt(self):
+        """A rate drawn through many rows, κ a little under its crest at 2 MPa up to 3 MPa: small jumps, a far root."""
+        impedance = 1750.0 * 1550.0
+        crest = 2e6 / (impedance * 5e-3 * 2.0**0.3)
+        ends = 2e6 * 1.03 ** np.arange(15)
+        law = [(1e5, 2e6, 5e-3, 1e6, 0.3)]
+        law += [(low, high, low / (impedance * crest * 0.9965), low, 0.9) for low, high in pairwise(ends)]
+        assert (1 / 0.9965) ** (1 / (1 - 0.9)) < 1.05  # what the rows miss each other by would not be enough
+        assert self.several(law, crest * (1.0 - 1e-4))
+        assert not self.several(law[:2], crest * (1.0 - 1e-4))
 
     def test_ignored_by_this_kernel(self):
         plain = motor([(4, 0.085, 0.05, 0.02, 2)])

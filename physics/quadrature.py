@@ -1,0 +1,134 @@
+"""Integrals over regression of what goes as a power of Kn: volume, time, and the rules they rest on.
+
+Owns the Gauss-Legendre rules of the steady kernel, the choice of order by how near the zeros of Kn lie, and the
+integrals that both of its ways share. On every interval Kn = constant + linear·x + square·x² and
+log p = slope·log Kn + offset (`Burn`), so that the integrand is analytic but for the zeros of Kn. Source: derived here;
+error of Gauss-Legendre over a Bernstein ellipse, L. N. Trefethen, Approximation Theory and Approximation Practice,
+ch. 19, remembered. Imports numpy and `physics.motors`.
+
+Shapes: s intervals, each from `start` over `width` [m], (s,) or (1,) where shared; nodes come first, (order, s).
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from physics.motors import Array
+
+ORDERS = (4, 6, 8, 12, 16, 24, 32, 64, 128)
+"""Orders there is a rule for, next to `SLOW`."""
+
+SLOW = 0
+"""Stands for the rule of flow that is not sonic: thrust starts as a square root there."""
+
+_RULES = {order: np.polynomial.legendre.leggauss(order) for order in ORDERS}
+_ANGLES, _ANGLE_WEIGHTS = np.polynomial.legendre.leggauss(32)
+_RULES[SLOW] = (np.sin(0.5 * np.pi * _ANGLES), 0.5 * np.pi * np.cos(0.5 * np.pi * _ANGLES) * _ANGLE_WEIGHTS)
+
+
+class Burn(Protocol):
+    """What is integrated, SI: Kn = constant + linear·x + square·x²; log p = slope·log Kn + offset; (s,) or (1,) each."""
+
+    @property
+    def constant(self) -> Array:
+        """Kn at x = 0. [-]"""
+
+    @property
+    def linear(self) -> Array:
+        """Growth of Kn at x = 0. [1/m]"""
+
+    @property
+    def square(self) -> Array:
+        """Half the bend of Kn, at most 0. [1/m2]"""
+
+    @property
+    def slope(self) -> Array:
+        """Power of Kn that pressure goes as, 1/(1 − n). [-]"""
+
+    @property
+    def offset(self) -> Array:
+        """log of pressure in Pa at Kn = 1. [-]"""
+
+
+def kn_middle(burn: Burn, start: Array, width: Array) -> Array:
+    """Kn in the middle of each interval, (s,). [-]"""
+    middle = start + 0.5 * width
+    return np.asarray(burn.constant + middle * (burn.linear + middle * burn.square))
+
+
+def swept(burn: Burn, start: Array, width: Array) -> Array:
+    """∫ Kn dx of each interval, the volume swept over the throat area, (s,). [m]
+
+    Exact, and about the middle so that nothing cancels.
+    """
+    return np.asarray(width * (kn_middle(burn, start, width) + burn.square * width * width / 12.0))
+
+
+def slowness(burn: Burn, start: Array, width: Array, order: int) -> Array:
+    """∫ Kn/p dx = ∫ dx/r/(ρ·c*) of each interval, (s,), by the rule of `order`. [m/Pa]"""
+    kn = log_kn(burn, start, width, order)
+    kn *= 1.0 - burn.slope
+    kn -= burn.offset
+    return np.asarray(0.5 * width * weighted(np.exp(kn, out=kn), order))
+
+
+def log_kn(burn: Burn, start: Array, width: Array, order: int) -> Array:
+    """log Kn at the nodes of `order`, (order, s). [-]"""
+    x = start + (0.5 + 0.5 * _RULES[order][0][:, None]) * width
+    kn = burn.square * x
+    kn += burn.linear
+    kn *= x
+    kn += burn.constant
+    return np.asarray(np.log(kn, out=kn))
+
+
+def weighted(values: Array, order: int) -> Array:
+    """Sum of values (order, s) with the weights of the rule on −1..1, (s,), in the unit of the values (SI).
+
+    Summed in an order that does not depend on s, so that a motor's figures do not depend on its batch. Spoils `values`.
+    """
+    total = np.zeros(values.shape[1])
+    for value, weight in zip(values, _RULES[order][1], strict=True):
+        value *= weight
+        total += value
+    return total
+
+
+def gauss_order(burn: Burn, start: Array, width: Array, choice: tuple[int, ...] = ORDERS) -> NDArray[np.intp]:
+    """Order each interval needs, of those on `choice`, (s,), by how near the zeros of Kn lie to its ends.
+
+    The integrand is Kn^m; its only singularities are the two real zeros of Kn, outside the interval. With the nearer
+    one at distance ρ (Bernstein ellipse) the error falls as ρ^(−2·order).
+    """
+    nearest = nearest_zero(burn, start, width)
+    ellipse = np.log(nearest + np.sqrt(nearest * nearest - 1.0))
+    needed = accuracy(burn) / np.maximum(ellipse, 1e-3)
+    return np.asarray(choice)[np.minimum(np.searchsorted(choice, needed), len(choice) - 1)]
+
+
+def nearest_zero(burn: Burn, start: Array, width: Array) -> Array:
+    """Distance of the nearer zero of Kn from the middle of each interval, over half its width: 1 to 1e6, (s,). [-]"""
+    half = 0.5 * width
+    level = kn_middle(burn, start, width)
+    tilt = np.abs(burn.linear + (2.0 * start + width) * burn.square) * half
+    bend = -4.0 * burn.square * half * half * level
+    nearest = 2.0 * level / (tilt + np.sqrt(tilt * tilt + bend) + 1e-300)
+    return np.asarray(np.minimum(np.maximum(nearest, 1.0), 1e6))
+
+
+def accuracy(burn: Burn) -> Array:
+    """What order times log ρ must reach, (s,): an error of e^(−2·10) at best, more for a steep power. [-]"""
+    return np.asarray(10.0 + 1.5 * np.abs(1.0 - burn.slope))
+
+
+def orders_among(orders: NDArray[np.intp]) -> list[int]:
+    """The orders that occur, ascending; −1 stands for none."""
+    return np.flatnonzero(np.bincount(orders + 1)[1:]).tolist()
+
+
+def summed(part: Array, motor: NDArray[np.intp], size: int) -> Array:
+    """Sum over the intervals of each `motor` (s,) of a batch of `size`, (size,), in the unit of the parts (SI)."""
+    return np.asarray(np.bincount(motor, weights=part, minlength=size), dtype=float)
