@@ -12,7 +12,7 @@ Candidates that geometry rules out are counted under that reason and no other. R
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -579,11 +579,12 @@ def ladder_terms(space: Space) -> list[Term]:
             "search", "has a first candidate that the motor file's rules refuse", "see `check` on the base motor"
         )
     ends = [(row, end) for row in ladder.MODES for end in (ladder.ENDS if row.part == "closure" else ("",))]
-    found = (_term(space, row, end) for row, end in ends)
+    burns = [kernels.evaluate(motors, curve=True) for _, motors in space.probes()]
+    found = (_term(space, row, end, burns) for row, end in ends)
     return [term for term in found if term is not None]
 
 
-def _term(space: Space, row: ladder.Mode, end: str) -> Term | None:
+def _term(space: Space, row: ladder.Mode, end: str, burns: Sequence[Figures]) -> Term | None:
     """The rung with what it depends on; None where it can be assessed nowhere.
 
     What a function reads is settled by what it has read before, so only changes of columns that were read are probed.
@@ -592,13 +593,13 @@ def _term(space: Space, row: ladder.Mode, end: str) -> Term | None:
     read: set[str] = set()
     assessed = False
     late = bool(row.lasts) or row.function.__module__.endswith("heat")
-    for number, motors in space.probes():
+    for (number, motors), figures in zip(space.probes(), burns, strict=True):
         if number is not None:
             variable = space.variables[number]
             if not variable.columns & read or (late and not variable.is_text):
                 continue
         if row.applies(motors, end):
-            answer, columns = watched_mode(row.function, motors, end, curve=late)
+            answer, columns = watched_mode(row.function, motors, end, figures)
             read |= columns
             assessed |= answer is not None and not bool(np.isnan(np.asarray(answer, dtype=float)).all())
     if not assessed:

@@ -13,9 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from physics import kernel
 from physics.modes import NotComputable
-from physics.motors import Motors, Situation
+from physics.motors import Figures, Motors, Situation
 
 
 def columns_read(function: Callable[[Motors], Any], motors: Motors) -> frozenset[str]:
@@ -76,15 +75,14 @@ def _plain(part: Any) -> Any:
 
 
 def watched_mode(
-    function: Callable[[Motors, Situation], Any], motors: Motors, end: str, curve: bool
+    function: Callable[[Motors, Situation], Any], motors: Motors, end: str, figures: Figures
 ) -> tuple[Any, frozenset[str]]:
     """A failure mode called under watch: its answer (None where it cannot be computed) and what it read.
 
-    What it reads of the situation is named ``situation.figures`` and ``situation.maximum_expected_pressure``. `curve`
-    asks the kernel for histories.
+    What it reads of the situation is named ``situation.figures`` and ``situation.maximum_expected_pressure``. `figures`
+    are those of the motors, with histories where the mode asks for them.
     """
     log: set[str] = set()
-    figures = kernel.evaluate(motors, curve=curve)
     situation = _wrapped(Situation(end, figures, figures["peak_head_pressure"]), log, "situation.")
     try:
         with np.errstate(all="ignore"):

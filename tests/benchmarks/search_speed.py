@@ -34,54 +34,35 @@ from optimizer.space import digits_of
 from optimizer.store import MemoryStore
 from physics import kernel
 
-MOTOR = """
-schema = 1
-name = "Invented"
-[propellant]
-density = "1700 kg/m^3"
-characteristic_velocity = "1480 m/s"
-gamma = 1.21
-molar_mass = "24 g/mol"
-temperature_sensitivity = "0.0015 1/K"
-[[propellant.rate]]
-from = "0.1 MPa"
-to = "12 MPa"
-rate = "6.5 mm/s"
-at = "5 MPa"
-exponent = 0.33
-[[grain]]
-count = 4
-length = "75 mm"
-outer_diameter = "44 mm"
-core_diameter = "16 mm"
-burning_ends = 2
-[nozzle]
-throat_diameter = "13.5 mm"
-exit_diameter = "34 mm"
-half_angle = "14 deg"
-efficiency = 0.95
-[case]
-material = "6061-T6"
-outer_diameter = "57.2 mm"
-wall = "3.2 mm"
-length = "520 mm"
-[liner]
-material = "paper-phenolic"
-thickness = "3 mm"
-[forward_closure]
-retention = "radial-screws"
-screw = "#10-24 UNC"
-grade = "A2-70"
-count = 8
-edge_distance = "14 mm"
-ring_material = "6061-T6"
-plate_thickness = "12 mm"
-[airframe]
-inner_diameter = "60 mm"
-clearance = "1 mm"
-[ambient]
-soak = ["-5 degC", "40 degC"]
-"""
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "shared"))
+from scenario import (
+    AIRFRAME,
+    AMBIENT,
+    CASE,
+    FORWARD,
+    GRAINS,
+    LINER,
+    NOZZLE,
+    PROPELLANT,
+    RATE,
+    changed,
+    named,
+)
+
+MOTOR = "\n" + "".join(
+    (
+        named("Invented"),
+        changed(PROPELLANT, ('name = "invented"\n', "")) + 'temperature_sensitivity = "0.0015 1/K"\n',
+        changed(RATE, ("0.7 MPa", "0.1 MPa"), ("9 MPa", "12 MPa")),
+        changed(GRAINS, ("count = 3", "count = 4"), ("46 mm", "44 mm"), ("18 mm", "16 mm")),
+        NOZZLE,
+        changed(CASE, ("330 mm", "520 mm")),
+        changed(LINER, ("1.6 mm", "3 mm")),
+        changed(FORWARD, ('shear_plane = "threads"\n', "")),
+        AIRFRAME,
+        AMBIENT,
+    )
+)
 STUDY = """
 schema = 1
 name = "Benchmark"

@@ -15,6 +15,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT / "tests" / "shared"))  # where this runs as a program, without the test runner
+
+from scenario import SEAL, searched  # noqa: E402
+
 RESULTS = ("pareto.csv", "pareto.json")
 
 
@@ -91,61 +95,7 @@ def ended(child: int, patience: float = 300.0) -> int:
     return -signal.SIGKILL
 
 
-MOTOR = """
-schema = 1
-name = "Invented base"
-[propellant]
-name = "Invented"
-density = "1700 kg/m^3"
-characteristic_velocity = "1480 m/s"
-gamma = 1.21
-molar_mass = "24 g/mol"
-temperature_sensitivity = "0.0015 1/K"
-[[propellant.rate]]
-from = "0.1 MPa"
-to = "12 MPa"
-rate = "6.5 mm/s"
-at = "5 MPa"
-exponent = 0.33
-[[grain]]
-count = 4
-length = "75 mm"
-outer_diameter = "46 mm"
-core_diameter = "16 mm"
-burning_ends = 2
-[nozzle]
-throat_diameter = "13.5 mm"
-exit_diameter = "34 mm"
-half_angle = "14 deg"
-efficiency = 0.95
-[case]
-material = "6061-T6"
-outer_diameter = "57.2 mm"
-wall = "3.2 mm"
-length = "520 mm"
-[forward_closure]
-retention = "radial-screws"
-screw = "#10-24 UNC"
-grade = "A2-70"
-count = 8
-edge_distance = "14 mm"
-ring_edge_distance = "9 mm"
-ring_thickness = "8 mm"
-ring_material = "6061-T6"
-plate_thickness = "12 mm"
-[forward_closure.seal]
-rings = 2
-cross_section = "3.53 mm"
-gland_depth = "2.8 mm"
-gap = "0.05 mm"
-hardness = 70
-[airframe]
-inner_diameter = "60 mm"
-clearance = "1 mm"
-length = "700 mm"
-[ambient]
-soak = ["-5 degC", "40 degC"]
-[tolerances]
+MOTOR = searched(seal=SEAL) + """[tolerances]
 throat_diameter = {plus_minus = "0.05 mm"}
 rate = {standard_deviation = "3 %"}
 """

@@ -8,22 +8,9 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from scenario import CASE, FORWARD, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, changed, named
+from scenario import LINER, searched
 
-MOTOR = "\n" + "".join(
-    (
-        named("Invented base"),
-        changed(PROPELLANT, ('"invented"', '"Invented"')) + 'temperature_sensitivity = "0.0015 1/K"\n',
-        changed(RATE, ("0.7 MPa", "0.1 MPa"), ("9 MPa", "12 MPa")),
-        changed(GRAINS, ("count = 3", "count = 4"), ("18 mm", "16 mm")),
-        NOZZLE,
-        changed(CASE, ("330 mm", "520 mm")),
-        "LINER\n",
-        changed(FORWARD, ('shear_plane = "threads"', 'ring_edge_distance = "9 mm"\nring_thickness = "8 mm"')),
-        '[airframe]\ninner_diameter = "60 mm"\nclearance = "1 mm"\nlength = "700 mm"\n',
-        '[ambient]\nsoak = ["-5 degC", "40 degC"]\n',
-    )
-)
+MOTOR = searched(liner="LINER\n")
 STUDY = """
 schema = 1
 name = "Invented study"

@@ -63,6 +63,15 @@ hardness = 70
 """
 
 
+AIRFRAME = """[airframe]
+inner_diameter = "60 mm"
+clearance = "1 mm"
+"""
+AMBIENT = """[ambient]
+soak = ["-5 degC", "40 degC"]
+"""
+
+
 def named(name: str) -> str:
     """The head of a motor file."""
     return f'schema = 1\nname = "{name}"\n'
@@ -79,3 +88,22 @@ def changed(text: str, *pairs: tuple[str, str]) -> str:
             raise ValueError(f"{old!r} stands there {text.count(old)} times, not once")
         text = text.replace(old, new)
     return text
+
+
+def searched(liner: str = "", seal: str = "") -> str:
+    """The motor that the tests of the search start from."""
+    return "\n" + "".join(
+        (
+            named("Invented base"),
+            changed(PROPELLANT, ('"invented"', '"Invented"')) + 'temperature_sensitivity = "0.0015 1/K"\n',
+            changed(RATE, ("0.7 MPa", "0.1 MPa"), ("9 MPa", "12 MPa")),
+            changed(GRAINS, ("count = 3", "count = 4"), ("18 mm", "16 mm")),
+            NOZZLE,
+            changed(CASE, ("330 mm", "520 mm")),
+            liner,
+            changed(FORWARD, ('shear_plane = "threads"', 'ring_edge_distance = "9 mm"\nring_thickness = "8 mm"')),
+            seal,
+            AIRFRAME + 'length = "700 mm"\n',
+            AMBIENT,
+        )
+    )
