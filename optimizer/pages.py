@@ -355,5 +355,6 @@ def _design_row(design: Design) -> dict[str, Any]:
         "motor_file": design.file,
         "detail": report.design_view(
             design.assessment, f"design {design.number}", index=design.row, designation=design.results["designation"]
-        ),
+        )
+        | {"roundings": design.roundings},
     }

@@ -6,11 +6,12 @@ space, shop and physics.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from optimizer.shop import load_stock
 from optimizer.space import Space
@@ -42,30 +43,49 @@ class Rounding:
         return dict(vars(self))
 
 
-def roundings(space: Space, digits: Sequence[int], kernel: str = "steady") -> list[Rounding]:
-    """The next stock size up and down for every variable of a design that is cut with a tool and does not come from a
-    stock list already; each re-assessed as a motor of its own, `ok` by every rung and the airframe."""
-    row = np.asarray(digits, dtype=np.int64).reshape(1, -1)
-    base = space.candidates(row).motors
-    trials: list[tuple[str, float, float, str]] = []
-    columns: list[dict[str, Any]] = []
+@dataclass(frozen=True)
+class _Trial:
+    """One rounding to be tried: of which design of the batch, what is replaced, and with which columns."""
+
+    row: int
+    variable: str
+    old: float
+    new: float
+    tool: str
+    columns: Mapping[str, Any]
+
+
+def roundings(space: Space, digits: Sequence[Sequence[int]], kernel: str = "steady") -> list[list[Rounding]]:
+    """For each design by its digits: the next stock size up and down for every variable that is cut with a tool and
+    does not come from a stock list already; each re-assessed as a motor of its own, `ok` by every rung and the airframe.
+    """
+    rows = np.asarray(digits, dtype=np.int64).reshape(len(digits), len(space.variables))
+    found: list[list[Rounding]] = [[] for _ in rows]
+    for group in space.groups(rows) if len(rows) else []:
+        base = space.candidates(rows[group]).motors
+        trials = [trial for row, place in enumerate(group) for trial in _trials(space, base, row, rows[place])]
+        if not trials:
+            continue
+        figures = _figures(_batch(base, trials), kernel)
+        for trial, (after, ok) in zip(trials, figures[len(group) :], strict=True):
+            before = figures[trial.row][0]
+            changes = {key: after[key] / before[key] - 1.0 for key in SHOWN if before.get(key)}
+            kept = {key: value for key, value in changes.items() if np.isfinite(value)}
+            found[group[trial.row]].append(Rounding(trial.variable, trial.old, trial.new, trial.tool, kept, ok))
+    return found
+
+
+def _trials(space: Space, base: Motors, row: int, digits: NDArray[np.int64]) -> Iterator[_Trial]:
+    """What can be tried of one design of a batch."""
+    one = base.take([row])
     for number, variable in enumerate(space.variables):
         if variable.meaning not in STOCKED or space.study.variables[variable.name].kind == "stock":
             continue
-        value = float(variable.values[row[0, number]])
+        value = float(variable.values[digits[number]])
         for size, tool in neighbours(STOCKED[variable.meaning], value, space.study.path.parent):
-            changed = _changed(space, base, variable.meaning, value, size)
-            if changed is not None:
-                trials.append((variable.name, value, size, tool))
-                columns.append(changed)
-    if not trials:
-        return []
-    before, *after = _figures(_batch(base, columns), kernel)
-    found = []
-    for (name, value, size, tool), (figures, ok) in zip(trials, after, strict=True):
-        changes = {key: figures[key] / before[0][key] - 1.0 for key in SHOWN if before[0].get(key)}
-        found.append(Rounding(name, value, size, tool, {k: v for k, v in changes.items() if np.isfinite(v)}, ok))
-    return found
+            columns = _changed(space, one, variable.meaning, value, size)
+            if columns is not None:
+                yield _Trial(row, variable.name, value, size, tool, columns)
 
 
 def neighbours(lists: Sequence[str], value: float, folder: Any) -> list[tuple[float, str]]:
@@ -97,12 +117,17 @@ def _changed(space: Space, base: Motors, meaning: str, old: float, new: float) -
     return {"grain.core_diameter": changed}
 
 
-def _batch(base: Motors, columns: Sequence[Mapping[str, Any]]) -> Motors:
-    """The design as it is and with each set of columns replaced, one batch."""
-    names = dict.fromkeys(name for changed in columns for name in changed)
-    plain = {name: np.asarray(base.value(name)) for name in names}
-    values = {name: np.concatenate([plain[name], *(changed.get(name, plain[name]) for changed in columns)]) for name in names}
-    return base.repeat(len(columns) + 1).with_values(values)
+def _batch(base: Motors, trials: Sequence[_Trial]) -> Motors:
+    """The designs as they are, and behind them each trial with its columns replaced, one batch."""
+    names = dict.fromkeys(name for trial in trials for name in trial.columns)
+    whole = base.take([*range(base.size), *(trial.row for trial in trials)])
+    values = {}
+    for name in names:
+        values[name] = np.array(whole.value(name), dtype=float)
+        for place, trial in enumerate(trials, base.size):
+            if name in trial.columns:
+                values[name][place] = trial.columns[name][0]
+    return whole.with_values(values)
 
 
 def _figures(motors: Motors, kernel: str) -> list[tuple[dict[str, float], bool]]:

@@ -56,7 +56,7 @@ MOST_DESIGNS = 1000
 """Designs that are written of a larger front, spread evenly over it."""
 MOST_LISTED = 400
 """Designs up to which ties are listed one by one; beyond, fewer of each set."""
-MOST_ROUNDED = 10
+MOST_ROUNDED = 200
 """Designs whose roundings to stock are worked out."""
 
 
@@ -281,8 +281,9 @@ def _result(
     if not result.designs:
         _add_relaxations(families, screened, result)
     else:
-        for design in result.designs[:MOST_ROUNDED]:
-            design.roundings = [item.as_dict() for item in roundings(families.space, design.digits, families.kernel)]
+        some = result.designs[:MOST_ROUNDED]
+        for design, found in zip(some, roundings(families.space, [d.digits for d in some], families.kernel), strict=True):
+            design.roundings = [item.as_dict() for item in found]
     if result.ties_not_listed:
         result.messages.append(
             f"{result.ties_not_listed} more candidates have exactly the objectives of a design listed"

@@ -457,19 +457,20 @@ def _same_in_all(result: SearchResult) -> list[str]:
     return [f"{_short(name)} {_variable(design, name)}" for name in names if len(result.designs) > 1]
 
 
-_ROUNDED = (("maximum_expected_pressure", "expected pressure"), ("total_impulse", "impulse"), ("smallest_factor", "factor"))
 MOST_TOOLS = 3
 """Designs whose nearest sizes of tools are printed; the results folder has more."""
 
 
 def _tool_lines(result: SearchResult) -> list[str]:
     """For the first designs off stock: the sizes next to a variable, and what each does to the figures that matter."""
+    from optimizer.report.panels import ROUNDED
+
     lines = []
     for design in [each for each in result.designs if each.roundings][:MOST_TOOLS]:
         variables: dict[str, list[str]] = {}
         for item in design.roundings:
             by = item["changes"]
-            moved = ", ".join(f"{word} {100.0 * by[name]:+.1f} %" for name, word in _ROUNDED if name in by)
+            moved = ", ".join(f"{word} {100.0 * by[name]:+.1f} %" for name, word in ROUNDED.items() if name in by)
             short = "" if item["ok"] else ", and it no longer passes"
             variables.setdefault(item["variable"], []).append(f"{item['tool']}: {moved}{short}")
         told = "; ".join(f"{_short(name)} {_variable(design, name)} → {' or '.join(sizes)}" for name, sizes in variables.items())

@@ -216,7 +216,7 @@ class SpanReader:
         text = f"{plain_decimal(step)} {next(iter(units))}".strip()
         self.cautions.append(
             f"{'.'.join(str(part) for part in path)} has no step: it is searched as continuous, in steps of {text}; "
-            "the nearest sizes of tools are told for the first designs"
+            "the nearest sizes of tools stand beside each design"
         )
         return step
 

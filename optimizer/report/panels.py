@@ -38,6 +38,8 @@ from optimizer.report.values import (
 
 View = Mapping[str, Any]
 
+ROUNDED = {"maximum_expected_pressure": "expected pressure", "total_impulse": "impulse", "smallest_factor": "factor"}
+"""What is told of a rounding to stock, and in which words."""
 FIRST_FIGURES = ("total_impulse", "peak_head_pressure", "peak_thrust", "burn_time")
 HISTORIES = (
     ("Pressure", "chamber_pressure", ("chamber_pressure", "head_pressure")),
@@ -261,7 +263,23 @@ def detail(design: View, units: str) -> dict[str, Any]:
         "section": picture_of(design),
         "assumptions": [] if shape is None else list(shape.assumptions),
         "not_assessed": [dict(item) for item in design.get("not_assessed") or ()],
+        "tools": tools(design, units),
     }
+
+
+def tools(design: View, units: str) -> list[dict[str, Any]]:
+    """The sizes of tools next to what is off stock, and what each would do to the figures that matter."""
+    return [
+        {
+            "variable": spoken(item["variable"]),
+            "old": value_text(item["old"], item["variable"], units),
+            "new": value_text(item["new"], item["variable"], units),
+            "tool": item["tool"],
+            "changes": [f"{100.0 * item['changes'][name]:+.1f} %" if name in item["changes"] else "–" for name in ROUNDED],
+            "verdict": "passes" if item["ok"] else "no longer passes",
+        }
+        for item in design.get("roundings") or ()
+    ]
 
 
 def rejected(view: View) -> list[dict[str, Any]]:

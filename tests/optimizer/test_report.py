@@ -799,3 +799,15 @@ class TestValues:
     def test_names_that_are_not_known_are_plain_numbers(self):
         assert values.value_text(1.5, "no such name", "metric") == "1.500"
         assert values.value_text(None, "pressure", "metric") == "–"
+
+
+class TestNearestTools:
+    def test_what_each_tool_would_do_stands_in_the_panels_of_a_design(self):
+        rounding = {
+            "variable": "throat_diameter", "old": 0.01403, "new": 0.014, "tool": "14 mm (reamers-metric)", "ok": False,
+            "changes": {"maximum_expected_pressure": 0.0061, "total_impulse": -0.004},
+        }  # fmt: skip
+        (row,) = panels.tools({"roundings": [rounding]}, "metric")
+        assert row["old"] == "14.03 mm" and row["new"] == "14.00 mm" and row["verdict"] == "no longer passes"
+        assert row["changes"] == ["+0.6 %", "-0.4 %", "–"]
+        assert panels.tools({}, "metric") == []

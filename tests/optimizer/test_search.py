@@ -228,6 +228,10 @@ def test_roundings_to_stock_are_assessed_and_shown(cases, tmp_path):
     # a wider throat lowers the pressure
     assert found[0]["changes"]["maximum_expected_pressure"] > 0.0 > found[1]["changes"]["maximum_expected_pressure"]
     assert "reamers" in found[0]["tool"]
+    every = [design.digits for design in result.designs]
+    space = searching.Families(result.study).space
+    for digits, together in zip(every, searching.roundings(space, every), strict=True):
+        assert together == searching.roundings(space, [digits])[0]
 
 
 def test_finalists_are_confirmed_by_the_transient_kernel(cases, tmp_path, monkeypatch):
