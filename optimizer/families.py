@@ -50,6 +50,8 @@ Mask = NDArray[np.bool_]
 
 REFUSED = "parts that do not fit each other"
 SMALL_TABLE = 200_000
+MOST_SAMPLED = 500_000
+"""Motors of which columns over the tolerances are kept in memory."""
 SCATTER_SEED = 1
 """The points of `spread` with its own seed, so that both say the same of a motor."""
 _GEOMETRY = ("case.outer_diameter", "case.wall", "case.length", "liner.thickness", "airframe.")
@@ -87,6 +89,7 @@ class Families:
         self._outer_tables = {id(term): self._outer_table(term) for term in self.outer_terms}
         self._outer_parts = [part for part in PARTS if part not in self.catalogue.mass_tables]
         self._check_rules()
+        self._known_samples: dict[bytes, Floats] = {}
         self.outer_aims = [aim for aim in self.rules.aims if not self._is_crossed(aim.name)]
         self.columns = [*(f"#{self.space.names[number]}" for number in self.outer), "pressure", "floor", "mass",
                         "propellant", *dict.fromkeys(aim.name for aim in self.outer_aims)]  # fmt: skip
@@ -318,12 +321,27 @@ class Families:
             if not asked:
                 continue
             seen = digits if of_ladder else digits[:, self.ballistic]
-            _, first, inverse = np.unique(seen, axis=0, return_index=True, return_inverse=True)
-            some = robust_columns(
-                motors.take(first), asked, self.kernel, self.study.driver.samples, SCATTER_SEED, heat=False
-            )
-            found |= {name: values[inverse.ravel()] for name, values in some.items()}
+            distinct, first, inverse = np.unique(seen, axis=0, return_index=True, return_inverse=True)
+            table = self._sampled(distinct, motors, first, asked)
+            found |= dict(zip(asked, table[:, inverse.ravel()], strict=True))
         return found
+
+    def _sampled(
+        self, distinct: Integers, motors: Motors, first: Integers, asked: Mapping[str, tuple[str, float]]
+    ) -> Floats:
+        """Columns (asked, n) of distinct motors; what was sampled before, in another block, is not sampled again."""
+        kind = "".join(asked).encode()
+        keys = [kind + row.tobytes() for row in np.ascontiguousarray(distinct)]
+        fresh = np.array([place for place, key in enumerate(keys) if key not in self._known_samples], dtype=np.int64)
+        if len(fresh):
+            if len(self._known_samples) + len(fresh) > MOST_SAMPLED:
+                self._known_samples.clear()
+                fresh = np.arange(len(keys))
+            samples = self.study.driver.samples
+            some = robust_columns(motors.take(first[fresh]), asked, self.kernel, samples, SCATTER_SEED, heat=False)
+            rows = np.stack(list(some.values()), axis=1)
+            self._known_samples |= {keys[place]: row for place, row in zip(fresh.tolist(), rows, strict=True)}
+        return np.stack([self._known_samples[key] for key in keys], axis=1)
 
     def _burn_once(self, digits: Integers, motors: Motors) -> tuple[Figures, Floats]:
         """Figures and maximum expected pressure, the kernel run once for each distinct ballistic motor."""

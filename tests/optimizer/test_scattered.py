@@ -185,3 +185,21 @@ def test_a_chance_takes_as_many_samples_as_it_needs(study_of):
     study = study_of(limits="chance_of_failure = {max = 0.005}", driver="")
     assert study.driver.samples == 1024
     assert Chance(0, 598).interval[1] <= 0.005 < Chance(0, 597).interval[1]
+
+
+def test_what_was_sampled_before_is_not_mixed_up(study_of, monkeypatch):
+    """Figures and factors asked together, in blocks of a few, and with a memory that overflows, as in one go."""
+    from optimizer import families, screen
+
+    asked = {
+        "search": 'throat_diameter = {from = "12 mm", to = "14 mm", step = "0.5 mm"}',
+        "limits": 'smallest_factor = {min = 1.2, percentile = 1}\ntotal_impulse = {min = "900 N*s", percentile = 5}',
+        "objectives": 'total_impulse = {sense = "max", percentile = 5}\nsmallest_factor = {sense = "max", percentile = 5}',
+    }
+    whole = search(study_of(**asked))
+    monkeypatch.setattr(families, "MOST_SAMPLED", 3)
+    store = screen.MemoryStore()
+    again = screen.screen(families.Families(study_of("again", **asked)), store, block=2)
+    assert len(again.points) == len({design.group for design in whole.designs}) > 1
+    best = max(design.results["total_impulse_p5"] for design in whole.designs)
+    assert -again.points[:, 0].min() == pytest.approx(best, rel=1e-8)
