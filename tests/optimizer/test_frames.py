@@ -124,13 +124,12 @@ class TestOtherResults:
         assert frame["mode"][0] == "screw shear" and frame["likelihood"].is_monotonic_decreasing
 
 
-class TestSearch:
-    @pytest.fixture(scope="class")
-    def result(self, tmp_path_factory):
-        folder = tmp_path_factory.mktemp("search")
-        for name in ("motor.toml", "propellant.toml"):
-            (folder / name).write_bytes((STARTER / name).read_bytes())
-        study = """
+@pytest.fixture(scope="module")
+def result(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("search")
+    for name in ("motor.toml", "propellant.toml"):
+        (folder / name).write_bytes((STARTER / name).read_bytes())
+    study = """
 schema = 1
 name = "frames"
 motor = "motor.toml"
@@ -145,9 +144,11 @@ smallest_factor = "max"
 [driver]
 kernel = "steady"
 """
-        (folder / "study.toml").write_text(study, encoding="utf-8")
-        return search(load_study(folder / "study.toml"))
+    (folder / "study.toml").write_text(study, encoding="utf-8")
+    return search(load_study(folder / "study.toml"))
 
+
+class TestSearch:
     def test_designs_have_a_row_each(self, result):
         frame = frames.designs(result)
         assert frame.index.tolist() == [design.number for design in result.designs]
