@@ -99,13 +99,13 @@ class Teller:
             limits.CHOKED,
             limits.OUTSIDE,
             limits.FIT,
+            limits.FIT_LENGTH,
+            *(families.unranked(mode) for mode in families.aimed_modes),
             *(bound.name for bound in families.rules.scattered),
             *([limits.OUTSIDE_SCATTERED] if families.rules.scatter else []),
         ]
         names += [families.limit_name(term.mode) for term in families.terms]
-        names += [bound.name for bound in families.crossed_masses()]
-        if families.rules.smallest_factor is not None:
-            names.append(families.rules.smallest_factor.name)
+        names += [bound.name for bound in families.crossed_bounds()]
         return list(dict.fromkeys(names))
 
     def tell(self, outer: Integers, batch: int) -> Told:

@@ -34,7 +34,7 @@ from optimizer.patterns import (
     variables_of,
 )
 from optimizer.space import Space, SpaceError
-from optimizer.spread import robust_columns
+from optimizer.spread import robust_columns, too_wide
 from optimizer.vocabulary import FACTOR
 from optimizer.watch import watched_mode
 from physics import kernel as kernels
@@ -52,8 +52,6 @@ REFUSED = "parts that do not fit each other"
 SMALL_TABLE = 200_000
 MOST_SAMPLED = 500_000
 """Motors of which columns over the tolerances are kept in memory."""
-SCATTER_SEED = 1
-"""The points of `spread` with its own seed, so that both say the same of a motor."""
 _GEOMETRY = ("case.outer_diameter", "case.wall", "case.length", "liner.thickness", "airframe.")
 _ALWAYS_BALLISTIC = ("propellant.", "grain.", "nozzle.throat", "nozzle.exit", "ambient.")
 
@@ -278,6 +276,8 @@ class Families:
             if term.mode in self.aimed_modes:
                 name = f"{FACTOR}.{term.mode}"
                 columns[name] = np.fmin(columns.get(name, np.full(motors.size, np.inf)), lowest / pressure)
+        for mode in self.aimed_modes:  # what is not known cannot be ranked
+            fails[self.unranked(mode)] = ~np.isfinite(columns[f"{FACTOR}.{mode}"])
         passes = np.ones(motors.size, dtype=bool)
         for failing in (*fails.values(), *mode_fails.values()):
             passes &= ~failing
@@ -312,8 +312,19 @@ class Families:
     def scattered(self, digits: Integers, motors: Motors) -> dict[str, Floats]:
         """The columns over the tolerances that the study asks for, (n,), from digits (n, all variables) and motors.
 
-        Rungs that march heat are left out of them: they are judged for the motor as drawn.
+        Rungs that march heat are left out of them: they are judged for the motor as drawn. NaN where a tolerance reaches
+        zero; that takes all dimensions to know, while motors of the same burn share their figures.
         """
+        if not self.rules.scatter:
+            return {}
+        rows = np.flatnonzero(~too_wide(motors, self.study.driver.samples, limits.SCATTER_SEED))
+        found = {item.name: np.full(len(digits), np.nan) for item in self.rules.scatter}
+        if rows.size:
+            for name, values in self._scattered_of(digits[rows], motors.take(rows)).items():
+                found[name][rows] = values
+        return found
+
+    def _scattered_of(self, digits: Integers, motors: Motors) -> dict[str, Floats]:
         found: dict[str, Floats] = {}
         for of_ladder in (False, True):
             asked = {item.name: (item.quantity, item.percentile) for item in self.rules.scatter
@@ -338,7 +349,7 @@ class Families:
                 self._known_samples.clear()
                 fresh = np.arange(len(keys))
             samples = self.study.driver.samples
-            some = robust_columns(motors.take(first[fresh]), asked, self.kernel, samples, SCATTER_SEED, heat=False)
+            some = robust_columns(motors.take(first[fresh]), asked, self.kernel, samples, limits.SCATTER_SEED, heat=False)
             rows = np.stack(list(some.values()), axis=1)
             self._known_samples |= {keys[place]: row for place, row in zip(fresh.tolist(), rows, strict=True)}
         return np.stack([self._known_samples[key] for key in keys], axis=1)
@@ -373,6 +384,10 @@ class Families:
         """Bounds that no pattern can change."""
         masses = [bound for bound in self.rules.masses if not self._is_crossed(bound.quantity)]
         return [*self.rules.figures, *self.rules.dimensions, *masses]
+
+    def unranked(self, mode: str) -> str:
+        """What a rejection is called where the mode is an objective and not assessed, as of a material little known."""
+        return f"{FACTOR}.{mode} not assessed"
 
     def limit_name(self, mode: str) -> str:
         """What a rejection by a mode is called."""
@@ -441,8 +456,24 @@ class Families:
         return low, high
 
     def crossed_masses(self) -> list[Bound]:
+        """Bounds on the mass of the whole that are known only with the pattern."""
         names = ("loaded_mass", "propellant_mass_fraction")
         return [bound for bound in self.rules.masses if bound.quantity in names and self._is_crossed(bound.quantity)]
+
+    def crossed_bounds(self) -> list[Bound]:
+        """Every bound on a column that is known only with the pattern: masses and the smallest factor."""
+        masses = [bound for bound in self.rules.masses if self._is_crossed(bound.quantity)]
+        return masses if self.rules.smallest_factor is None else [*masses, self.rules.smallest_factor]
+
+    def crossed_columns(self, seen: Seen, rows: Integers, patterns: Patterns, chosen: Integers) -> dict[str, Floats]:
+        """The columns of `crossed_bounds` for some rows of `seen` with some patterns of theirs, (rows, chosen)."""
+        mass = seen.columns["loaded_mass"][rows][:, None] + patterns.mass[chosen][None, :]
+        columns = {f"{part}_mass": np.broadcast_to(values[chosen], mass.shape) for part, values in patterns.parts.items()}
+        columns |= {"loaded_mass": mass, "propellant_mass_fraction": seen.columns["propellant_mass"][rows][:, None] / mass}
+        weakest = np.fmin(seen.floor[rows][:, None], patterns.weakest[chosen][None, :])
+        with np.errstate(invalid="ignore"):
+            columns["smallest_factor"] = weakest / seen.pressure[rows][:, None]
+        return columns
 
     def _good_patterns(self, seen: Seen) -> Integers:
         """How many patterns are good for each outside."""

@@ -76,6 +76,7 @@ class Judge:
     _broken: list[tuple[str, ...]] = field(default_factory=list)
     _columns: _Known | None = None
     _notes: list[list[Miss]] | None = None
+    _patterned: bool = False
     _offset: int = 0
     _rows: Integers = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
@@ -109,7 +110,7 @@ class Judge:
         """Judge keys as `unknown` gives them, in batches."""
         for start in range(0, len(keys), BATCH):
             part = keys[start : start + BATCH]
-            self.remember(part, self._judged(part))
+            self.remember(part, self._judged(self._digits(part)))
 
     def remember(self, keys: Integers, verdicts: Verdicts) -> None:
         """Keep verdicts on keys."""
@@ -133,17 +134,33 @@ class Judge:
         keys = [key for key, place in self._known.items() if not self._ok[place]]
         return np.array(keys, dtype=np.int64) if keys else np.zeros((0, 0), dtype=np.int64)
 
+    def standing(self) -> Integers:
+        """The keys judged that pass, (n, k): a candidate with one fails only by its pattern."""
+        keys = [key for key, place in self._known.items() if self._ok[place]]
+        return np.array(keys, dtype=np.int64) if keys else np.zeros((0, 0), dtype=np.int64)
+
+    def pressures(self, keys: Integers) -> Floats:
+        """The pressure that patterns must stand for keys that have a verdict, (n,). [Pa]"""
+        return np.array([self._pressure[self._known[tuple(key)]] for key in keys.tolist()])
+
     def misses(self, keys: Integers) -> list[list[Miss]]:
-        """For each key: every limit that this judge finds missed, and by how much."""
-        notes: list[list[Miss]] = [[] for _ in range(len(keys))]
-        kept, self.thorough, self._notes = self.thorough, True, notes
+        """For each key: every limit that this judge finds missed, whatever the pattern, and by how much."""
+        return self._missed_of(self._digits(keys), with_pattern=False) if len(keys) else []
+
+    def misses_of(self, digits: Integers) -> list[list[Miss]]:
+        """For each candidate, digits (n, all variables): every limit that this judge finds missed, and by how much."""
+        return self._missed_of(digits, with_pattern=True)
+
+    def _missed_of(self, digits: Integers, with_pattern: bool) -> list[list[Miss]]:
+        notes: list[list[Miss]] = [[] for _ in range(len(digits))]
+        kept, self.thorough, self._notes, self._patterned = self.thorough, True, notes, with_pattern
         try:
-            for start in range(0, len(keys), BATCH):
+            for start in range(0, len(digits), BATCH):
                 self._offset = start
-                self._judged(keys[start : start + BATCH])
+                self._judged(digits[start : start + BATCH])
         finally:
-            self.thorough, self._notes = kept, None
-        return notes
+            self.thorough, self._notes, self._patterned = kept, None, False
+        return [worst_of_each(found) for found in notes]
 
     def passes(self, key: Sequence[int]) -> bool:
         """Whether a key passes, as far as is known."""
@@ -186,14 +203,19 @@ class Judge:
 
     # --- judging ----------------------------------------------------------------------------------------------------
 
-    def _judged(self, keys: Integers) -> Verdicts:
+    def _digits(self, keys: Integers) -> Integers:
+        """Digits over all variables of keys; inner variables that no verdict depends on stand at 0."""
         families = self.families
         digits = families.full_digits(keys[:, : len(families.outer)])
         for place, number in enumerate(families.catalogue.late_variables):
             digits[:, number] = keys[:, len(families.outer) + place]
-        ok, pressure = np.ones(len(keys), dtype=bool), np.zeros(len(keys))
-        floor = np.full(len(keys), np.inf)
-        broken: list[set[str]] = [set() for _ in range(len(keys))]
+        return digits
+
+    def _judged(self, digits: Integers) -> Verdicts:
+        families = self.families
+        ok, pressure = np.ones(len(digits), dtype=bool), np.zeros(len(digits))
+        floor = np.full(len(digits), np.inf)
+        broken: list[set[str]] = [set() for _ in range(len(digits))]
         for group in families.space.groups(digits):
             motors = families.space.candidates(digits[group]).motors
             self._rows = group + self._offset
@@ -216,9 +238,9 @@ class Judge:
         figures = kernels.evaluate(motors, kernel=kernel, curve=True)
         expected = kernels.maximum_expected_pressure(motors, kernel, figures)
         fails: dict[str, Mask] = {}
-        if self.confirm:
-            fails |= self._confirmed(motors, figures, expected)
         floor = np.full(motors.size, np.inf)
+        if self.confirm:
+            fails |= self._confirmed(motors, figures, expected, floor)
         for term in families.late_terms:
             self._ask_late(term, motors, figures, expected, fails, floor)
         smallest = families.rules.smallest_factor
@@ -257,8 +279,11 @@ class Judge:
         if term.lasts is None:
             floor[rows] = np.fmin(floor[rows], value)
 
-    def _confirmed(self, motors: Motors, figures: Figures, expected: Floats) -> dict[str, Mask]:
-        """The limits on figures and the outer rungs, held against the transient kernel."""
+    def _confirmed(self, motors: Motors, figures: Figures, expected: Floats, floor: Floats) -> dict[str, Mask]:
+        """The limits on figures and the outer rungs, held against the transient kernel; lowers `floor` to these rungs.
+
+        The rungs of the catalogue are asked only of whole candidates: else their thresholds meet `expected` later.
+        """
         columns: dict[str, Any] = dict(figures.values) | {"maximum_expected_pressure": expected}
         rules = self.families.rules
         every = np.arange(motors.size)
@@ -267,14 +292,27 @@ class Judge:
             self._note(bound, every, np.asarray(columns[bound.quantity], dtype=float))
         fails[limits.CHOKED] = np.asarray(figures.flags["port_choked"], dtype=bool)
         fails[limits.OUTSIDE] = ~np.isfinite(expected)
-        for term in self.families.outer_terms:
+        for name in (limits.CHOKED, limits.OUTSIDE):
+            self._note(Bound(name, name, maximum=0.0), every, np.where(fails[name], np.nan, 0.0))
+        for term in (*self.families.outer_terms, *(self.families.catalogue.terms if self._patterned else ())):
             value = term.pressure(motors, figures if term.burn else None, expected)
+            np.fmin(floor, value, out=floor)
             name = limit_name(rules, term.mode)
             with np.errstate(all="ignore"):
                 factor = np.broadcast_to(value / expected, (motors.size,))
             fails[name] = fails.get(name, np.zeros(motors.size, dtype=bool)) | ~(factor >= term.required)
             self._note(Bound(name, term.mode, minimum=term.required), every, factor)
         return fails
+
+
+def worst_of_each(found: Sequence[Miss]) -> list[Miss]:
+    """Of each limit the miss that asks for most: both ends of a motor have a rung of the same name."""
+    worst: dict[tuple[str, str], Miss] = {}
+    for item in found:
+        known = worst.get((item.limit, item.side))
+        if known is None or item.excess > known.excess:
+            worst[item.limit, item.side] = item
+    return list(worst.values())
 
 
 def _figures_of(figures: Figures, rows: Integers) -> Figures:
@@ -294,4 +332,4 @@ def _as_bytes(rows: Integers) -> Any:
     return rows.view(np.dtype((np.void, rows.dtype.itemsize * rows.shape[1]))).ravel()
 
 
-__all__ = ["BATCH", "Judge", "Verdicts"]
+__all__ = ["BATCH", "Judge", "Verdicts", "worst_of_each"]

@@ -30,13 +30,23 @@ MASS_NAMES = frozenset(f"{part}_mass" for part in MASS_PARTS if part != "propell
     "propellant_mass_fraction",
 }
 FIT_NAMES = ("clearance", "length_clearance")
-ALIASES = {"maximum_pressure": "maximum_expected_pressure", "target impulse": "total_impulse"}
+ALIASES = {
+    "maximum_pressure": "maximum_expected_pressure",
+    "target impulse": "total_impulse",
+    "airframe fit": "clearance",
+    "airframe fit, inner diameter": "airframe.inner_diameter",
+    "airframe fit, length": "airframe.length",
+}
 """Limits that bear another name than the quantity they bound."""
 CHOKED = "port choked (outside the model)"
 OUTSIDE = "outside the model"
 OUTSIDE_SCATTERED = "outside the model under the tolerances"
 FIT = "airframe fit"
+FIT_WIDTH = "airframe fit, inner diameter"
+FIT_LENGTH = "airframe fit, length"
 TARGET = "target impulse"
+SCATTER_SEED = 1
+"""The points of `spread` with its own seed, so that a search says the same of a motor."""
 FACTOR = "minimum_factor."
 REQUIRED = "required_factor."
 

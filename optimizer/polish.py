@@ -1,7 +1,7 @@
 """Rounding a design to what the shop has: the next drill or reamer up and down, and what each rounding costs.
 
-Owns the neighbours of a design in the stock lists and their proof by the same assessment as any motor. May import
-space, shop and physics.
+Owns the neighbours of a design in the stock lists and their proof by the same assessment as any motor, against every
+limit of the study. May import space, limits, spread, shop and physics.
 """
 
 from __future__ import annotations
@@ -13,9 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer import limits
+from optimizer.limits import Rules, rules_of
 from optimizer.shop import load_stock
 from optimizer.space import Space
-from physics.assessment import assess
+from optimizer.spread import robust_columns
+from physics.assessment import Assessment, assess
 from physics.motors import Motors
 
 STOCKED = {
@@ -57,7 +60,8 @@ class _Trial:
 
 def roundings(space: Space, digits: Sequence[Sequence[int]], kernel: str = "steady") -> list[list[Rounding]]:
     """For each design by its digits: the next stock size up and down for every variable that is cut with a tool and
-    does not come from a stock list already; each re-assessed as a motor of its own, `ok` by every rung and the airframe.
+    does not come from a stock list already; each re-assessed as a motor of its own, `ok` by every rung, the airframe and
+    the limits of the study, under the tolerances too.
     """
     rows = np.asarray(digits, dtype=np.int64).reshape(len(digits), len(space.variables))
     found: list[list[Rounding]] = [[] for _ in rows]
@@ -66,7 +70,7 @@ def roundings(space: Space, digits: Sequence[Sequence[int]], kernel: str = "stea
         trials = [trial for row, place in enumerate(group) for trial in _trials(space, base, row, rows[place])]
         if not trials:
             continue
-        figures = _figures(_batch(base, trials), kernel)
+        figures = _figures(_batch(base, trials), kernel, space.study, base.size)
         for trial, (after, ok) in zip(trials, figures[len(group) :], strict=True):
             before = figures[trial.row][0]
             changes = {key: after[key] / before[key] - 1.0 for key in SHOWN if before.get(key)}
@@ -104,11 +108,14 @@ def neighbours(lists: Sequence[str], value: float, folder: Any) -> list[tuple[fl
 
 
 def _changed(space: Space, base: Motors, meaning: str, old: float, new: float) -> dict[str, Any] | None:
-    """Columns of the design with one size replaced where it stands; None where the core would be as wide as the grain."""
+    """Columns of the design with one size replaced where it stands; None where the core would be as wide as the grain,
+    or the throat wider than the exit."""
     if meaning == "throat_diameter":
         values: dict[str, Any] = {"nozzle.throat_diameter": np.array([new])}
         if any(variable.meaning == "expansion_ratio" for variable in space.variables):
             values["nozzle.exit_diameter"] = np.asarray(base.nozzle.exit_diameter) * (new / old)
+        elif bool((np.asarray(base.nozzle.exit_diameter) < new).any()):
+            return None
         return values
     core = np.atleast_2d(base.grain.core_diameter)
     changed = np.where(core == old, new, core)
@@ -130,12 +137,42 @@ def _batch(base: Motors, trials: Sequence[_Trial]) -> Motors:
     return whole.with_values(values)
 
 
-def _figures(motors: Motors, kernel: str) -> list[tuple[dict[str, float], bool]]:
-    """Figures of each motor of a batch, and whether it passes."""
+def _figures(motors: Motors, kernel: str, study: Any, drawn: int) -> list[tuple[dict[str, float], bool]]:
+    """Figures of each motor of a batch, and whether it passes; the first `drawn` are designs, which do."""
     found = assess(motors, kernel=kernel, curve=True)
     columns = {name: found.figures[name] for name in ("peak_pressure", "total_impulse", "burn_time")}
     columns |= {"maximum_expected_pressure": found.maximum_expected_pressure, "smallest_factor": found.smallest_factor}
-    passes = found.ok
+    passes = _passes(found, kernel, study, drawn)
     return [
         ({name: float(column[row]) for name, column in columns.items()}, bool(passes[row])) for row in range(motors.size)
     ]
+
+
+def _passes(found: Assessment, kernel: str, study: Any, drawn: int) -> NDArray[np.bool_]:
+    """Which motors meet every limit that the study sets, (n,)."""
+    rules = rules_of(study)
+    good = found.described & np.isfinite(found.maximum_expected_pressure)
+    if found.fit is not None:
+        good &= np.broadcast_to(np.asarray(found.fit["ok"], dtype=bool), good.shape)
+    for rung in found.ladder.rungs:
+        good &= np.broadcast_to(rung.factor >= rules.factors.get(rung.mode, rung.required), good.shape)
+    columns = {**found.figures.values, "maximum_expected_pressure": found.maximum_expected_pressure}
+    columns |= {"smallest_factor": found.smallest_factor, **limits.mass_columns(found.masses)}
+    columns |= limits.dimension_columns(found.motors, found.fit)
+    for bound in rules.bounds:
+        if bound not in rules.scattered:
+            good &= ~bound.fails(np.broadcast_to(columns[bound.quantity], good.shape))
+    rows = np.flatnonzero(good & (np.arange(good.size) >= drawn))
+    if rules.scattered and rows.size:
+        good[rows] &= _stands_scatter(found.motors.take(rows), kernel, rules, study.driver.samples)
+    return good
+
+
+def _stands_scatter(motors: Motors, kernel: str, rules: Rules, samples: int) -> NDArray[np.bool_]:
+    """Which motors meet the limits under the tolerances, (n,), at the points that the search takes."""
+    asked = {item.name: (item.quantity, item.percentile) for item in rules.scatter}
+    columns = robust_columns(motors, asked, kernel, samples, limits.SCATTER_SEED, heat=False)
+    good = np.ones(motors.size, dtype=bool)
+    for bound in rules.scattered:
+        good &= ~bound.fails(columns[bound.quantity])
+    return good

@@ -1,22 +1,22 @@
 """With nothing feasible: which candidates come nearest, and the smallest change of a limit that would admit one.
 
 Owns a second look at every candidate, asking by how much it misses each limit. For single limits the smallest change
-is exact; for pairs it is the pair whose larger change, as a part of its limit, is smallest. Geometry, a choked port
-and what lies outside the model cannot be relaxed. May import families, limits and patterns.
+is exact where no limit rests on scatter, heat or the transient kernel, which are asked of a few alone; for pairs it is
+the pair whose larger change, as a part of its limit, is smallest. Geometry, a choked port and what lies outside the
+model cannot be relaxed. May import families, finalists, limits and patterns.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer import limits
 from optimizer.families import Families, Seen
-from optimizer.finalists import Judge
+from optimizer.finalists import Judge, worst_of_each
 from optimizer.front import non_dominated
 from optimizer.limits import Miss, miss
 from optimizer.patterns import limit_name
@@ -28,22 +28,29 @@ Integers = NDArray[np.int64]
 BLOCK = 4096
 NEAREST = 5
 """Candidates named as the nearest."""
-POOL = 60
-"""Candidates looked at for it, where some limits are not known of every candidate."""
+POOL, KEPT = 60, 12
+"""Candidates looked at for it, and for the change of each single limit, where some limits are not known of all."""
 LISTED = 10
 """Changes of limits that are named."""
 JUDGED = 2000
 """Candidates that finalists' judges have turned away of which the amounts are worked out."""
+MOST_LOOKED = 20_000_000
+"""Families up to which every one is looked at; of more, so many as `DRAWN` at random."""
+DRAWN = 400_000
 
 
 @dataclass
 class Relaxation:
-    """What was found: single limits, pairs and the nearest candidates, each with full digits (n, all variables)."""
+    """What was found: single limits, pairs and the nearest candidates, each with full digits (n, all variables).
 
-    singles: dict[str, tuple[float, Integers]] = field(default_factory=dict)
+    Of each single limit the `kept` candidates that ask least of it, of the nearest `most`.
+    """
+
+    singles: dict[str, list[tuple[float, Integers]]] = field(default_factory=dict)
     pairs: dict[tuple[str, str], tuple[float, Integers]] = field(default_factory=dict)
     nearest: list[tuple[float, Integers]] = field(default_factory=list)
     most: int = NEAREST
+    kept: int = 1
 
 
 @dataclass(frozen=True)
@@ -55,33 +62,49 @@ class Near:
 
     @property
     def worst(self) -> float:
-        """The largest change that it asks of a limit, as a part of it."""
-        return max(item.excess for item in self.misses)
+        """The largest change that it asks of a limit, as a part of it; infinite where no change would do."""
+        return max((item.excess for item in self.misses), default=0.0)
 
     @property
     def limits(self) -> tuple[tuple[str, str], ...]:
-        """The limits it misses, by name and kernel."""
-        return tuple(sorted((item.limit, item.kernel) for item in self.misses))
+        """The limits it misses, by name and side."""
+        return tuple(sorted((item.limit, item.side) for item in self.misses))
 
 
-def nearly(families: Families, judges: tuple[Judge, ...]) -> tuple[list[Near], list[Near]]:
+@dataclass(frozen=True)
+class Nearly:
+    """The smallest changes of limits that would admit a candidate, and the nearest candidates.
+
+    `passing` is a candidate (digits) that misses nothing, which a heuristic search may have passed by; `whole` says
+    whether every candidate was looked at.
+    """
+
+    changes: list[Near]
+    nearest: list[Near]
+    passing: Integers | None
+    whole: bool
+
+
+def nearly(families: Families, judges: tuple[Judge, ...]) -> Nearly:
     """With nothing feasible: the smallest changes of limits that would admit a candidate, and the nearest candidates.
 
     Every miss of those named is told: by the screen, under the tolerances, by heat and by the transient kernel.
     """
-    found = what_to_relax(families)
+    found = what_to_relax(families, known_of_all=not judges and not families.rules.scatter)
     pairs = sorted(found.pairs.values(), key=lambda item: item[0])[:6]
-    digits = [row for _, row in (*found.singles.values(), *pairs, *found.nearest)]
+    singles = [item for kept in found.singles.values() for item in kept]
+    digits = [row for _, row in (*singles, *pairs, *found.nearest)]
     digits += _turned_away(families, judges)
     every = [Near(row, tuple(items)) for row, items in _all_misses(families, judges, _distinct(digits))]
-    every = sorted((near for near in every if near.misses), key=lambda near: (len(near.misses), near.worst))
+    passing = next((near.digits for near in every if not near.misses), None)
+    every = [near for near in every if near.misses and np.isfinite(near.worst)]
     changes: list[Near] = []
-    for near in every:
+    for near in sorted(every, key=lambda near: (len(near.misses), near.worst)):
         # One that asks for more limits is worth naming only where it asks less of each.
         if not any(set(other.limits) <= set(near.limits) and other.worst <= near.worst for other in changes):
             changes.append(near)
     ordered = sorted(every, key=lambda near: near.worst)
-    return changes[:LISTED], ordered[:NEAREST]
+    return Nearly(changes[:LISTED], ordered[:NEAREST], passing, families.outer_size <= MOST_LOOKED)
 
 
 def _distinct(digits: list[Integers]) -> Integers:
@@ -96,15 +119,10 @@ def _late_keys(families: Families, digits: Integers) -> Integers:
 def _all_misses(
     families: Families, judges: tuple[Judge, ...], digits: Integers
 ) -> Iterator[tuple[Integers, list[Miss]]]:
-    """Each candidate with everything that it misses, whoever finds it."""
-    late = [judge.misses(_late_keys(families, digits)) if len(digits) else [] for judge in judges]
+    """Each candidate with everything that it misses, whoever finds it; of one limit, what asks for most."""
+    late = [judge.misses_of(digits) if len(digits) else [] for judge in judges]
     for place, row in enumerate(digits):
-        found = misses(families, row)
-        known = {item.limit for item in found}
-        for items in late:
-            found += [item for item in items[place] if item.limit not in known]
-            known |= {item.limit for item in items[place]}
-        yield row, found
+        yield row, worst_of_each([*misses(families, row), *(item for items in late for item in items[place])])
 
 
 def _turned_away(families: Families, judges: tuple[Judge, ...]) -> list[Integers]:
@@ -115,39 +133,70 @@ def _turned_away(families: Families, judges: tuple[Judge, ...]) -> list[Integers
     for judge in judges:
         keys = judge.failing()[:JUDGED]
         for key, items in zip(keys, judge.misses(keys), strict=True):
-            if not items:
+            worst, names = max((item.excess for item in items), default=np.inf), tuple(sorted(item.limit for item in items))
+            if not np.isfinite(worst):
                 continue
-            worst, names = max(item.excess for item in items), tuple(sorted(item.limit for item in items))
             every.append((worst, key))
             if names not in best or worst < best[names][0]:
                 best[names] = (worst, key)
     chosen = sorted(best.values(), key=lambda item: item[0])[:LISTED] + sorted(every, key=lambda item: item[0])[:NEAREST]
-    return [row for _, key in chosen for row in _candidate_of(families, key)]
+    rows = [row for _, key in chosen for row in _candidate_of(families, key)]
+    return rows + [row for judge in judges if judge.confirm for row in _pressed(families, judge)]
 
 
 def _candidate_of(families: Families, key: Integers) -> list[Integers]:
-    """Full digits of a candidate that passes the screen and has this key of a judge."""
-    wide = len(families.outer)
+    """Full digits of the candidate that passes the screen with this key of a judge and stands the highest pressure."""
+    wide, found = len(families.outer), []
     for crossed in families.cross(families.evaluate(key[None, :wide]).rows):
         digits = families.full_digits(crossed.keys[:, :-1], crossed.keys[:, -1])
         same = np.flatnonzero((_late_keys(families, digits) == key).all(axis=1))
-        if len(same):
-            return [digits[same[0]]]
-    return []
+        found += [(float(crossed.threshold[row]), digits[row]) for row in same]
+    return [max(found, key=lambda item: item[0])[1]] if found else []
 
 
-def what_to_relax(families: Families) -> Relaxation:
-    """Look at every candidate again, and keep those that miss one limit, two limits, or least of all."""
-    found = Relaxation(most=POOL if families.rules.scattered else NEAREST)
-    size = families.outer_size
-    for start in range(0, size, BLOCK):
-        outer = digits_of(np.arange(start, min(start + BLOCK, size)), families.outer_radices)
+def _pressed(families: Families, judge: Judge) -> list[Integers]:
+    """Candidates whose pattern alone does not stand the pressure that a judge expects: those that come nearest to it."""
+    keys = judge.standing()[:JUDGED]
+    if not len(keys):
+        return []
+    expected = {tuple(key): pressure for key, pressure in zip(keys.tolist(), judge.pressures(keys), strict=True)}
+    best: dict[tuple[int, ...], tuple[float, Integers]] = {}
+    outer = np.unique(keys[:, : len(families.outer)], axis=0)
+    for crossed in families.cross(families.evaluate(outer).rows):
+        digits = families.full_digits(crossed.keys[:, :-1], crossed.keys[:, -1])
+        for row, key in enumerate(map(tuple, _late_keys(families, digits).tolist())):
+            if key in expected:
+                short = 1.0 - float(crossed.threshold[row]) / expected[key]
+                if key not in best or short < best[key][0]:
+                    best[key] = (short, digits[row])
+    return [row for _, row in sorted(best.values(), key=lambda item: item[0])[: LISTED + NEAREST]]
+
+
+def what_to_relax(families: Families, known_of_all: bool = True) -> Relaxation:
+    """Look at every candidate again, and keep those that miss one limit, two limits, or least of all.
+
+    Unless all limits are `known_of_all` candidates, more of each are kept, for what is not known may be missed too.
+    """
+    found = Relaxation() if known_of_all else Relaxation(most=POOL, kept=KEPT)
+    for outer in _outsides(families):
         digits = families.full_digits(outer)
         for group in families.space.groups(digits):
             seen = families.look(digits[group])
             if seen is not None:
                 _look(families, seen, found)
     return found
+
+
+def _outsides(families: Families) -> Iterator[Integers]:
+    """Digits of the outsides to look at, in blocks: all of them where they are not too many."""
+    size, radices = families.outer_size, families.outer_radices
+    if size <= MOST_LOOKED:
+        for start in range(0, size, BLOCK):
+            yield digits_of(np.arange(start, min(start + BLOCK, size)), radices)
+        return
+    draw = np.random.default_rng(1)
+    for start in range(0, DRAWN, BLOCK):
+        yield draw.integers(0, radices, size=(min(BLOCK, DRAWN - start), len(radices)))
 
 
 def _look(families: Families, seen: Seen, found: Relaxation) -> None:
@@ -172,25 +221,25 @@ def outer_excess(families: Families, seen: Seen) -> tuple[list[str], Floats]:
         if name not in excess:
             excess[name] = np.where(fails, np.inf, 0.0)
     if limits.FIT in excess:
-        excess[limits.FIT] = _fit_excess(seen, np.asarray(excess[limits.FIT] > 0.0))
+        excess |= _fit_excess(seen)
     if not excess:
         return [], np.zeros((len(seen.digits), 0))
     return list(excess), np.stack([np.asarray(values, dtype=float) for values in excess.values()], axis=1)
 
 
-def _fit_excess(seen: Seen, fails: NDArray[np.bool_]) -> Floats:
+def _fit_excess(seen: Seen) -> dict[str, Floats]:
+    """By how much each outside misses the airframe, on the diameter and along the motor, as parts of its size."""
     airframe = seen.motors.airframe
     assert airframe is not None
     wide = (airframe.clearance - seen.columns["clearance"]) / airframe.inner_diameter
-    long = np.zeros(len(fails)) if airframe.length is None else -seen.columns["length_clearance"] / airframe.length
-    worst = np.fmax(np.fmax(wide, long), 0.0)
-    return np.where(fails, np.maximum(worst, np.finfo(float).tiny), 0.0)
+    long = np.zeros(len(seen.digits)) if airframe.length is None else -seen.columns["length_clearance"] / airframe.length
+    return {limits.FIT: np.fmax(wide, 0.0), limits.FIT_LENGTH: np.fmax(long, 0.0)}
 
 
 def inner_excess(families: Families, seen: Seen) -> Iterator[tuple[Integers, list[str], Floats, Integers]]:
     """For each outside that occurs: its rows, names of limits on modes and masses, excess (rows, patterns, limits) and
     the pattern numbers. Only patterns that no other beats in every limit are looked at."""
-    catalogue = families.catalogue
+    catalogue, crossed = families.catalogue, families.crossed_bounds()
     modes = list(dict.fromkeys([*(term.mode for term in catalogue.terms), *seen.mode_fails]))
     shared = seen.digits[:, list(catalogue.shared)]
     distinct, inverse = np.unique(shared, axis=0, return_inverse=True)
@@ -200,11 +249,9 @@ def inner_excess(families: Families, seen: Seen) -> Iterator[tuple[Integers, lis
         rows = np.flatnonzero(inverse == place)
         thresholds = catalogue.mode_thresholds(tuple(outside.tolist()), modes)
         patterns = catalogue.at(tuple(outside.tolist()))
-        matter = (
-            np.column_stack([-thresholds.T, patterns.mass, -patterns.mass])
-            if len(families.crossed_masses())
-            else -thresholds.T
-        )
+        parts = [patterns.mass, *(patterns.parts[name] for name in sorted(patterns.parts))]
+        # More of a mass may be wanted, or less; the weakest rung follows from those of all modes.
+        matter = np.column_stack([-thresholds.T, *parts, *(-mass for mass in parts)]) if crossed else -thresholds.T
         finite = np.clip(np.nan_to_num(matter, nan=np.finfo(float).max), -1e300, 1e300)
         kept = np.flatnonzero(non_dominated(finite)) if finite.shape[1] else np.array([0])
         _, first = np.unique(finite[kept], axis=0, return_index=True)
@@ -221,10 +268,9 @@ def inner_excess(families: Families, seen: Seen) -> Iterator[tuple[Integers, lis
                     np.where(stands >= pressure, 0.0, np.where(stands > 0.0, 1.0 - stands / pressure, np.inf))
                 )
         names = [limit_name(families.rules, mode) for mode in modes]
-        for bound in families.crossed_masses():
-            mass = seen.columns["loaded_mass"][rows][:, None] + patterns.mass[kept][None, :]
-            value = mass if bound.quantity == "loaded_mass" else seen.columns["propellant_mass"][rows][:, None] / mass
-            layers.append(bound.excess(value))
+        columns = families.crossed_columns(seen, rows, patterns, kept)
+        for bound in crossed:
+            layers.append(bound.excess(columns[bound.quantity]))
             names.append(bound.name)
         stack = np.stack(layers, axis=2) if layers else np.zeros((len(rows), len(kept), 0))
         yield rows, names, np.where(np.isnan(stack), np.inf, stack), kept
@@ -250,22 +296,25 @@ def _keep(
         if np.isfinite(worst[row, column]):
             found.nearest.append((float(worst[row, column]), full(int(row), int(column))))
     found.nearest = sorted(found.nearest, key=lambda item: (item[0], item[1].tolist()))[:found.most]
-    for many in (1, 2):
-        rows, columns = np.nonzero((count == many) & np.isfinite(worst))
-        if not len(rows):
-            continue
-        which = np.argsort(~missed[rows, columns], axis=1, kind="stable")[:, :many]
-        code = which[:, 0] if many == 1 else which.min(axis=1) * len(names) + which.max(axis=1)
+    for place, name in enumerate(names):
+        rows, columns = np.nonzero((count == 1) & missed[:, :, place] & np.isfinite(worst))
+        values = worst[rows, columns]
+        few = np.argsort(values, kind="stable")[: found.kept]
+        kept = found.singles.get(name, []) + [(float(values[at]), full(int(rows[at]), int(columns[at]))) for at in few]
+        if kept:
+            found.singles[name] = sorted(kept, key=lambda item: item[0])[: found.kept]
+    rows, columns = np.nonzero((count == 2) & np.isfinite(worst))
+    if len(rows):
+        which = np.argsort(~missed[rows, columns], axis=1, kind="stable")[:, :2]
+        code = which.min(axis=1) * len(names) + which.max(axis=1)
         order = np.lexsort((worst[rows, columns], code))
         _, first = np.unique(code[order], return_index=True)
         for best in order[first]:
             value = float(worst[rows[best], columns[best]])
-            key = tuple(sorted(names[place] for place in which[best]))
-            place = full(int(rows[best]), int(columns[best]))
-            target: dict[Any, tuple[float, Integers]] = found.singles if many == 1 else found.pairs
-            name: Any = key[0] if many == 1 else key
-            if name not in target or value < target[name][0]:
-                target[name] = (value, place)
+            low, high = sorted(names[place] for place in which[best])
+            key = (low, high)
+            if key not in found.pairs or value < found.pairs[key][0]:
+                found.pairs[key] = (value, full(int(rows[best]), int(columns[best])))
 
 
 def misses(families: Families, digits: Integers) -> list[Miss]:
@@ -281,9 +330,9 @@ def misses(families: Families, digits: Integers) -> list[Miss]:
     outside = tuple(seen.digits[0, list(families.catalogue.shared)].tolist())
     patterns = families.catalogue.at(outside)
     pattern = families.catalogue.number(seen.digits[0, list(families.catalogue.inner)])
-    columns["loaded_mass"] += float(patterns.mass[pattern])
-    columns["propellant_mass_fraction"] = columns["propellant_mass"] / columns["loaded_mass"]
-    for bound in (*families.outer_bounds(), *families.crossed_masses()):
+    crossed = families.crossed_columns(seen, np.array([0]), patterns, np.array([pattern]))
+    columns |= {name: float(values[0, 0]) for name, values in crossed.items()}
+    for bound in (*families.outer_bounds(), *families.crossed_bounds()):
         value = columns[bound.quantity]
         if bool(bound.fails(np.array(value))):
             found.append(miss(bound, value))
@@ -306,10 +355,13 @@ def misses(families: Families, digits: Integers) -> list[Miss]:
 
 def _scattered_misses(families: Families, digits: Integers) -> list[Miss]:
     """What one candidate misses under the tolerances, whatever else it misses."""
-    if not families.rules.scattered:
+    if not families.rules.scatter:
         return []
     columns = families.scattered(digits, families.space.candidates(digits).motors)
-    values = ((bound, float(columns[bound.quantity][0])) for bound in families.rules.scattered)
+    known = {name: float(values[0]) for name, values in columns.items()}
+    if any(np.isnan(value) for value in known.values()):  # no bound can be moved so far that this one passes
+        return [Miss(limits.OUTSIDE_SCATTERED, np.nan, np.nan, "max", np.inf)]
+    values = ((bound, known[bound.quantity]) for bound in families.rules.scattered)
     return [miss(bound, value) for bound, value in values if bool(bound.fails(np.array(value)))]
 
 
@@ -318,14 +370,15 @@ def _fit_misses(seen: Seen) -> list[Miss]:
     assert airframe is not None
     found = []
     clearance, wanted = float(seen.columns["clearance"][0]), float(np.ravel(airframe.clearance)[0])
+    inside = float(np.ravel(airframe.inner_diameter)[0])
     if clearance < wanted:
-        found.append(
-            Miss(
-                limits.FIT, clearance, wanted, "min", (wanted - clearance) / float(np.ravel(airframe.inner_diameter)[0])
-            )
-        )
+        part = (wanted - clearance) / inside
+        # Where not even a bare case would go in, less clearance is no help: the tube has to be wider.
+        wider = Miss(limits.FIT_WIDTH, inside + wanted - clearance, inside, "max", part)
+        found.append(wider if clearance < 0.0 else Miss(limits.FIT, clearance, wanted, "min", part))
     left = float(seen.columns["length_clearance"][0])
     if left < 0.0:
         assert airframe.length is not None
-        found.append(Miss(f"{limits.FIT}, length", left, 0.0, "min", -left / float(np.ravel(airframe.length)[0])))
+        length = float(np.ravel(airframe.length)[0])
+        found.append(Miss(limits.FIT_LENGTH, length - left, length, "max", -left / length))
     return found

@@ -32,7 +32,7 @@ from optimizer.origin import code_hash, fingerprint
 from optimizer.patterns import CatalogueError
 from optimizer.polish import roundings
 from optimizer.problems import InputError, Problem
-from optimizer.relax import nearly
+from optimizer.relax import DRAWN, Nearly, nearly
 from optimizer.screen import BLOCK, Screened, State, among, screen
 from optimizer.space import SpaceError
 from optimizer.store import MemoryStore, OtherStudyError, Store
@@ -267,7 +267,8 @@ def _proof(families: Families, screened: Screened, confirm: bool) -> str:
 def _result(
     study: Any, families: Families, screened: Screened, method: str, why: str, asked: str, seed: int
 ) -> SearchResult:
-    rejected = {name: count for name, count in screened.rejected.most_common() if count}
+    counted = sorted(screened.rejected.items(), key=lambda item: (-item[1], item[0]))  # whatever the order of the blocks
+    rejected = {name: count for name, count in counted if count}
     feasible = screened.feasible if len(screened.points) or screened.counts_are_exact else 0
     result = SearchResult(
         study, method, why, families.kernel, [], families.space.size, screened.evaluated, feasible,
@@ -433,8 +434,8 @@ def _add_confirmed(families: Families, screened: Screened, designs: Sequence[Des
 
 
 def _add_relaxations(families: Families, screened: Screened, result: SearchResult) -> None:
-    changes, nearest = nearly(families, screened.judges)
-    for near in changes:
+    found = nearly(families, screened.judges)
+    for near in found.changes:
         entry: dict[str, Any] = {
             "limits": [item.limit for item in near.misses],
             "changes": [
@@ -448,9 +449,24 @@ def _add_relaxations(families: Families, screened: Screened, result: SearchResul
             only = near.misses[0]
             entry |= {"limit": only.limit, "from": only.bound, "to": only.value}
         result.relaxations.append(entry)
-    for number, near in enumerate(nearest, 1):
+    for number, near in enumerate(found.nearest, 1):
         missed = [item.as_dict() for item in near.misses]
         result.nearest.append({"id": number, "variables": families.space.described(near.digits), "misses": missed})
+    result.messages += _about_look(families, found)
+
+
+def _about_look(families: Families, found: Nearly) -> list[str]:
+    """How far the look at what to relax went, and what it saw that the search had not."""
+    texts = []
+    if not found.whole and found.nearest:
+        texts.append(f"what would let one in was looked for among {DRAWN:,} families drawn at random of "
+                     f"{families.outer_size:.2g}; smaller changes may do".replace(",", " "))  # fmt: skip
+    if found.passing is not None:
+        words = families.space.texts(found.passing)
+        said = ", ".join(f"{name} {text}" for name, text in words.items())
+        texts.append(f"this candidate passes every limit and was not met within the budget: {said}; search with a larger "
+                     'budget, or with method = "exhaustive"')  # fmt: skip
+    return texts
 
 
 # --- the results folder ---------------------------------------------------------------------------------------------

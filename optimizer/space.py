@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 
 from optimizer import vocabulary
 from physics.fit import closure_reach
-from physics.motors import Motors
+from physics.motors import Motors, Propellant
 
 Integers = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -46,7 +46,7 @@ _TEXT_COLUMNS = {
     "screw": ("screws.diameter", "screws.pitch", "screws.metric", "screws.hole_diameter", "screws.tensile_strength"),
     "grade": ("screws.tensile_strength",),
     "shear_plane": ("screws.threads_in_plane",),
-    "ring_material": ("ring_material",),
+    "ring_material": ("ring_material", "plate_material"),  # the plate is of the ring's where the file names none
     "plate_material": ("plate_material",),
     "retention": ("retention",),
     "dash": ("seal.cross_section", "seal.inner_diameter"),
@@ -227,11 +227,18 @@ class Space:
         """
         digits = np.asarray(digits)
         chosen = np.hstack([digits[:, self._text], self._rows_there(digits)])
-        if not chosen.shape[1] or not len(chosen) or (chosen == chosen[0]).all():
-            return [np.arange(len(chosen))]
-        _, inverse = np.unique(chosen, axis=0, return_inverse=True)
-        inverse = inverse.ravel()
-        return [np.flatnonzero(inverse == group) for group in range(int(inverse.max()) + 1)]
+        parts = _alike(chosen)
+        if self._mode == "fill" and "grain_count" not in self._place:
+            parts = [part[some] for part in parts for some in self._filled_alike(digits[part])]
+        return parts
+
+    def _filled_alike(self, digits: Integers) -> list[Integers]:
+        """Row numbers of a block that shares its text choices, split by which have a shorter grain at the end."""
+        motors = self.motors_or_none(digits) if len(digits) else None
+        if motors is None:
+            return [np.arange(len(digits))]
+        there = np.atleast_2d(motors.grain.count) > 0
+        return _alike(np.broadcast_to(there, (len(digits), there.shape[1])).astype(np.int64))
 
     def _rows_there(self, digits: Integers) -> Integers:
         """Whether grains are opened, and whether any are not, (n, 2); nothing where the study opens none."""
@@ -312,7 +319,7 @@ class Space:
             follows = "expansion_ratio" in {_SHORT.get(other, other) for other in self.study.variables}
             return {"nozzle.throat_diameter"} | ({"nozzle.exit_diameter"} if follows else set())
         if name == "propellant":
-            return {f"propellant.{leaf}" for leaf in ("density", "characteristic_velocity", "rate", "name")}
+            return {f"propellant.{leaf.name}" for leaf in fields(Propellant)}
         if name in vocabulary.BOTH_ENDS:
             return {f"{end}.{vocabulary.BOTH_ENDS[name]}" for end in _CLOSURES}
         part, _, rest = name.partition(".")
@@ -378,6 +385,15 @@ def set_choice(document: dict[str, Any], key: str, item: Any) -> None:
     for part in parts:
         place = place.setdefault(part, {})
     place[last] = item.text
+
+
+def _alike(rows: Integers) -> list[Integers]:
+    """Row numbers, split so that the rows (n, k) of each part are the same."""
+    if not rows.shape[1] or not len(rows) or (rows == rows[0]).all():
+        return [np.arange(len(rows))]
+    _, inverse = np.unique(rows, axis=0, return_inverse=True)
+    inverse = inverse.ravel()
+    return [np.flatnonzero(inverse == group) for group in range(int(inverse.max()) + 1)]
 
 
 def _room_columns(motors: Motors) -> set[str]:

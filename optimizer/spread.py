@@ -547,6 +547,18 @@ def robust_columns(
     return _joined([columns(motors.take(slice(low, low + at_once))) for low in range(0, motors.size, at_once)])
 
 
+def too_wide(motors: Motors, samples: int, seed: int) -> Mask:
+    """Of which motors of a batch some sample has a dimension at zero or below, (n,): `robust_columns` knows nothing of them."""
+    tolerances = _needed_tolerances(motors, "")
+    lowest = _deviations(tolerances, unit_points(len(tolerances), _whole_samples(samples), seed)).min(axis=0)
+    wide = np.zeros(motors.size, dtype=bool)
+    for by, (column, tolerance) in zip(lowest, tolerances.items(), strict=True):
+        leaf = np.asarray(motors.value(column), dtype=float)
+        gone = (leaf > 0.0) & ((leaf * (1.0 + by) if tolerance.relative else leaf + by) <= 0.0)
+        wide |= np.broadcast_to(gone.any(axis=1) if gone.ndim == 2 else gone, wide.shape)
+    return wide
+
+
 def _joined(parts: Sequence[Mapping[str, Floats]]) -> dict[str, Floats]:
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 

@@ -19,7 +19,7 @@ from optimizer.cautions import NOT_DESCRIBED, Caution
 from optimizer.front import spread_out
 from optimizer.limits import ALIASES
 from optimizer.units import display_unit, number_in, show
-from optimizer.vocabulary import CHANCE, find_quantity
+from optimizer.vocabulary import CHANCE, FACTOR, find_quantity
 from physics.assessment import Assessment
 from physics.motors import Curve, Ladder, Rung
 
@@ -440,7 +440,7 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
             table.add_row(Text(name), _count(count))
         screen.print(Padding(table, (0, 0, 0, 2)))
     screen.print()
-    screen.print(Text("proven: " + result.proof if result.exact else "heuristic, not proven: " + result.proof))
+    screen.print(Text(f"proven: {result.proof}" if result.exact else result.proof))
     for message in result.messages:
         screen.print(Text(message, FAINT))
     if result.designs:
@@ -570,6 +570,8 @@ def _headed(name: str, units: str) -> str:
         "port_to_throat_area": "port/ throat",
     }
     text = words.get(name, name.replace("_", " "))
+    if name.startswith(f"{FACTOR}."):  # of one rung alone
+        text = f"{name.partition('.')[2]} {FACTOR}"
     unit = display_unit(name, units) if find_quantity(name) else ""
     return f"{text} {unit}" if unit else text
 

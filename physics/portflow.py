@@ -312,11 +312,25 @@ def _highest(samples: Array, measure: _Measure, x: Array, line: _Line, batch: Co
         return measure(*_rows_along(spots, which), which.gamma[:, None])
 
     exact = at(np.take_along_axis(x[near], place, axis=1), some)[:, 0]
-    inner = np.nonzero((place[:, 0] > 0) & (place[:, 0] < x.shape[1] - 1) & np.isfinite(exact))[0]
-    if inner.size:
-        spots = np.take_along_axis(x[near[inner]], place[inner] + np.array([-1, 0, 1]), axis=1)
-        exact[inner] = _refined(spots, some.pick(inner), at)
+    for crest in (place, _other_crest(samples[near], place)):
+        inner = np.nonzero((crest[:, 0] > 0) & (crest[:, 0] < x.shape[1] - 1) & np.isfinite(exact))[0]
+        if inner.size:
+            spots = np.take_along_axis(x[near[inner]], crest[inner] + np.array([-1, 0, 1]), axis=1)
+            exact[inner] = np.maximum(exact[inner], _refined(spots, some.pick(inner), at))
     return _top(exact[:, None], some.cuts, batch)
+
+
+def _other_crest(samples: Array, highest: Index) -> Index:
+    """Place (s, 1) of the highest sample that tops both its neighbours, beside the highest of all; 0 where there is none.
+
+    At ignition a narrow port may press as much as Kn at its top does: between the samples that one may be the higher.
+    """
+    middle = samples[:, 1:-1]
+    tops = (middle >= samples[:, :-2]) & (middle >= samples[:, 2:])
+    tops &= np.arange(1, samples.shape[1] - 1) != highest
+    tops &= middle > samples.max(axis=1)[:, None] - _NEAR
+    place = np.argmax(np.where(tops, middle, -np.inf), axis=1) + 1
+    return np.where(tops.any(axis=1), place, 0)[:, None]
 
 
 _NEAR = 0.02

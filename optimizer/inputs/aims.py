@@ -28,6 +28,7 @@ from optimizer.vocabulary import (
 
 PRESSURE_LIMIT = "maximum_pressure"
 MOST_OBJECTIVES = 8
+SMALLEST = "smallest_factor"
 SIGNED = ("clearance", "length_clearance")
 """Quantities that may be negative."""
 _PERCENTILE = KeySpec(
@@ -157,6 +158,9 @@ def _bounds_make_sense(table: Table, path: Path_, name: str, limit: Limit) -> bo
     if high is not None and high < 0 and not may_be_negative:
         table.problem((*path, "max"), "is negative; nothing can meet it", "a bound above zero", "E106")
         return False
+    if name == SMALLEST and high is not None:
+        table.problem((*path, "max"), "would turn the stronger motors away", f"write {name} = {{min = 1.5}}", "E106")
+        return False
     if name == CHANCE and (high is None or low is not None or not 0.0 < high < 1.0):
         fix = f"write {CHANCE} = {{max = 0.01}}; none failed in N samples proves a small chance, never none"
         table.problem(path, "is no upper bound between 0 and 1", fix, "E106")
@@ -251,6 +255,9 @@ def _objective(table: Table, name: str, value: Any) -> Objective | None:
         return None
     percentile = _percentile(table, (name,), name, value)
     if percentile is _WRONG:
+        return None
+    if name == SMALLEST and value["sense"] == "min":
+        table.problem((name, "sense"), "would look for the weakest motor", 'write sense = "max"', "E113")
         return None
     column = name if percentile is None else at_percentile(name, percentile)
     return Objective(column, value["sense"], name, percentile)

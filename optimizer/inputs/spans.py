@@ -34,6 +34,8 @@ from optimizer.vocabulary import KeySpec
 MOST_VALUES = 1_000_000
 RANGE_KEYS = ("from", "to", "step")
 STOCK_KEYS = ("stock", "from", "to")
+TOOLED = ("core_diameter", "core_diameter_aft", "throat_diameter", "grain.core_diameter", "nozzle.throat_diameter")
+"""Variables that are cut with a tool of a size, as a study may write them."""
 FINE = 200
 """Steps at least of a range that gives none."""
 SAME = 1e-4
@@ -213,11 +215,10 @@ class SpanReader:
         step = Decimal(1).scaleb(min(0, int(start.normalize().as_tuple().exponent), int(stop.normalize().as_tuple().exponent)))
         while 0 < span < FINE * step:
             step = step.scaleb(-1)
-        text = f"{plain_decimal(step)} {next(iter(units))}".strip()
-        self.cautions.append(
-            f"{'.'.join(str(part) for part in path)} has no step: it is searched as continuous, in steps of {text}; "
-            "the nearest sizes of tools stand beside each design"
-        )
+        text, name = f"{plain_decimal(step)} {next(iter(units))}".strip(), ".".join(str(part) for part in path)
+        tools = "; the nearest sizes of tools stand beside each design" if name in TOOLED else ""
+        if span:
+            self.cautions.append(f"{name} has no step: it is searched as continuous, in steps of {text}{tools}")
         return step
 
     def _stepped(

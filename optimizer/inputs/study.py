@@ -235,6 +235,7 @@ class _StudyReader:
                 variables[name] = span
                 mode = "span" if name == "grain_length" else mode
         self._check_aft(table, variables)
+        self._refuse_twins(table, variables, mode)
         if self.case_follows and mode == "fill":
             table.problem("grain_length", "cannot fill a case that follows the grains", "keep one of the two", "E115")
         if not variables and mode == "given" and not self.root.problems:
@@ -247,6 +248,19 @@ class _StudyReader:
         self.sources += [(str(stock.path), stock.digest) for stock in self.spans.stock_used.values()]
         self.cautions += self.spans.cautions
         return variables, mode
+
+    def _refuse_twins(self, table: Table, variables: Mapping[str, Span], mode: str) -> None:
+        """One thing may vary under one name: what a second one says would go nowhere."""
+        taken = {"case.length": "case_length"} if self.case_follows else {}
+        taken |= {"grain.length": "grain_length"} if mode in ("fill", "neutral") else {}
+        for name, span in variables.items():
+            moved = _moved_by(name)
+            if name in ("wall", "case.wall") and (self.hold == "bore" or span.kind == "stock"):
+                moved.add("case.outer_diameter")
+            twins = [taken[column] for column in sorted(moved) if column in taken]
+            if twins:
+                table.problem(name, f"sets what {twins[0]} sets already", "keep one of the two", "E115")
+            taken |= dict.fromkeys(moved, name)
 
     def _check_case_length(self, table: Table, path: tuple[str, ...], what: str) -> None:
         if self.motor and (self.motor.motors.case is None or self.motor.motors.case.length is None):
@@ -509,6 +523,17 @@ def _flat(data: Mapping[str, Any], prefix: tuple[str, ...] = ()) -> list[tuple[t
 
 
 PARTS = tuple(dict.fromkeys(key.split(".")[0] for key in MOTOR_KEYS if "." in key))
+
+
+def _moved_by(name: str) -> set[str]:
+    """The columns that a variable sets itself, under the one name that each has."""
+    if name in BOTH_ENDS:
+        return {f"{end}.{BOTH_ENDS[name]}" for end in CLOSURES}
+    if name == "expansion_ratio":
+        return {"nozzle.exit_diameter"}
+    key = SHORT_KEYS.get(name, name).replace("grain.0.", "grain.")
+    spec = MOTOR_KEYS.get(key)
+    return {spec.column if spec is not None and spec.column else key}
 
 
 def variable_spec(name: str) -> tuple[KeySpec | None, str]:

@@ -105,6 +105,17 @@ def test_the_front_is_that_of_every_candidate_sampled_alone(study_of, asked):
     assert scattered_limits, "the limits under the tolerances turn nothing away: the case proves nothing"
 
 
+def test_a_tolerance_that_reaches_zero_is_that_of_one_motor_alone(study_of, cases):
+    """Motors of the same burn share their figures, and not what a thin wall of one of them makes unknown."""
+    tolerances = '[tolerances]\nwall = {minus = "1.5 mm"}\nthroat_diameter = {plus_minus = "0.1 mm"}\n'
+    walls = 'hold = "bore"\nwall = ["1.4 mm", "3 mm"]\nforward_closure.count = [9, 12]'
+    objectives = 'total_impulse = {sense = "max", percentile = 5}'
+    result = search(study_of(search=walls, objectives=objectives, driver=DRIVER, motor=cases.MOTOR + tolerances))
+    assert result.feasible == 2 == result.rejected_by["outside the model under the tolerances"]
+    assert {design.variables["wall"] for design in result.designs} == {0.003}
+    assert all(np.isfinite(design.results["total_impulse_p5"]) for design in result.designs)
+
+
 def test_spread_says_the_same_of_a_design(study_of, tmp_path):
     result = search(study_of(**LADDER), tmp_path / "out")
     written = json.loads((tmp_path / "out" / "pareto.json").read_text())
@@ -161,6 +172,9 @@ def test_heat_alone_says_how_far_it_must_give(cases, tmp_path):
         ("chance_of_failure = {max = 0}", None, None, "no upper bound between 0 and 1"),
         ("chance_of_failure = {min = 0.1}", None, None, "no upper bound between 0 and 1"),
         ("chance_of_failure = {max = 0.001}", None, None, "at least 2995"),
+        ("smallest_factor = {max = 3}", None, None, "would turn the stronger motors away"),
+        ("smallest_factor = {max = 3, percentile = 5}", None, None, "would turn the stronger motors away"),
+        ("", 'smallest_factor = {sense = "min", percentile = 5}', None, "would look for the weakest motor"),
         ('peak_thrust = [{max = "9 N"}, {max = "8 N"}]', None, None, "bounded twice"),
         ('peak_thrust = [{max = "9 N", percent = 5}]', None, None, "neither min, max nor percentile"),
         ("peak_thrust = {percentile = 5}", None, None, "has no bound"),

@@ -77,6 +77,28 @@ def test_the_same_study_and_seed_give_the_same_bytes(cases, tmp_path):
         assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
 
 
+def test_motors_that_fill_with_and_without_a_shorter_grain_keep_their_last_digits(cases, tmp_path):
+    """A fresh search, a resumed one and the motor file alone, of a case that only some designs fill with whole grains."""
+    ranges = """
+forward_closure.plate_thickness = ["12 mm", "14 mm", "20 mm"]
+throat_diameter = ["13 mm", "14 mm"]
+grain_length = "fill"
+"""
+    motor = cases.MOTOR.replace("520 mm", "334 mm") + '[tolerances]\nthroat_diameter = {plus_minus = "0.1 mm"}\n'
+    objectives = 'forward_closure_mass = "max"\ntotal_impulse = {sense = "max", percentile = 50}'
+    driver = 'kernel = "steady"\nsamples = 16'
+    study = load_study(cases.write_study(tmp_path, ranges, "", objectives, driver, motor=motor))
+    result = search(study, tmp_path / "out")
+    rows = {motor.grain.count.shape[1] for motor in (load_motor(tmp_path / "out" / d.file).motors for d in result.designs)}
+    assert rows == {1, 2}, "all or none have a shorter grain: the case proves nothing"
+    for design in result.designs:
+        alone = assess(load_motor(tmp_path / "out" / design.file).motors, curve=True)
+        assert {name: float(column[0]) for name, column in alone.figures.values.items()}.items() <= design.results.items()
+    table = (tmp_path / "out" / "pareto.json").read_bytes()
+    search(study, tmp_path / "out")
+    assert (tmp_path / "out" / "pareto.json").read_bytes() == table
+
+
 def test_nothing_feasible_says_what_to_relax(cases, tmp_path):
     limits = 'maximum_pressure = "9 MPa"\nport_to_throat_area = {min = 9.0}'
     study = load_study(cases.write_study(tmp_path, limits=limits, **PLAIN))
@@ -234,6 +256,70 @@ def test_roundings_to_stock_are_assessed_and_shown(cases, tmp_path):
         assert together == searching.roundings(space, [digits])[0]
 
 
+def test_a_rounding_that_breaks_a_limit_of_the_study_does_not_pass(cases, tmp_path):
+    """Limits as drawn, factors that the study asks for, and limits under the tolerances."""
+    ranges = 'throat_diameter = ["13.23 mm"]\ncore_diameter = ["16.3 mm"]'
+    motor = cases.MOTOR + '[tolerances]\nthroat_diameter = {plus_minus = "0.1 mm"}\n'
+    free = search(load_study(cases.write_study(tmp_path / "free", search=ranges, limits="", motor=motor))).designs[0]
+    less = next(item for item in free.roundings if item["variable"] == "throat_diameter" and item["new"] < item["old"])
+    assert less["ok"] and less["changes"]["maximum_expected_pressure"] > 0.0
+    expected, peak = free.results["maximum_expected_pressure"], free.results["peak_pressure"]
+    shear = next(rung for rung in free.assessment.ladder.rungs if rung.mode == "screw shear")
+    for limits in (
+        f'maximum_pressure = "{expected * 1.0001!r} Pa"',
+        f'minimum_factor = {{"screw shear" = {float(shear.factor[0]) * 0.9999}}}',
+        f'peak_pressure = {{max = "{peak * 1.0001!r} Pa", percentile = 50}}',
+        f'smallest_factor = {{min = {free.results["smallest_factor"] * 0.9999}}}',
+    ):
+        study = load_study(cases.write_study(tmp_path / "held", search=ranges, limits=limits, motor=motor))
+        again = next(item for item in search(study).designs[0].roundings if item["new"] == less["new"])
+        assert not again["ok"] and again["changes"] == less["changes"], limits
+
+
+def test_a_throat_is_not_rounded_beyond_the_exit(cases, tmp_path):
+    ranges = 'throat_diameter = ["13.23 mm"]\nexit_diameter = ["13.24 mm"]'
+    design = search(load_study(cases.write_study(tmp_path, search=ranges, limits=""))).designs[0]
+    assert [item["new"] < item["old"] for item in design.roundings] == [True]
+
+
+def test_what_turned_candidates_away_is_told_in_one_order(cases, tmp_path):
+    limits = 'port_to_throat_area = {min = 9.0}\nouter_diameter = {max = "50 mm"}'  # each turns all of them away
+    study = load_study(cases.write_study(tmp_path, limits=limits, **PLAIN))
+    for _ in range(2):  # the second time from its own record
+        told = list(search(study, tmp_path / "out").rejected_by.items())
+        assert told[:2] == [("outer_diameter", study.size), ("port_to_throat_area", study.size)]
+
+
+def test_the_ring_s_material_is_the_plate_s_where_the_file_names_none(cases, tmp_path):
+    """The plate then bends, and weighs, by the material that is searched for the ring."""
+    ranges = """
+forward_closure.ring_material = ["6061-T6", "304 annealed"]
+forward_closure.plate_thickness = ["4 mm", "5 mm", "6 mm"]
+throat_diameter = ["13 mm", "14 mm"]
+"""
+    study = load_study(cases.write_study(tmp_path, search=ranges, limits='forward_closure_mass = {max = "0.4 kg"}'))
+    result, wanted = search(study), cases.brute_force(study)
+    assert result.rejected_by["required_factor.plate bending"] and 0 < result.feasible == wanted.feasible < study.size
+    assert {design.digits for design in result.designs} == set(wanted.front)
+
+
+@pytest.mark.parametrize(
+    "twins",
+    [
+        'throat_diameter = ["12 mm", "13 mm"]\nnozzle.throat_diameter = ["13 mm"]',
+        'grain_length = "fill"\ngrain.length = ["70 mm", "75 mm"]',
+        'plate_thickness = ["10 mm"]\nforward_closure.plate_thickness = ["12 mm", "8 mm"]',
+        'expansion_ratio = [4, 5]\nexit_diameter = ["30 mm", "34 mm"]',
+        'outer_diameter = ["57.2 mm", "58 mm"]\nwall = ["3 mm", "3.2 mm"]\nhold = "bore"',
+        'core_diameter = ["15 mm"]\ngrain.0.core_diameter = ["16 mm"]',
+    ],
+)
+def test_one_thing_varies_under_one_name(cases, tmp_path, twins):
+    with pytest.raises(InputError, match="sets already") as refused:
+        load_study(cases.write_study(tmp_path, search=twins))
+    assert len(refused.value.problems) == 1
+
+
 def test_finalists_are_confirmed_by_the_transient_kernel(cases, tmp_path, monkeypatch):
     """A transient kernel that sees more pressure takes designs away, and what they hid comes forward."""
     from physics import kernel
@@ -297,6 +383,19 @@ def test_single_rungs_can_be_aimed_for(cases, tmp_path):
     )
     header = (tmp_path / "out" / "pareto.csv").read_text().splitlines()[0]
     assert "factor.screw shear" in header
+
+
+@pytest.mark.parametrize("method", ["exhaustive", "evolve"])
+def test_a_candidate_whose_aimed_rung_is_not_assessed_is_turned_away_by_name(cases, tmp_path, method):
+    little = '[materials."little known"]\nkind = "metal"\ndensity = "1000 kg/m^3"\ntensile_strength = "400 MPa"\n'
+    little += 'shear_strength = "200 MPa"\n'
+    rings = 'forward_closure.ring_material = ["6061-T6", "little known"]\nthroat_diameter = ["13 mm", "14 mm"]'
+    objectives = 'loaded_mass = "min"\nfactor = {"plate bending" = "max"}'
+    driver = f'kernel = "steady"\nmethod = "{method}"\nbudget = 4'
+    path = cases.write_study(tmp_path, rings, "", objectives, driver, motor=cases.MOTOR + little)
+    result = search(load_study(path))
+    assert result.evaluated == 4 and result.feasible == 2 == result.rejected_by["factor.plate bending not assessed"]
+    assert {design.variables["forward_closure.ring_material"] for design in result.designs} == {"6061-T6"}
 
 
 @pytest.mark.parametrize(

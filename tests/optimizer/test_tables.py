@@ -141,5 +141,22 @@ def test_sizes_of_tools_beside_a_design_that_is_off_stock(cases, tmp_path, capsy
     assert "Nearest sizes of tools" in capsys.readouterr().out
 
 
+def test_tools_are_promised_only_for_what_is_cut_with_one(cases, tmp_path):
+    ranges = 'throat_diameter = {from = "12 mm", to = "13 mm"}\nhalf_angle = {from = "12 deg", to = "15 deg"}\n'
+    ranges += 'exit_diameter = {from = "30 mm", to = "30 mm"}'
+    said = load_study(cases.write_study(tmp_path, search=ranges)).cautions
+    promised = {text.split()[0]: "tools" in text for text in said}
+    assert promised == {"throat_diameter": True, "half_angle": False}, "a range of one value is not continuous"
+
+
+def test_words_of_a_front(cases, tmp_path, capsys):
+    objectives = 'loaded_mass = "min"\nfactor = {"screw shear" = "max"}'
+    study = load_study(cases.write_study(tmp_path, objectives=objectives, driver='method = "evolve"\nbudget = 40'))
+    tables.print_front(search(study), "metric", tmp_path)
+    said = " ".join(capsys.readouterr().out.split())
+    assert said.count("not proven") == 1 and " factor.screw" not in said
+    assert tables._headed("factor.screw shear", "metric") == "screw shear factor"
+
+
 def test_a_chance_is_told_as_the_bound_that_it_is():
     assert tables._result_cell(0.005834, "chance_of_failure", "metric") == "< 0.58 %"

@@ -307,6 +307,18 @@ class TestAgainstAdaptiveIntegration:
             assert figures[name][0] == pytest.approx(value, rel=1e-6), name
 
 
+    def test_a_narrow_port_presses_nearly_as_much_at_ignition_as_later(self):
+        """Two crests of the head pressure on one stretch, the lower one at ignition nearer to a sample."""
+        rows = [(3, 0.1359, 0.05287, 0.02148, 2), (4, 0.0434, 0.05287, 0.02316, 1), (4, 0.03429, 0.05287, 0.010582, 2)]
+        law = [(1e5, 2.434e6, 0.0103294, 5e6, 0.37066), (2.434e6, 12e6, 0.0094481, 2.434e6, 0.114174)]
+        motors = motor(rows, law, throat=0.009307, gamma=1.2973, density=1738.0, characteristic_velocity=1013.5, temperature=311.0)
+        figures, expected = kernel.evaluate(motors), Adaptive(motors)
+        highest = expected.figures()["peak_head_pressure"]
+        at_ignition = expected.pressure(expected.kn(0.0)) * expected.head_ratio(expected.port_ratio(0.0))
+        assert 1.002 * at_ignition < highest < 1.01 * at_ignition
+        assert figures["peak_head_pressure"][0] == pytest.approx(highest, rel=1e-6)
+
+
 def agree(one, other, index, rel=1e-12):
     for name, value in one.values.items():
         np.testing.assert_allclose(value, other.values[name][index], rtol=rel, atol=0, err_msg=name)
