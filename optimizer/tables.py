@@ -466,7 +466,7 @@ def _tool_lines(result: SearchResult) -> list[str]:
     from optimizer.report.panels import ROUNDED
 
     lines = []
-    for design in [each for each in result.designs if each.roundings][:MOST_TOOLS]:
+    for design in [each for each in _firsts(result) if each.roundings][:MOST_TOOLS]:
         variables: dict[str, list[str]] = {}
         for item in design.roundings:
             by = item["changes"]
@@ -538,13 +538,18 @@ def _governing(design: Design) -> str:
 
 def _shown(result: SearchResult) -> list[Design]:
     """The designs of the table: one of each set that comes to the same, and not more than a reader takes in."""
-    first: dict[int, Design] = {}
-    for design in result.designs:
-        first.setdefault(design.group, design)
-    designs = list(first.values())
+    designs = _firsts(result)
     aims = result.study.objectives
     points = np.array([[aim.sign * design.results[aim.name] for aim in aims] for design in designs])
     return [designs[row] for row in spread_out(points, MOST_ROWS)]
+
+
+def _firsts(result: SearchResult) -> list[Design]:
+    """The first of each set of designs that come to exactly the same."""
+    first: dict[int, Design] = {}
+    for design in result.designs:
+        first.setdefault(design.group, design)
+    return list(first.values())
 
 
 def _variable(design: Design, name: str) -> str:
