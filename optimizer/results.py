@@ -245,11 +245,6 @@ def json_text(value: Any) -> str:
     return json.dumps(plain(value), indent=1, allow_nan=False, ensure_ascii=False) + "\n"
 
 
-def write_json(path: str | Path, value: Any) -> None:
-    """Write data as JSON, whole or not at all; NaN and infinities become null."""
-    write_text(path, json_text(value))
-
-
 _DANGEROUS = ("=", "+", "-", "@", "\t", "\r")
 
 

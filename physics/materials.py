@@ -107,10 +107,6 @@ class Material:
         """Tensile strength at `temperature` [K]; NaN where it is not known. [Pa]"""
         return _number(self.tensile_strength) * self.ultimate_ratio(temperature, table)
 
-    def modulus_at(self, temperature: ArrayLike, table: str | None = None) -> Array:
-        """Elastic modulus at `temperature` [K]; NaN where it is not known. [Pa]"""
-        return _number(self.elastic_modulus) * self.modulus_ratio(temperature, table)
-
     def derating(self, table: str | None = None) -> Derating | None:
         """The table named, or the first one, or None. KeyError for a name this material does not have."""
         if table is None:

@@ -20,10 +20,10 @@ from optimizer.results import (
     csv_text,
     digest,
     file_digest,
+    json_text,
     plain,
     write_bytes,
     write_csv,
-    write_json,
     write_text,
 )
 
@@ -150,7 +150,7 @@ class TestJson:
             "c": np.float64(2.0),
             "d": np.bool_(True),
         }
-        write_json(tmp_path / "x.json", data)
+        write_text(tmp_path / "x.json", json_text(data))
         read = json.loads((tmp_path / "x.json").read_text(), parse_constant=lambda name: pytest.fail(name))
         assert read == {"a": None, "b": [None, 1.5], "3": [1.0, None], "c": 2.0, "d": True}
 
