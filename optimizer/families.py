@@ -207,6 +207,10 @@ class Families:
             digits[:, list(self.catalogue.inner)] = self.catalogue.digits(pattern)
         return digits
 
+    def late_keys(self, keys: Integers) -> Integers:
+        """Of candidates (outer digits and pattern number) what late terms depend on: outer and late inner digits."""
+        return np.hstack([keys[:, :-1], self.catalogue.late_key(keys[:, -1])])
+
     # --- a block of outsides ----------------------------------------------------------------------------------------
 
     def evaluate(self, outer: Integers) -> Block:

@@ -97,7 +97,7 @@ class Judge:
 
     def keys(self, keys: Integers) -> Integers:
         """What a verdict on candidates (outer digits and pattern) depends on: outer digits and late inner digits."""
-        return np.hstack([keys[:, :-1], self.families.catalogue.late_key(keys[:, -1])])
+        return self.families.late_keys(keys)
 
     def unknown(self, keys: Integers) -> Integers:
         """Distinct keys of candidates that have no verdict yet, (n, k)."""
@@ -129,14 +129,12 @@ class Judge:
             None if place is None else (self._ok[place], self._pressure[place], self._floor[place], self._broken[place])
         )
 
-    def failing(self) -> Integers:
-        """The keys judged that do not pass, (n, k), in the order in which they were judged."""
-        keys = [key for key, place in self._known.items() if not self._ok[place]]
-        return np.array(keys, dtype=np.int64) if keys else np.zeros((0, 0), dtype=np.int64)
+    def settled(self, passing: bool) -> Integers:
+        """The keys judged that pass, or those that do not, (n, k), in the order in which they were judged.
 
-    def standing(self) -> Integers:
-        """The keys judged that pass, (n, k): a candidate with one fails only by its pattern."""
-        keys = [key for key, place in self._known.items() if self._ok[place]]
+        A candidate whose key passes can fail only by its pattern.
+        """
+        keys = [key for key, place in self._known.items() if self._ok[place] is passing]
         return np.array(keys, dtype=np.int64) if keys else np.zeros((0, 0), dtype=np.int64)
 
     def pressures(self, keys: Integers) -> Floats:

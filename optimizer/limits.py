@@ -30,14 +30,6 @@ MASS_NAMES = frozenset(f"{part}_mass" for part in MASS_PARTS if part != "propell
     "propellant_mass_fraction",
 }
 FIT_NAMES = ("clearance", "length_clearance")
-ALIASES = {
-    "maximum_pressure": "maximum_expected_pressure",
-    "target impulse": "total_impulse",
-    "airframe fit": "clearance",
-    "airframe fit, inner diameter": "airframe.inner_diameter",
-    "airframe fit, length": "airframe.length",
-}
-"""Limits that bear another name than the quantity they bound."""
 CHOKED = "port choked (outside the model)"
 OUTSIDE = "outside the model"
 OUTSIDE_SCATTERED = "outside the model under the tolerances"
@@ -45,6 +37,14 @@ FIT = "airframe fit"
 FIT_WIDTH = "airframe fit, inner diameter"
 FIT_LENGTH = "airframe fit, length"
 TARGET = "target impulse"
+ALIASES = {
+    "maximum_pressure": "maximum_expected_pressure",
+    TARGET: "total_impulse",
+    FIT: "clearance",
+    FIT_WIDTH: "airframe.inner_diameter",
+    FIT_LENGTH: "airframe.length",
+}
+"""Limits that bear another name than the quantity they bound."""
 SCATTER_SEED = 1
 """The points of `spread` with its own seed, so that a search says the same of a motor."""
 FACTOR = "minimum_factor."
@@ -82,12 +82,6 @@ class Bound:
         # On the open end itself nothing is missing, and yet it does not pass.
         beyond = np.where(self.fails(values), np.maximum(beyond, np.finfo(float).tiny), 0.0)
         return np.where(np.isnan(values), np.inf, beyond)
-
-    def relaxed(self, value: float) -> dict[str, Any]:
-        """The change that would admit `value`: the bound it breaks, what it is now and what it would have to be."""
-        low = self.minimum is not None and value <= self.minimum
-        return {"limit": self.name, "bound": "min" if low else "max", "from": self.minimum if low else self.maximum,
-                "to": value, "quantity": self.quantity}  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,6 @@ Owns which file, version and caution goes on which page. May import the result t
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
@@ -213,13 +212,14 @@ def _told_curve(reduction: Reduction, told: Reduction | None, series: Series | N
 
 def _firing_inputs(firing: Firing) -> list[dict[str, str]]:
     """The firing file, the motor it names, and the record."""
+    from optimizer.results import file_digest
+
     read = [
         {"role": "firing" if str(path) == str(firing.path) else "read", "path": str(path), "digest": str(digest)}
         for path, digest in firing.sources
     ]
     if firing.record is not None:
-        digest = hashlib.sha256(firing.record.read_bytes()).hexdigest()
-        read.append({"role": "record", "path": str(firing.record), "digest": digest})
+        read.append({"role": "record", "path": str(firing.record), "digest": file_digest(firing.record)})
     return read
 
 

@@ -112,10 +112,6 @@ def _distinct(digits: list[Integers]) -> Integers:
     return np.array(list(rows), dtype=np.int64).reshape(len(rows), -1)
 
 
-def _late_keys(families: Families, digits: Integers) -> Integers:
-    return np.hstack([digits[:, families.outer], digits[:, families.catalogue.late_variables]])
-
-
 def _all_misses(
     families: Families, judges: tuple[Judge, ...], digits: Integers
 ) -> Iterator[tuple[Integers, list[Miss]]]:
@@ -131,7 +127,7 @@ def _turned_away(families: Families, judges: tuple[Judge, ...]) -> list[Integers
     best: dict[tuple[str, ...], tuple[float, Integers]] = {}
     every: list[tuple[float, Integers]] = []
     for judge in judges:
-        keys = judge.failing()[:JUDGED]
+        keys = judge.settled(passing=False)[:JUDGED]
         for key, items in zip(keys, judge.misses(keys), strict=True):
             worst, names = max((item.excess for item in items), default=np.inf), tuple(sorted(item.limit for item in items))
             if not np.isfinite(worst):
@@ -149,14 +145,14 @@ def _candidate_of(families: Families, key: Integers) -> list[Integers]:
     wide, found = len(families.outer), []
     for crossed in families.cross(families.evaluate(key[None, :wide]).rows):
         digits = families.full_digits(crossed.keys[:, :-1], crossed.keys[:, -1])
-        same = np.flatnonzero((_late_keys(families, digits) == key).all(axis=1))
+        same = np.flatnonzero((families.late_keys(crossed.keys) == key).all(axis=1))
         found += [(float(crossed.threshold[row]), digits[row]) for row in same]
     return [max(found, key=lambda item: item[0])[1]] if found else []
 
 
 def _pressed(families: Families, judge: Judge) -> list[Integers]:
     """Candidates whose pattern alone does not stand the pressure that a judge expects: those that come nearest to it."""
-    keys = judge.standing()[:JUDGED]
+    keys = judge.settled(passing=True)[:JUDGED]
     if not len(keys):
         return []
     expected = {tuple(key): pressure for key, pressure in zip(keys.tolist(), judge.pressures(keys), strict=True)}
@@ -164,7 +160,7 @@ def _pressed(families: Families, judge: Judge) -> list[Integers]:
     outer = np.unique(keys[:, : len(families.outer)], axis=0)
     for crossed in families.cross(families.evaluate(outer).rows):
         digits = families.full_digits(crossed.keys[:, :-1], crossed.keys[:, -1])
-        for row, key in enumerate(map(tuple, _late_keys(families, digits).tolist())):
+        for row, key in enumerate(map(tuple, families.late_keys(crossed.keys).tolist())):
             if key in expected:
                 short = 1.0 - float(crossed.threshold[row]) / expected[key]
                 if key not in best or short < best[key][0]:
@@ -319,9 +315,7 @@ def _keep(
 
 def misses(families: Families, digits: Integers) -> list[Miss]:
     """By how much one candidate (digits over all variables) misses each limit, in the limits' own terms."""
-    from collections import Counter
-
-    seen = families.look(np.asarray(digits).reshape(1, -1), Counter())
+    seen = families.look(np.asarray(digits).reshape(1, -1))
     if seen is None:
         return []
     found: list[Miss] = []

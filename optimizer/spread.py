@@ -532,35 +532,35 @@ def robust_columns(
     tolerances = _needed_tolerances(motors, "")
     deviations = _deviations(tolerances, unit_points(len(tolerances), samples, seed))
     needs_ladder = any(name in ("chance_of_failure", "smallest_factor") for name, _ in asked.values())
+    answer = {column: np.full(motors.size, np.nan) for column in asked}
+    rows = np.flatnonzero(~_reaches_zero(motors, tolerances, deviations))
 
     def columns(few: Motors) -> dict[str, Floats]:
-        try:
-            batch = scattered(few.repeat(samples), tolerances, np.tile(deviations, (few.size, 1)))
-        except InputError:
-            if few.size == 1:
-                return dict.fromkeys(asked, np.array([np.nan]))
-            return _joined([columns(few.take(slice(row, row + 1))) for row in range(few.size)])
+        batch = scattered(few.repeat(samples), tolerances, np.tile(deviations, (few.size, 1)))
         found = outcome(batch, kernel, heat) if needs_ladder else _figures_only(batch, kernel)
         return {column: _robust(found, name, level, few.size, samples) for column, (name, level) in asked.items()}
 
     at_once = max(1, BLOCK // samples)
-    return _joined([columns(motors.take(slice(low, low + at_once))) for low in range(0, motors.size, at_once)])
+    for some in (rows[low : low + at_once] for low in range(0, rows.size, at_once)):
+        for column, values in columns(motors.take(some)).items():
+            answer[column][some] = values
+    return answer
 
 
 def too_wide(motors: Motors, samples: int, seed: int) -> Mask:
     """Of which motors of a batch some sample has a dimension at zero or below, (n,): `robust_columns` knows nothing of them."""
     tolerances = _needed_tolerances(motors, "")
-    lowest = _deviations(tolerances, unit_points(len(tolerances), _whole_samples(samples), seed)).min(axis=0)
+    points = unit_points(len(tolerances), _whole_samples(samples), seed)
+    return _reaches_zero(motors, tolerances, _deviations(tolerances, points))
+
+
+def _reaches_zero(motors: Motors, tolerances: Mapping[str, Tolerance], deviations: Floats) -> Mask:
     wide = np.zeros(motors.size, dtype=bool)
-    for by, (column, tolerance) in zip(lowest, tolerances.items(), strict=True):
+    for by, (column, tolerance) in zip(deviations.min(axis=0), tolerances.items(), strict=True):
         leaf = np.asarray(motors.value(column), dtype=float)
         gone = (leaf > 0.0) & ((leaf * (1.0 + by) if tolerance.relative else leaf + by) <= 0.0)
         wide |= np.broadcast_to(gone.any(axis=1) if gone.ndim == 2 else gone, wide.shape)
     return wide
-
-
-def _joined(parts: Sequence[Mapping[str, Floats]]) -> dict[str, Floats]:
-    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
 def _figures_only(motors: Motors, kernel: str) -> Outcome:

@@ -934,26 +934,19 @@ def evidence_line(explanation: Explanation) -> str:
 
 def _ranking(explanation: Explanation) -> Table:
     """Shares of likelihood, with what speaks for and against each."""
+    from optimizer.report.values import likelihood_text
+
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column(width=7, justify="right")
     table.add_column()
     for candidate in explanation.candidates:
-        table.add_row(Text(share_text(candidate.likelihood), FIRST), Text(f"{candidate.mode}, {candidate.part}", FIRST))
+        table.add_row(Text(likelihood_text(candidate.likelihood), FIRST), Text(f"{candidate.mode}, {candidate.part}", FIRST))
         for word, reasons in (("for", candidate.reasons_for), ("against", candidate.reasons_against)):
             if reasons:
                 table.add_row(Text(word, FAINT), Text("; ".join(explanation.in_short(reasons))))
     left = "not on the ladder: assembly, damage, a wrong part, propellant"
-    table.add_row(Text(share_text(explanation.elsewhere), FIRST), Text(left, FIRST))
+    table.add_row(Text(likelihood_text(explanation.elsewhere), FIRST), Text(left, FIRST))
     return table
-
-
-def share_text(value: float) -> str:
-    """A share of likelihood in whole percent; never all or nothing, since nothing here is certain.
-
-    >>> share_text(0.684), share_text(0.001), share_text(0.9999)
-    ('68 %', '< 1 %', '> 99 %')
-    """
-    return "< 1 %" if value < 0.01 else "> 99 %" if value > 0.99 else f"{100.0 * value:.0f} %"
 
 
 def tells(explanation: Explanation) -> list[str]:

@@ -301,7 +301,8 @@ def render_explain(view: View) -> str:
     - `unweighed`: [{"mode", "part", "why", "would_fit"}], the rungs that were not assessed;
     - `recorded`, `predicted`: {"time", "pressure"} up to the failure, or None; `next_step`; `assumptions`.
     """
-    from optimizer.report.panels import failure_chart, failure_facts, likelihood_text, ranking, ruled_out_groups
+    from optimizer.report.panels import failure_chart, failure_facts, ranking, ruled_out_groups
+    from optimizer.report.values import likelihood_text
 
     units = view.get("units", "metric")
     elsewhere = view.get("elsewhere")

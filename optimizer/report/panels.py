@@ -28,6 +28,7 @@ from optimizer.report.pictures import (
 from optimizer.report.values import (
     change_text,
     in_display,
+    likelihood_text,
     meaning,
     number_text,
     percent,
@@ -565,15 +566,6 @@ def rate_picture(view: View, units: str) -> dict[str, Any] | None:
 
 MOST_SPANS, MOST_TIMES = 6, 4
 """Rungs drawn beside a trace and along its clock, the likeliest first."""
-
-
-def likelihood_text(value: float) -> str:
-    """A share of likelihood in whole percent; never all or nothing.
-
-    >>> likelihood_text(0.684), likelihood_text(0.002), likelihood_text(0.998)
-    ('68 %', '< 1 %', '> 99 %')
-    """
-    return "< 1 %" if value < 0.01 else "> 99 %" if value > 0.99 else f"{100.0 * value:.0f} %"
 
 
 def failure_facts(view: View, units: str) -> list[dict[str, str]]:

@@ -93,6 +93,15 @@ def change_text(value: float | None, name: str, units: str) -> str:
     return f"{sign}{significant(size, 3)}" + (f" {pretty(unit)}" if unit else "")
 
 
+def likelihood_text(value: float) -> str:
+    """A share of likelihood in whole percent; never all or nothing, since nothing there is certain.
+
+    >>> likelihood_text(0.684), likelihood_text(0.002), likelihood_text(0.998)
+    ('68 %', '< 1 %', '> 99 %')
+    """
+    return "< 1 %" if value < 0.01 else "> 99 %" if value > 0.99 else f"{100.0 * value:.0f} %"
+
+
 def percent(share: float, digits: int = 1) -> str:
     """A share of one as a percentage; a small one is never rounded down to nothing.
 

@@ -614,7 +614,7 @@ class TestExplain:
         ("likelihood", "text"), [(0.9999, "> 99 %"), (1.0, "> 99 %"), (0.0, "< 1 %"), (0.5, "50 %")]
     )
     def test_no_share_is_all_or_nothing(self, likelihood, text):
-        assert panels.likelihood_text(likelihood) == text
+        assert values.likelihood_text(likelihood) == text
 
     def test_without_a_record_the_page_says_so(self):
         said = "No pressure was recorded"
