@@ -263,29 +263,46 @@ def _action_time(
 
 
 def _curve(batch: Columns) -> Curve:
-    """Histories of every motor, a few hundred points that include every break of the burn."""
+    """Histories of every motor, a few hundred points that include every break of the burn.
+
+    Motors whose burns have as many pieces have histories of one shape, and are made side by side.
+    """
     burn, law, flow = stretches(batch), balance(batch), regimes(batch)
     state = _pressures(batch, burn, law)
     thresholds = _thresholds(law, state, flow)
     cuts = pieces(burn, law, thresholds)
-    number = np.bincount(cuts.motor, minlength=batch.gamma.size)
-    histories: list[dict[str, Array]] = []
-    for motor in range(batch.gamma.size):
-        mine = np.nonzero(cuts.motor == motor)[0]
-        steps = -(-_CURVE_POINTS // max(int(number[motor]), 1))
-        histories.append(_history(cuts.pick(mine), steps, burn, law, flow, batch))
-    longest = max((part["time"].size for part in histories), default=0)
-    names = ("time", "chamber_pressure", "head_pressure", "thrust", "mass_flow", "kn", "mass_flux", "regression")
-    padded = {name: np.full((batch.gamma.size, longest), np.nan) for name in names}
-    for motor, part in enumerate(histories):
-        for name in names:
-            padded[name][motor, : part[name].size] = part[name]
+    size = batch.gamma.size
+    number = np.bincount(cuts.motor, minlength=size)
+    points = _points(number)
+    padded = {name: np.full((size, int(points.max(initial=0))), np.nan) for name in _HISTORIES}
+    first = np.cumsum(number) - number
+    for many in np.unique(number[number > 0]):
+        alike = np.nonzero(number == many)[0]
+        for some in _slices(alike.size, _CURVE_BLOCK):
+            motors = alike[some]
+            rows = (first[motors][:, None] + np.arange(many)).ravel()
+            part = _history(cuts.pick(rows), int(many), int(points[motors[0]] // many) - 1, burn, law, flow, batch)
+            for name in _HISTORIES:
+                padded[name][motors, : points[motors[0]]] = part[name]
     throat = np.where(np.isnan(padded["time"]), np.nan, batch.throat_diameter[:, None])
     return Curve(**padded, throat_diameter=throat)
 
 
-def _history(cuts: Pieces, steps: int, burn: Stretches, law: Balance, flow: Regimes, batch: Columns) -> dict[str, Array]:
-    """One motor's histories, piece after piece, both ends of each piece included."""
+_HISTORIES = ("time", "chamber_pressure", "head_pressure", "thrust", "mass_flow", "kn", "mass_flux", "regression")
+
+_CURVE_BLOCK = 64
+"""Motors whose histories are made at a time: measured, their columns then stay in the cache."""
+
+
+def _points(number: Index) -> Index:
+    """Points of a history of so many pieces: both ends of each, and so many between that there are some hundreds."""
+    return np.where(number > 0, number * (-(-_CURVE_POINTS // np.maximum(number, 1)) + 1), 0)
+
+
+def _history(
+    cuts: Pieces, many: int, steps: int, burn: Stretches, law: Balance, flow: Regimes, batch: Columns
+) -> dict[str, Array]:
+    """Histories of motors of `many` pieces each, (motors, points): piece after piece, both ends of each included."""
     share = np.linspace(0.0, 1.0, steps + 1)
     x = cuts.start[:, None] + (cuts.end - cuts.start)[:, None] * share
     x[:, -1] = cuts.end
@@ -300,17 +317,18 @@ def _history(cuts: Pieces, steps: int, burn: Stretches, law: Balance, flow: Regi
     if loose[0].size:
         push[loose] = detached_thrust(pressure[loose], batch.block(motor[loose[0]]))
     clock = np.concatenate([np.zeros((x.shape[0], 1)), _step_times(cuts, x, law, batch)], axis=1)
-    clock = np.cumsum(clock.ravel()).reshape(clock.shape)
-    return {
-        "time": clock.ravel(),
-        "chamber_pressure": pressure.ravel(),
-        "head_pressure": np.exp(log_pressure + nozzle.log_head_ratio(log_ratio, batch.gamma[motor][:, None])).ravel(),
-        "thrust": push.ravel(),
-        "mass_flow": (pressure * area / batch.characteristic_velocity[motor][:, None]).ravel(),
-        "kn": kn.ravel(),
-        "mass_flux": (np.exp(log_pressure - log_ratio) / batch.characteristic_velocity[motor][:, None]).ravel(),
-        "regression": x.ravel(),
+    found = {
+        "time": clock,
+        "chamber_pressure": pressure,
+        "head_pressure": np.exp(log_pressure + nozzle.log_head_ratio(log_ratio, batch.gamma[motor][:, None])),
+        "thrust": push,
+        "mass_flow": pressure * area / batch.characteristic_velocity[motor][:, None],
+        "kn": kn,
+        "mass_flux": np.exp(log_pressure - log_ratio) / batch.characteristic_velocity[motor][:, None],
+        "regression": x,
     }
+    rows = {name: column.reshape(-1, many * (steps + 1)) for name, column in found.items()}
+    return rows | {"time": np.cumsum(rows["time"], axis=1)}
 
 
 def _step_times(cuts: Pieces, x: Array, law: Balance, batch: Columns) -> Array:

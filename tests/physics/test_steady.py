@@ -534,6 +534,19 @@ class TestCurve:
             for history, name in tops:
                 assert np.nanmax(history[motor_index]) == pytest.approx(figures[name][motor_index], rel=2e-4), name
 
+    @pytest.mark.parametrize("rows", [1, 3])
+    def test_bit_for_bit_whatever_the_batch(self, rows):
+        motors = stacked([random_motor(seed, PLATEAU, rows) for seed in range(40)])
+        whole = steady.evaluate(motors, curve=True).curve
+        lengths = np.isfinite(whole.time).sum(axis=1)
+        assert len(np.unique(lengths)) > 1  # burns of more pieces than others among them
+        for index in range(motors.size):
+            alone = steady.evaluate(motors.take([index]), curve=True).curve
+            for item in fields(alone):
+                row = getattr(whole, item.name)[index]
+                assert row[: lengths[index]].tobytes() == getattr(alone, item.name)[0].tobytes(), item.name
+                assert np.isnan(row[lengths[index]:]).all()
+
     def test_absent_unless_asked_for(self):
         assert kernel.evaluate(motor([(4, 0.085, 0.05, 0.02, 2)])).curve is None
 
