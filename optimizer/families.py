@@ -645,11 +645,11 @@ def _term(space: Space, row: ladder.Mode, end: str, burns: Sequence[Figures]) ->
     """
     read: set[str] = set()
     assessed = False
-    late = bool(row.lasts) or row.function.__module__.endswith("heat")
+    late = bool(row.lasts) or row.marches_heat  # a time is held against the burn, which the finalists have
     for (number, motors), figures in zip(space.probes(), burns, strict=True):
         if number is not None:
             variable = space.variables[number]
-            if not variable.columns & read or (late and not variable.is_text):
+            if not variable.columns & read or (row.marches_heat and not variable.is_text):
                 continue
         if row.applies(motors, end):
             answer, columns = watched_mode(row.function, motors, end, figures)

@@ -19,7 +19,7 @@ maximum expected pressure.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import product
 from typing import Any
 
@@ -208,8 +208,7 @@ def outcome(motors: Motors, kernel: str, heat: bool = True) -> Outcome:
 
 def _outcome_block(motors: Motors, kernel: str, heat: bool) -> Outcome:
     figures: Figures = evaluate(motors, kernel=kernel)
-    # Without a liner no heat rung can be computed, and no other rung asks for it.
-    ladder = assess_ladder(motors if heat else replace(motors, liner=None), figures, figures["peak_head_pressure"])
+    ladder = assess_ladder(motors, figures, figures["peak_head_pressure"], marching=heat)
 
     def column(leaf: Any) -> Any:
         return np.array(np.broadcast_to(leaf, (motors.size,)))

@@ -32,7 +32,8 @@ class Mode:
     `part` is "case", "liner", "nozzle", "grains", or "closure" for a mode that each end has. `function` gives a
     pressure or, with `lasts`, a time, which is held against that figure of the burn. `applies` says whether the motor
     has such a part at that end at all; where it does not, the mode is silently absent. `basis` and `note` are texts or
-    functions that make them; notes are made for single motors only.
+    functions that make them; notes are made for single motors only. `marches_heat` says that it follows the heat of the
+    burn through the wall, which takes some hundred times as long as a formula: a search asks it of finalists only.
     """
 
     mode: str
@@ -43,6 +44,7 @@ class Mode:
     note: Text | None = None
     applies: Callable[[Motors, str], bool] = lambda motors, end: True
     lasts: str = ""
+    marches_heat: bool = False
 
 
 _VON_MISES = "p = (Sy/sqrt 3)(1 - 1/K^2), von Mises at the bore with end load, Sy at service temperature"
@@ -100,17 +102,21 @@ MODES: tuple[Mode, ...] = (
          closures.insert_shear, closures.insert_note),
     Mode("grain support", "grains", "rupture",
          "static drop along the port (momentum with mass addition) on the last grain", support.grain_support),
-    Mode("case yield hot", "case", "yield", heat.BASIS_HOT, heat.case_yield_hot),
+    Mode("case yield hot", "case", "yield", heat.BASIS_HOT, heat.case_yield_hot, marches_heat=True),
     Mode("liner burn-through", "liner", "heat", heat.BASIS_LINER, heat.liner_burn_through, heat.liner_note,
-         lasts="action_time"),
-    Mode("case softening", "case", "heat", heat.BASIS_CASE, heat.case_softening, heat.case_note, lasts="action_time"),
+         lasts="action_time", marches_heat=True),
+    Mode("case softening", "case", "heat", heat.BASIS_CASE, heat.case_softening, heat.case_note, lasts="action_time",
+         marches_heat=True),
     Mode("seal overheating", "closure", "heat", heat.BASIS_SEAL, heat.seal_overheating, heat.seal_note,
-         lasts="action_time"),
+         lasts="action_time", marches_heat=True),
 )
 
 
 def assess_ladder(
-    motors: Motors, figures: Figures | None = None, maximum_expected_pressure: Array | None = None
+    motors: Motors,
+    figures: Figures | None = None,
+    maximum_expected_pressure: Array | None = None,
+    marching: bool = True,
 ) -> Ladder:
     """Every mode of every part of a batch, in the order of `MODES`.
 
@@ -123,6 +129,8 @@ def assess_ladder(
     maximum_expected_pressure : Array, optional
         Head-end pressure [Pa], (n,), that factors are held against; the figures' peak head pressure where not given,
         and factors are NaN without either.
+    marching : bool
+        Whether the modes that march heat are asked too; without them their rungs are absent.
 
     Notes
     -----
@@ -135,6 +143,8 @@ def assess_ladder(
     rungs: list[Rung] = []
     missing: list[NotAssessed] = []
     for row, part, situation in _cells(motors, figures, expected):
+        if row.marches_heat and not marching:
+            continue
         try:
             rungs.append(_rung(row, part, motors, situation))
         except NotComputable as reason:

@@ -127,6 +127,42 @@ def test_a_worked_change_does_what_the_guide_says(title, changed_house, tmp_path
             run(body, folder, changed_house)
 
 
+LINER_MODE = """def liner_tear(motors: Motors, situation: Situation) -> Array:
+    \"""Head pressure at which the liner tears; invented, far below any motor's pressure. [Pa], (n,)\"""
+    return np.asarray(30e6 * need(motors, "liner.thickness") / need(motors, "case").bore)
+"""
+LINER_ROW = '    Mode("liner tear", "liner", "rupture", "invented", closures.liner_tear),\n'
+LINER_ASKED = """
+from pathlib import Path
+from optimizer import load_motor, load_study, search
+from optimizer.spread import spread
+
+found = spread(load_motor("motor.toml").motors, samples=512)
+assert dict(((mode, part), chance.value) for mode, part, chance in found.rungs)["liner tear", "liner"] > 0.99
+assert found.any_failure.value > 0.99
+
+text = Path("study.toml").read_text().replace("minimum_factor = {", 'minimum_factor = {"liner tear" = 0.1, ', 1)
+text = text.replace('smallest_factor = "max"', "chance_of_failure = 'min'\\nsmallest_factor = {sense = 'max', percentile = 5}", 1)
+text = text.replace("[driver]", "[driver]\\nsamples = 64", 1)
+Path("torn.toml").write_text(text)
+result = search(load_study("torn.toml"))
+assert result.designs
+assert all(design.results["chance_of_failure"] > 0.99 for design in result.designs)
+assert all(design.results["smallest_factor_p5"] < 0.5 for design in result.designs)
+"""
+
+
+def test_a_failure_mode_that_reads_the_liner_counts_under_the_tolerances(tmp_path):
+    """The same two edits with a mode of the liner, on which every motor fails: neither spread nor search may lose it."""
+    root = tmp_path / "house"
+    for package in ("physics", "optimizer"):
+        shutil.copytree(ROOT / package, root / package, ignore=shutil.ignore_patterns("__pycache__"))
+    heads = [head for head, _ in CHANGES["A failure mode"] if head != "then"]
+    for head, body in zip(heads, (LINER_MODE, LINER_ROW), strict=True):
+        apply(head, body, root)
+    run(LINER_ASKED, small_starter(tmp_path / "start"), root)
+
+
 def test_without_the_change_the_example_fails(tmp_path):
     """The examples prove something: on the packages as they are, what the first one shows is not there."""
     folder = small_starter(tmp_path / "start")
