@@ -1,0 +1,1 @@
+"""The flight of the rocket that the motor goes into: air, trajectory, balance."""

@@ -1,0 +1,161 @@
+"""Centres of mass along the axis, of the motor while it burns and of the rocket with it.
+
+Owns mass and centre of tubes, nozzles and burning grains, and what follows for the rocket's balance. Positions run from the
+forward end of the case, or from the rocket's nose where it says so. Imports nothing. Source: derived, geometry.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Body:
+    """A body of revolution on the axis: mass [kg], centre along the axis [m], moments of inertia through it [kg m2]."""
+
+    mass: Array
+    centre: Array
+    transverse: Array
+    axial: Array
+
+
+def tube(density: Array, outer_diameter: Array, inner_diameter: Array, start: Array, length: Array) -> Body:
+    """A tube, or with no bore a rod.
+
+    Parameters
+    ----------
+    density : ndarray
+        [kg/m3]
+    outer_diameter, inner_diameter, start, length : ndarray
+        Diameters, position of the forward end, length. [m]
+
+    Returns
+    -------
+    Body
+        Of the shapes' broadcast.
+
+    Examples
+    --------
+    >>> body = tube(2700.0, 0.050, 0.044, 0.0, 0.310)
+    >>> round(float(body.mass), 6), round(float(body.centre), 3)
+    (0.370761, 0.155)
+    """
+    outer, inner = np.square(0.5 * np.asarray(outer_diameter)), np.square(0.5 * np.asarray(inner_diameter))
+    mass = density * np.pi * (outer - inner) * length
+    transverse = mass * (3.0 * (outer + inner) + np.square(length)) / 12.0
+    centre = start + 0.5 * np.asarray(length)
+    return Body(*(np.asarray(part) for part in (mass, centre, transverse, 0.5 * mass * (outer + inner))))
+
+
+def bored_insert(
+    density: Array, outer_diameter: Array, length: Array, throat_diameter: Array, exit_diameter: Array, half_angle: Array,
+    start: Array,
+) -> Body:
+    """A cylindrical insert whose bore is the throat's diameter and opens in a cone to the exit at its aft end.
+
+    Parameters
+    ----------
+    density : ndarray
+        [kg/m3]
+    outer_diameter, length, throat_diameter, exit_diameter, start : ndarray
+        [m]; `start` is the position of the forward face.
+    half_angle : ndarray
+        Of the cone. [rad]
+
+    Returns
+    -------
+    Body
+        The insert. A cone longer than the insert is cut at the forward face.
+
+    Notes
+    -----
+    The cone's integrals are exact by Gauss-Legendre quadrature of four nodes (polynomials of degree six at most).
+    """
+    outer, length = 0.5 * np.asarray(outer_diameter, dtype=float), np.asarray(length, dtype=float)
+    slope = np.tan(half_angle)
+    cone = np.minimum((0.5 * np.asarray(exit_diameter) - 0.5 * np.asarray(throat_diameter)) / slope, length)
+    straight = tube(density, outer_diameter, throat_diameter, np.zeros(1), length - cone)
+    nodes, weights = np.polynomial.legendre.leggauss(4)
+    share, weight = 0.5 * (nodes + 1.0), 0.5 * weights
+    x = (length - cone)[..., None] + cone[..., None] * share
+    bore = 0.5 * np.asarray(exit_diameter)[..., None] - (length[..., None] - x) * np.asarray(slope)[..., None]
+    line = np.asarray(density)[..., None] * np.pi * (np.square(outer)[..., None] - np.square(bore)) * cone[..., None] * weight
+    mass = line.sum(axis=-1)
+    centre = (line * x).sum(axis=-1) / np.where(mass > 0.0, mass, 1.0)
+    rings = 0.25 * (np.square(outer)[..., None] + np.square(bore))
+    flare = Body(
+        mass, np.where(mass > 0.0, centre, length), (line * (rings + np.square(x - centre[..., None]))).sum(axis=-1),
+        2.0 * (line * rings).sum(axis=-1),
+    )
+    whole = together([straight, flare])
+    return Body(whole.mass, whole.centre + start, whole.transverse, whole.axial)
+
+
+def together(bodies: list[Body]) -> Body:
+    """Several bodies as one; moments of inertia through the common centre."""
+    mass = sum((body.mass for body in bodies), start=np.zeros(1))
+    heavy = np.where(mass > 0.0, mass, 1.0)
+    centre = sum((body.mass * body.centre for body in bodies), start=np.zeros(1)) / heavy
+    transverse = sum((body.transverse + body.mass * np.square(body.centre - centre) for body in bodies), start=np.zeros(1))
+    shape = np.broadcast_shapes(*(np.shape(body.mass) for body in bodies))
+    axial = sum((body.axial for body in bodies), start=np.zeros(1))
+    return Body(*(np.asarray(part).reshape(shape) for part in (mass, centre, transverse, axial)))
+
+
+def burning_grains(
+    density: Array, count: Array, length: Array, outer_diameter: Array, core_diameter: Array, forward_bare: Array, aft_bare: Array,
+    start: Array, pitch: Array, regression: Array,
+) -> tuple[Array, Array]:
+    """Mass and centre of the propellant of several rows of equal cored grains at a regression.
+
+    Parameters
+    ----------
+    density : ndarray
+        (n,). [kg/m3]
+    count, length, outer_diameter, core_diameter : ndarray
+        Of each row, (n, R). [-], [m]
+    forward_bare, aft_bare : ndarray
+        Whether the faces of a row's grains burn, (n, R).
+    start, pitch : ndarray
+        Position of the first grain's forward face and the distance from one grain's to the next, (n, R). [m]
+    regression : ndarray
+        (n, T). [m]
+
+    Returns
+    -------
+    mass, centre : ndarray
+        (n, T); the centre of what is burnt out is NaN. [kg], [m]
+    """
+    x = regression[:, None, :]
+    row = {name: np.asarray(value, dtype=float)[:, :, None] for name, value in {
+        "count": count, "length": length, "outer": outer_diameter, "core": core_diameter,
+        "forward": forward_bare, "aft": aft_bare, "start": start, "pitch": pitch}.items()}
+    left = np.maximum(row["length"] - x * (row["forward"] + row["aft"]), 0.0)
+    bore = np.minimum(row["core"] + 2.0 * x, row["outer"])
+    one = np.asarray(density)[:, None, None] * 0.25 * np.pi * (np.square(row["outer"]) - np.square(bore)) * left
+    middle = row["start"] + 0.5 * row["length"] + 0.5 * x * (row["forward"] - row["aft"])
+    middle = middle + 0.5 * np.maximum(row["count"] - 1.0, 0.0) * row["pitch"]
+    mass = (row["count"] * one).sum(axis=1)
+    moment = (row["count"] * one * middle).sum(axis=1)
+    return mass, np.where(mass > 0.0, moment / np.where(mass > 0.0, mass, 1.0), np.nan)
+
+
+def centre_over_burn(hardware: Array, hardware_centre: Array, propellant: Array, propellant_centre: Array) -> Array:
+    """Common centre [m] of hardware (n,) and of propellant (n, T), positions from one origin."""
+    moment = np.where(propellant > 0.0, propellant * propellant_centre, 0.0)
+    return np.asarray((hardware[:, None] * hardware_centre[:, None] + moment) / (hardware[:, None] + propellant))
+
+
+def travel(centre: Array) -> Array:
+    """How far the centre of mass moves over the burn: largest less smallest, not end less start, (n, T) to (n,). [m]"""
+    return np.asarray(np.nanmax(centre, axis=1) - np.nanmin(centre, axis=1))
+
+
+def static_margin(centre_of_pressure: Array, centre: Array, diameter: Array) -> Array:
+    """Distance of the centre of pressure behind the centre of mass over the body's diameter; positions from the nose. [-]"""
+    return np.asarray((centre_of_pressure - centre) / diameter)

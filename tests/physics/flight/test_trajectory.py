@@ -1,0 +1,119 @@
+"""Flights as a batch: equal to one by one bit for bit, honest where there is no flight, monotone where physics says so."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from physics.flight.atmosphere import StandardAir
+from physics.flight.trajectory import FLIGHT_FIGURES, FLIGHT_FLAGS, Flight, Launch, Push, Rocket, fly
+
+
+def _random(size: int, seed: int = 3) -> tuple[Push, Rocket, Launch, StandardAir]:
+    draw = np.random.default_rng(seed)
+    points = 13
+    time = np.cumsum(draw.uniform(0.0, 0.4, (size, points)), axis=1)
+    time -= time[:, :1]
+    time[::7, -4:] = np.nan
+    thrust = draw.uniform(0.0, 900.0, (size, points)) * draw.uniform(0.05, 1.0, (size, 1))
+    push = Push.through_points(
+        time, thrust, thrust / 1800.0, np.full(size, 101325.0), draw.uniform(0.0, 1e-3, size), draw.random((size, points - 1)) > 0.3
+    )
+    mach = np.tile([0.0, 0.8, 1.0, 1.2, 2.0], (size, 1))
+    drag = np.array([0.45, 0.47, 0.70, 0.68, 0.50]) * draw.uniform(0.6, 1.4, (size, 1))
+    rocket = Rocket(draw.uniform(1.0, 8.0, size), draw.uniform(0.04, 0.1, size), drag, 0.9 * drag, mach)
+    launch = Launch(draw.uniform(0.5, 4.0, size), np.radians(draw.uniform(60.0, 90.0, size)), draw.uniform(0.0, 2000.0, size))
+    return push, rocket, launch, StandardAir(launch.altitude, draw.uniform(-20.0, 20.0, size))
+
+
+def _equal(whole: Flight, index: np.ndarray, part: Flight) -> None:
+    for name in FLIGHT_FIGURES:
+        np.testing.assert_array_equal(whole.figures[name][index], part.figures[name], err_msg=name)
+    for name in FLIGHT_FLAGS:
+        np.testing.assert_array_equal(whole.flags[name][index], part.flags[name], err_msg=name)
+
+
+def test_a_batch_equals_its_flights_one_by_one_bit_for_bit() -> None:
+    everything = _random(120)
+    whole = fly(*everything)
+    for one in range(0, 120, 3):
+        _equal(whole, np.array([one]), fly(*(part.take(np.array([one])) for part in everything)))
+    order = np.random.default_rng(1).permutation(120)
+    _equal(whole, order, fly(*(part.take(order) for part in everything)))
+    flown = np.isfinite(whole.figures["apogee"])
+    flagged = sum(whole.flags[name] for name in ("never_moves", "never_leaves_rail", "apogee_under_thrust"))
+    np.testing.assert_array_equal(flown, flagged == 0)  # a figure or a reason, never both, never neither
+    assert 20 < flown.sum() < 120 and all(whole.flags[name].any() for name in FLIGHT_FLAGS if name != "outside_drag_table")
+
+
+def test_steps_of_no_width_change_nothing() -> None:
+    push, rocket, launch, air = _random(20, seed=9)
+    padded = Push.through_points(
+        np.concatenate([push.time, np.full((20, 5), np.nan)], axis=1), np.concatenate([push.thrust, np.zeros((20, 5))], axis=1),
+        np.concatenate([push.mass_flow, np.zeros((20, 5))], axis=1), push.ambient_pressure, push.exit_area,
+        np.concatenate([push.attached, np.ones((20, 5), dtype=bool)], axis=1),
+    )
+    _equal(fly(push, rocket, launch, air), np.arange(20), fly(padded, rocket, launch, air))
+
+
+def test_cutting_the_steps_finer_converges() -> None:
+    push, rocket, launch, air = _random(60, seed=4)
+    coarse, fine, finest = (fly(push.finer(parts), rocket, launch, air).figures for parts in (1, 3, 9))
+    for name in ("rail_exit_speed", "apogee", "maximum_speed"):
+        far, near = (np.nanmax(np.abs(some[name] / finest[name] - 1.0)) for some in (coarse, fine))
+        assert near < far and near < 4e-3, name
+
+
+def test_a_rocket_without_a_mass_flies_to_nan_without_a_word() -> None:
+    push, rocket, launch, air = _random(4)
+    unknown = Rocket(np.full(4, np.nan), rocket.diameter, rocket.drag_coefficient, rocket.drag_coefficient_thrusting, rocket.mach)
+    flight = fly(push, unknown, launch, air)
+    assert all(np.isnan(values).all() for values in flight.figures.values())
+    assert not any(flags.any() for name, flags in flight.flags.items())
+
+
+def test_a_track_ends_at_the_apogee() -> None:
+    everything = _random(30)
+    flight = fly(*everything, track=True)
+    assert flight.track is not None
+    flown = np.isfinite(flight.figures["apogee"])
+    np.testing.assert_array_equal(flight.track["height"][flown, -1], flight.figures["apogee"][flown])
+    assert np.isnan(flight.track["height"][~flown]).all()
+    assert (np.diff(flight.track["time"][flown], axis=1) >= 0.0).all()
+
+
+@settings(max_examples=20, deadline=None)
+@given(more=st.floats(1.001, 1.5), seed=st.integers(0, 1000))
+def test_a_heavier_rocket_is_slower_under_a_steady_thrust(more: float, seed: int) -> None:
+    # A thrust that rises can lift a heavier rocket later and faster; a steady one cannot.
+    push, rocket, launch, air = _random(16, seed=seed)
+    level = np.broadcast_to(np.nanmax(push.thrust, axis=1, keepdims=True), push.thrust.shape)
+    steady = Push.through_points(push.time, level, level / 1800.0, push.ambient_pressure, push.exit_area)
+    heavy = Rocket(rocket.dry_mass * more, rocket.diameter, rocket.drag_coefficient, rocket.drag_coefficient_thrusting, rocket.mach)
+    light, slow = fly(steady, rocket, launch, air).figures, fly(steady, heavy, launch, air).figures
+    for which in ("rail_exit_speed", "maximum_speed", "thrust_to_weight", "maximum_felt_acceleration"):
+        both = np.isfinite(light[which]) & np.isfinite(slow[which])
+        assert (slow[which][both] < light[which][both] * (1.0 + 1e-9)).all()
+
+
+def test_a_history_cut_finer_keeps_its_impulse_and_its_mass() -> None:
+    push = _random(10)[0]
+    for parts in (2, 5):
+        fine = push.finer(parts)
+        np.testing.assert_allclose(fine.impulse.sum(axis=1), push.impulse.sum(axis=1), rtol=1e-12)
+        np.testing.assert_allclose(fine.mass.sum(axis=1), push.mass.sum(axis=1), rtol=1e-12)
+
+
+@pytest.mark.parametrize("rail", [0.5, 3.0])
+def test_the_rail_may_end_after_the_burn(rail: float) -> None:
+    push = Push.through_points(
+        np.array([[0.0, 0.02]]), np.full((1, 2), 3000.0), np.full((1, 2), 1.0), np.array([101325.0]), np.zeros(1)
+    ).finer(6)
+    rocket = Rocket(np.array([2.0]), np.array([0.05]), np.array([0.5]))
+    launch = Launch(np.array([rail]), np.radians(np.array([90.0])), np.zeros(1))
+    flight = fly(push, rocket, launch, StandardAir(np.zeros(1), np.zeros(1)))
+    speed = 60.0 / 2.01  # impulse over mean mass, less weight and drag: 29.5 m/s and falling by 9.8 m/s2
+    assert flight.figures["rail_exit_speed"][0] == pytest.approx(speed, rel=0.04)
+    assert np.isfinite(flight.figures["apogee"][0])
