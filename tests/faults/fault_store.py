@@ -190,7 +190,6 @@ def failing_calls() -> Tally:
         environment = {**os.environ, "LD_PRELOAD": str(shim), "OMP_NUM_THREADS": "1"}
         run = subprocess.run(
             [sys.executable, __file__, str(shim), str(folder)], env=environment, cwd=ROOT, capture_output=True, text=True,
-            timeout=550,
         )  # fmt: skip
         if run.returncode:
             raise AssertionError(run.stderr[-2000:])

@@ -52,6 +52,7 @@ def test_any_text_and_any_bytes(tmp_path, kind, content):
     read(kind, path)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["motor", "study", "propellant", "firing"])
 @ANY
 @given(data=st.dictionaries(keys, values, max_size=8))

@@ -78,7 +78,7 @@ def run(code: str, folder: Path, packages: Path) -> str:
     own = f"import optimizer, physics\nassert optimizer.__file__.startswith({str(packages)!r})\n"
     done = subprocess.run(
         [sys.executable, "-c", own + code],
-        cwd=folder, env={**os.environ, "PYTHONPATH": str(packages)}, capture_output=True, text=True, timeout=300,
+        cwd=folder, env={**os.environ, "PYTHONPATH": str(packages)}, capture_output=True, text=True,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr[-3000:]
     return done.stdout

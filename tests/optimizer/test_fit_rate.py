@@ -98,6 +98,7 @@ def covered(curve, believed, kind, repeats=100, **noise):
     return rates, exponents, np.median(widths, axis=0)
 
 
+@pytest.mark.slow
 class TestCoverage:
     """Each row: noise, and the widest that the 95 % intervals of rate (relative) and exponent may be."""
 
@@ -249,6 +250,7 @@ class TestTransientKernel:
         )
         assert "r.csv" in found.provenance["firings"] and "95 %" in found.provenance["rate"]
 
+    @pytest.mark.slow
     def test_an_erosive_constant(self, tmp_path, monkeypatch):
         """A narrow port with twice the coefficient that the file has, and another rate: both come out."""
         monkeypatch.setattr(fit_rate, "COARSE_TO_FINE", ({"stations": 1, "tolerance": 3e-2, "web_steps": 20},))

@@ -223,7 +223,7 @@ def requests(browser) -> list[str]:
 
 
 @pytest.mark.parametrize("kind", ["check", "search", "compare", "spread", "reduce", "explain"])
-@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("width", [pytest.param(width, marks=pytest.mark.slow if width < max(WIDTHS) else ()) for width in WIDTHS])
 def test_opens_clean(browser, pages, kind, width):
     opened(browser, pages[kind], width)
     browser.execute_script("window.scrollTo(0, document.body.scrollHeight)")
@@ -261,6 +261,7 @@ return [boxes.length, found];
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("count", [1, 2, 6])
 @pytest.mark.parametrize("width", WIDTHS)
 def test_labels_of_the_failure_lie_apart(browser, tmp_path, width, count):
@@ -271,6 +272,7 @@ def test_labels_of_the_failure_lie_apart(browser, tmp_path, width, count):
     assert labels > 8 + count and overlapping == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("width", WIDTHS)
 def test_the_ladder_of_the_chosen_design_stands_above_its_figures(browser, pages, width):
     from selenium.webdriver.common.by import By
@@ -295,6 +297,7 @@ def test_the_ladder_of_the_chosen_design_stands_above_its_figures(browser, pages
     assert browser.get_log("browser") == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("width", WIDTHS)
 def test_measured_and_predicted_are_seen_together(browser, pages, width):
     opened(browser, pages["reduce"], width)
@@ -329,6 +332,7 @@ def test_points_select(browser, pages, width):
     assert browser.get_log("browser") == []
 
 
+@pytest.mark.slow
 def test_keyboard_picks_and_keeps(browser, pages):
     from selenium.webdriver.common.by import By
     from selenium.webdriver.common.keys import Keys
@@ -357,6 +361,7 @@ def test_keyboard_picks_and_keeps(browser, pages):
     assert browser.get_log("browser") == []
 
 
+@pytest.mark.slow
 def test_table_sorts_and_filters_in_step(browser, pages):
     from selenium.webdriver.common.by import By
 
@@ -397,6 +402,7 @@ def test_table_sorts_and_filters_in_step(browser, pages):
     assert browser.get_log("browser") == []
 
 
+@pytest.mark.slow
 def test_a_long_table_is_built_in_part(browser, tmp_path):
     from selenium.webdriver.common.by import By
 
@@ -422,6 +428,7 @@ def test_a_long_table_is_built_in_part(browser, tmp_path):
     assert not more.is_displayed()
 
 
+@pytest.mark.slow
 def test_charts_are_read_with_the_keyboard(browser, pages):
     from selenium.webdriver.common.by import By
     from selenium.webdriver.common.keys import Keys
@@ -437,6 +444,7 @@ def test_charts_are_read_with_the_keyboard(browser, pages):
     assert pressure == pytest.approx(5.0 * (1 + 0.1 * math.sin(time)), rel=0.01)
 
 
+@pytest.mark.slow
 def test_a_link_to_a_design_opens_it(browser, pages):
     from selenium.webdriver.common.by import By
 
@@ -445,6 +453,7 @@ def test_a_link_to_a_design_opens_it(browser, pages):
     assert browser.find_element(By.ID, "chosen-name").text == "Design 5"
 
 
+@pytest.mark.slow
 def test_everything_has_a_name(browser, pages):
     opened(browser, pages["search"], 1440)
     nameless = browser.execute_script(
@@ -456,6 +465,7 @@ def test_everything_has_a_name(browser, pages):
     assert browser.execute_script("return document.documentElement.lang") == "en"
 
 
+@pytest.mark.slow
 def test_prints(browser, pages):
     opened(browser, pages["search"], 1440)
     sheet = browser.execute_cdp_cmd(

@@ -202,10 +202,11 @@ def running(study, out):
     )
 
 
+@pytest.mark.slow
 def test_a_killed_search_goes_on_to_the_same_table(cases, tmp_path):
     path = cases.write_study(tmp_path)
     whole = running(path, tmp_path / "whole")
-    whole.communicate(timeout=200)
+    whole.communicate()
     assert whole.returncode == 0
     for stop in (3, 9):
         process = running(path, tmp_path / "killed")
@@ -216,19 +217,20 @@ def test_a_killed_search_goes_on_to_the_same_table(cases, tmp_path):
         process.stdout.close()
         assert not (tmp_path / "killed" / "pareto.csv").exists()
     last = running(path, tmp_path / "killed")
-    last.communicate(timeout=200)
+    last.communicate()
     assert last.returncode == 0
     for name in ("pareto.csv", "pareto.json"):
         assert (tmp_path / "whole" / name).read_bytes() == (tmp_path / "killed" / name).read_bytes()
 
 
+@pytest.mark.slow
 def test_two_processes_on_one_study_give_the_same_table(cases, tmp_path):
     path = cases.write_study(tmp_path)
     search_alone = running(path, tmp_path / "alone")
-    search_alone.communicate(timeout=200)
+    search_alone.communicate()
     two = [running(path, tmp_path / "both") for _ in range(2)]
     for process in two:
-        process.communicate(timeout=200)
+        process.communicate()
         assert process.returncode == 0
     assert (tmp_path / "alone" / "pareto.csv").read_bytes() == (tmp_path / "both" / "pareto.csv").read_bytes()
 

@@ -110,6 +110,7 @@ class TestMass:
         weight = 1700 * (motors.grain.count * hollow).sum(axis=1)
         np.testing.assert_allclose(found["propellant_mass"], weight, rtol=1e-12)
 
+    @pytest.mark.slow
     @settings(max_examples=5, deadline=None)
     @given(seeds)
     def test_transient_lets_out_what_the_grains_weigh(self, seed):
