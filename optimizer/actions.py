@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from optimizer.results import ANSWER_SCHEMA
+
 if TYPE_CHECKING:
     from optimizer.cautions import Caution
     from physics.assessment import Assessment
@@ -124,7 +126,7 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution]) ->
     ballistics["impulse_class"] = str(impulse_class(impulse)[0]) or None
     ballistics["designation"] = designation(impulse, thrust)[0] or None
     return {
-        "schema": 1,
+        "schema": ANSWER_SCHEMA,
         "motor": name,
         "kernel": figures.kernel,
         "units": {key: QUANTITIES[key].si_unit for key in figures.values if key in QUANTITIES},
@@ -242,7 +244,7 @@ def _print_check(file: Any, assessment: Assessment, found: Sequence[Caution], ou
     if ladder.not_assessed:
         missing = [(item.mode, item.part, item.why) for item in ladder.not_assessed]
         block("Not assessed", tables.not_assessed_block(missing))
-    block("Ballistics", tables.ballistics_table(assessment, output.units))
+    block("Ballistics", tables.ballistics_table(assessment, output.units, screen.width))
     if assessment.figures.kernel == "transient" and assessment.figures.curve is not None:
         screen.print()
         screen.print(tables.history_plot(assessment.figures.curve, output.units, min(screen.width, 100)))
@@ -294,7 +296,7 @@ def spread(motor: Path, samples: int, seed: int, kernel: str, output: Output) ->
 
         output.write_page(motor, spread_page(file, result, output.units))
     if output.as_json:
-        output.print_json(result.as_json() | {"schema": 1, "motor": file.name})
+        output.print_json(result.as_json() | {"schema": ANSWER_SCHEMA, "motor": file.name})
     elif not output.quiet:
         from optimizer import tables
 
@@ -374,7 +376,7 @@ def draw(motor: Path, paper: str, kernel: str, output: Output) -> int:
         fix = "give it in the motor file, or another --paper where the sheet is too small"
         raise InputError([Problem(plain_file(motor), 0, "", "", str(error), fix, "E112")]) from error
     if output.as_json:
-        output.print_json({"schema": 1, "motor": file.name, "files": [str(path) for path in written]})
+        output.print_json({"schema": ANSWER_SCHEMA, "motor": file.name, "files": [str(path) for path in written]})
     elif not output.quiet:
         click.echo("\n".join(str(path) for path in written))
         output.say("Print the wrap at 100 % and measure its check bars before you drill.")
@@ -388,7 +390,7 @@ def new(folder: Path | None, output: Output) -> int:
     target = folder or output.folder or Path("grainwright-start")
     written = create(target)
     if output.as_json:
-        output.print_json({"schema": 1, "folder": str(target), "files": [str(path) for path in written]})
+        output.print_json({"schema": ANSWER_SCHEMA, "folder": str(target), "files": [str(path) for path in written]})
     elif not output.quiet:
         width = max(len(str(path)) for path in written)
         click.echo("\n".join(f"{path!s:{width}}  {what}" for path, what in zip(written, FILES.values(), strict=True)))

@@ -108,7 +108,7 @@ def _erosion(assessment: Assessment) -> Iterator[Caution]:
 
 
 def _port(assessment: Assessment) -> Iterator[Caution]:
-    ratio = float(assessment.figures["port_to_throat_area"][0])
+    ratio = float(assessment.figures["port_over_throat"][0])
     if np.isfinite(ratio) and ratio < PORT_RULE:
         text = (
             f"The port is {ratio:.2f} times the throat area at ignition; under about {PORT_RULE:g} erosive burning is "

@@ -17,6 +17,7 @@ import numpy as np
 
 from optimizer.cautions import NOT_DESCRIBED
 from optimizer.inputs import InputError, MotorFile, motor_from_document
+from optimizer.results import ANSWER_SCHEMA
 from optimizer.units import QuantityError, parse_quantity, show
 from optimizer.vocabulary import MOTOR_KEYS
 from physics.assessment import Assessment, assess
@@ -160,7 +161,7 @@ class Comparison:
         for step in self.steps:
             changes += [{**change.as_json(), "step": [step.before, step.after]} for change in step.changes]
         return {
-            "schema": 1,
+            "schema": ANSWER_SCHEMA,
             "motors": list(self.names),
             "kernel": self.kernel,
             "changes": changes,

@@ -27,6 +27,7 @@ from optimizer.asfired import motors_of
 from optimizer.cautions import Caution
 from optimizer.inputs import FINDINGS, Firing, InputError, Problem
 from optimizer.record import read_record
+from optimizer.results import ANSWER_SCHEMA
 from optimizer.spread import deviation, scattered, unit_points
 from optimizer.trails import PLACES, PLAIN, TRAILS, Trail
 from optimizer.units import show
@@ -182,7 +183,7 @@ class Explanation:
     def as_json(self) -> dict[str, Any]:
         """The object of `explain --json`."""
         return {
-            "schema": 1,
+            "schema": ANSWER_SCHEMA,
             "firing": self.firing,
             "pressure_at_failure": {
                 "value": self.pressure.value,

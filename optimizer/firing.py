@@ -20,6 +20,7 @@ from optimizer.cautions import Caution
 from optimizer.channels import Trace, clean_channel
 from optimizer.inputs import Firing
 from optimizer.record import Record, read_record
+from optimizer.results import ANSWER_SCHEMA
 from optimizer.units import show
 from physics import constants, nozzle
 from physics.motors import Motors
@@ -98,7 +99,7 @@ class Reduction:
     def as_json(self) -> dict[str, Any]:
         """The object of `reduce --json`, without a fit."""
         return {
-            "schema": 1,
+            "schema": ANSWER_SCHEMA,
             "firing": self.name,
             "measured": {key: clean(value) for key, value in self.measured.items()},
             "uncertainty": {key: clean(value) for key, value in self.uncertainty.items()},

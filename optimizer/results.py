@@ -240,6 +240,10 @@ def plain(value: Any) -> Any:
     return str(value)
 
 
+ANSWER_SCHEMA = 2
+"""Version of the layout of JSON answers; files that people write have one of their own."""
+
+
 def json_text(value: Any) -> str:
     """JSON text of data made `plain`."""
     return json.dumps(plain(value), indent=1, allow_nan=False, ensure_ascii=False) + "\n"

@@ -122,7 +122,7 @@ class SearchResult:
     def as_dict(self) -> dict[str, Any]:
         """The object of pareto.json and of `search --json`."""
         answer: dict[str, Any] = {
-            "schema": 1,
+            "schema": results.ANSWER_SCHEMA,
             "study": self.study.name,
             "method": self.method,
             "why": self.why,
@@ -249,7 +249,7 @@ def _about_scatter(families: Families) -> list[str]:
         return []
     names = ", ".join(column.name for column in columns)
     text = f"{names}: {families.study.driver.samples} samples of each design over the base motor's tolerances, at"
-    text += f" ambient temperature, by the {families.kernel} kernel; asked of, and counted among, what passes all else"
+    text += f" ambient temperature, by the {families.kernel} kernel; evaluated only for candidates that pass every other limit"
     if any(column.of_ladder for column in columns):
         text += ". Rungs that march heat are left out of them and judged for the motor as drawn (`spread` has them)"
     return [text]
@@ -516,7 +516,7 @@ def run_record(result: SearchResult) -> dict[str, Any]:
         except metadata.PackageNotFoundError:
             versions[package] = "unknown"
     return {
-        "schema": 1,
+        "schema": results.ANSWER_SCHEMA,
         "study": study.name,
         "inputs": [{"file": str(path), "sha256": digest} for path, digest in study.sources],
         "code": code_hash(),

@@ -19,8 +19,9 @@ from optimizer.cautions import NOT_DESCRIBED, Caution
 from optimizer.front import spread_out
 from optimizer.limits import ALIASES
 from optimizer.units import display_unit, number_in, show
-from optimizer.vocabulary import CHANCE, FACTOR, find_quantity
+from optimizer.vocabulary import CHANCE, FACTOR, find_quantity, group_of, spoken
 from physics.assessment import Assessment
+from physics.figures import GROUPS, PRESSURE, in_groups
 from physics.motors import Curve, Ladder, Rung
 
 if TYPE_CHECKING:
@@ -39,39 +40,10 @@ NOTED = 6
 """Rungs whose notes are printed, lowest first, beside all that fall short; the page has every note."""
 
 _BALLISTICS = (
-    "peak_pressure",
-    "peak_head_pressure",
-    "mean_pressure",
-    "total_impulse",
-    "peak_thrust",
-    "mean_thrust",
-    "burn_time",
-    "action_time",
-    "specific_impulse",
-    "thrust_coefficient",
-    "initial_kn",
-    "peak_kn",
-    "port_to_throat_area",
-    "peak_mass_flux",
-    "propellant_mass",
-)
-_WORDS = {
-    "peak_pressure": "peak chamber pressure",
-    "peak_head_pressure": "peak head pressure",
-    "mean_pressure": "mean pressure",
-    "total_impulse": "total impulse",
-    "peak_thrust": "peak thrust",
-    "mean_thrust": "mean thrust",
-    "burn_time": "burn time",
-    "action_time": "action time",
-    "specific_impulse": "specific impulse",
-    "thrust_coefficient": "thrust coefficient",
-    "initial_kn": "Kn at ignition",
-    "peak_kn": "peak Kn",
-    "port_to_throat_area": "port / throat area",
-    "peak_mass_flux": "peak mass flux",
-    "propellant_mass": "propellant",
-}
+    "peak_pressure", "peak_head_pressure", "mean_pressure", "highest_kn", "kn_at_ignition", "total_impulse", "peak_thrust",
+    "mean_thrust", "burn_time", "action_time", "specific_impulse", "thrust_coefficient", "highest_port_mach",
+    "highest_mass_flux", "port_over_throat", "propellant_mass",
+)  # fmt: skip
 
 
 class _Console(Console):
@@ -96,20 +68,31 @@ def heading(text: str) -> Text:
     return Text(text, style=FIRST)
 
 
-def ballistics_table(assessment: Assessment, units: str) -> Table:
-    """The figures of one motor in two columns of name and value."""
+def ballistics_table(assessment: Assessment, units: str, width: int) -> Table:
+    """The figures of one motor, group by group beside their titles."""
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
-    for justify in ("left", "right", "left", "right"):
-        table.add_column(justify=justify)
-    cells = [
-        (_WORDS[name], show(float(assessment.figures[name][0]), name, units))
-        for name in _BALLISTICS
-        if name in assessment.figures.values
-    ]
-    half = (len(cells) + 1) // 2
-    for left, right in zip(cells[:half], [*cells[half:], ("", "")], strict=False):
-        table.add_row(*left, *right)
+    longest = max(map(len, GROUPS))
+    table.add_column(style=FAINT, no_wrap=True)
+    table.add_column(no_wrap=True)
+    for group, names in in_groups(name for name in _BALLISTICS if name in assessment.figures.values).items():
+        values = {name: float(assessment.figures[name][0]) for name in names}
+        if group == PRESSURE:
+            values["maximum_expected_pressure"] = float(assessment.maximum_expected_pressure[0])
+        cells = [(spoken(name).removesuffix(f" {group}"), show(value, name, units)) for name, value in values.items()]
+        table.add_row(Text(group), Text("\n").join(_filled(cells, width - longest - 6)))
     return table
+
+
+def _filled(cells: Iterable[tuple[str, str]], width: int) -> list[Text]:
+    """Names and values in lines as full as they go; a name and its value are never parted."""
+    lines: list[Text] = []
+    for name, value in cells:
+        cell = Text(f"{name} ", FAINT) + Text(value, "default")
+        if lines and len(lines[-1]) + 3 + len(cell) <= width:
+            lines[-1] += Text("   ") + cell
+        else:
+            lines.append(cell)
+    return lines
 
 
 def rung_order(ladder: Ladder, index: int = 0) -> list[Rung]:
@@ -394,7 +377,7 @@ def _dots(time: np.ndarray, values: np.ndarray, title: str, quantity: str, units
     return Text(top + "\n" + "\n".join(lines) + "\n  0" + end.rjust(max(columns // 2 - 1, 1)) + "\n")
 
 
-_FRONT_FIGURES = ("total_impulse", "maximum_expected_pressure", "loaded_mass", "port_to_throat_area")
+_FRONT_FIGURES = ("total_impulse", "maximum_expected_pressure", "loaded_mass", "port_over_throat")
 
 
 def print_front(result: SearchResult, units: str, folder: Any) -> None:
@@ -424,7 +407,7 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
         hidden = len(result.designs) - groups
         if hidden:
             screen.print(
-                Text(f"{hidden} more come to exactly the same as a row above; they stand in the results folder", FAINT)
+                Text(_tied(hidden), FAINT)
             )
     else:
         screen.print()
@@ -432,7 +415,7 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
         _print_misses(screen, result, units)
     if result.rejected_by:
         screen.print()
-        screen.print(heading("Turned away by"))
+        screen.print(heading("Rejected by"))
         table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
         table.add_column()
         table.add_column(justify="right")
@@ -448,6 +431,11 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
         first = folder / result.designs[0].file
         screen.print(Text(f"Each design is a motor file; look at one with: grainwright check {first}"))
     _closing_cautions(screen)
+
+
+def _tied(number: int) -> str:
+    words = "more design ties" if number == 1 else "more designs tie"
+    return f"{_count(number)} {words} exactly with a row above; see the results folder."
 
 
 def _same_in_all(result: SearchResult) -> list[str]:
@@ -516,7 +504,7 @@ def _front_table(result: SearchResult, units: str, width: int) -> Table:
         given = min(whole, least + max(left, 0))
         left -= given - least
         table.add_column(head, justify="right", overflow="fold", width=given)
-    table.add_column("lets go first", overflow="fold", width=max(longest + min(left, 0), 12))
+    table.add_column("first to fail", overflow="fold", width=max(longest + min(left, 0), 12))
     for place, text in enumerate(governing):
         table.add_row(*(Text(cells[place]) for _, cells in columns), Text(text))
     return table
@@ -569,12 +557,8 @@ def _short(name: str) -> str:
 
 
 def _headed(name: str, units: str) -> str:
-    words = _WORDS | {
-        "maximum_expected_pressure": "expected",
-        "designation": "motor",
-        "port_to_throat_area": "port/ throat",
-    }
-    text = words.get(name, name.replace("_", " "))
+    words = {"maximum_expected_pressure": "expected", "designation": "motor"}
+    text = words.get(name, spoken(name))
     if name.startswith(f"{FACTOR}."):  # of one rung alone
         text = f"{name.partition('.')[2]} {FACTOR}"
     unit = display_unit(name, units) if find_quantity(name) else ""
@@ -681,7 +665,7 @@ def _changes_table(changes: Sequence[Change], before: Look, units: str) -> Table
     for column in ("from", "to"):
         table.add_column(column, overflow="fold")
     for name in _MOVED:
-        table.add_column(f"{_WORDS[name]}, alone", justify="right")
+        table.add_column(f"{spoken(name)}, alone", justify="right")
     for change in changes:
         cells = [_relative(change.alone, before, name) for name in _MOVED]
         table.add_row(Text(change.key), Text(change.before_text), Text(change.after_text), *cells)
@@ -705,11 +689,14 @@ def _figures_table(comparison: Comparison, units: str) -> Table:
     table.add_column("")
     for name in comparison.names:
         table.add_column(Text(name), justify="right")
-    for key in (*_BALLISTICS, "maximum_expected_pressure", "loaded_mass"):
-        values = comparison.figures.get(key)
-        if values is not None:
-            cells = ["–" if value is None else show(value, key, units) for value in values]
-            table.add_row(_WORDS.get(key, key.replace("_", " ")), *cells)
+    for group in GROUPS:
+        shown = [key for key in (*_BALLISTICS, "maximum_expected_pressure", "loaded_mass") if group_of(key) == group]
+        present = [key for key in shown if comparison.figures.get(key) is not None]
+        if present:
+            table.add_row(Text(group, FAINT))
+        for key in present:
+            cells = ["–" if value is None else show(value, key, units) for value in comparison.figures[key]]
+            table.add_row(Text(f"  {spoken(key)}"), *cells)
     return table
 
 
@@ -747,7 +734,7 @@ _SPREAD_FIGURES = (
     "mean_thrust",
     "burn_time",
     "specific_impulse",
-    "peak_mass_flux",
+    "highest_mass_flux",
 )
 
 
@@ -763,7 +750,7 @@ def print_spread(name: str, result: SpreadResult, units: str) -> None:
     for key in _SPREAD_FIGURES:
         if key in result.figures:
             table.add_row(
-                _WORDS.get(key, key), *(show(result.figures[key][c], key, units) for c in ("p5", "p50", "p95", "p99"))
+                spoken(key), *(show(result.figures[key][c], key, units) for c in ("p5", "p50", "p95", "p99"))
             )
     screen.print()
     screen.print(heading("Figures over the scatter"))
@@ -820,7 +807,7 @@ def _corners_table(result: SpreadResult, units: str) -> Table:
             if corner is not None and corner["value"] is not None:
                 at = ", ".join(f"{key} {where}" for key, where in corner["at"].items())
                 table.add_row(
-                    f"{side} {_WORDS.get(name, name.replace('_', ' '))}",
+                    f"{side} {spoken(name)}",
                     show(corner["value"], name, units),
                     Text(at, FAINT),
                 )
@@ -833,7 +820,7 @@ def _shares_table(result: SpreadResult, figures: Sequence[str]) -> Table:
     table.add_column("")
     present = [name for name in figures if name in result.shares]
     for name in present:
-        table.add_column(_WORDS[name], justify="right")
+        table.add_column(spoken(name), justify="right")
     keys = dict.fromkeys(key for name in present for key in result.shares[name])
     ordered = sorted(keys, key=lambda key: -max(result.shares[name].get(key, 0.0) for name in present))
     for key in ordered:
@@ -867,7 +854,7 @@ def print_reduction(learned: Learned, units: str) -> None:
             value, doubt = reduction.measured.get(key), reduction.uncertainty.get(key)
             if value is not None:
                 doubted = "" if doubt is None else f"± {show(doubt, key, units)}"
-                table.add_row(_WORDS.get(key, key.replace("_", " ")), show(value, key, units), doubted)
+                table.add_row(spoken(key), show(value, key, units), doubted)
         screen.print(Padding(table, (0, 0, 1, 2)))
         screen.print(Padding(cautions_block(reduction.cautions), (0, 0, 1, 2)))
     screen.print(heading("Burning rate"))

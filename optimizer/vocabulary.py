@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from physics.figures import FIGURES
+from physics.figures import FIGURES, MASS, PRESSURE
 
 
 @dataclass(frozen=True)
@@ -180,6 +180,15 @@ QUANTITIES: dict[str, Quantity] = {**_PART_NAMES, **FIGURE_NAMES, **DESIGN_NAMES
 LIMIT_NAMES: tuple[str, ...] = (*FIGURE_NAMES, *DESIGN_NAMES)
 """Names that a study may limit or aim for."""
 
+RENAMED: Mapping[str, str] = {
+    "initial_kn": "kn_at_ignition",
+    "peak_kn": "highest_kn",
+    "port_to_throat_area": "port_over_throat",
+    "peak_mass_flux": "highest_mass_flux",
+    "peak_port_mach": "highest_port_mach",
+}
+"""Names that figures had in older files, and what they are called now."""
+
 CHANCE = "chance_of_failure"
 FACTOR = "factor"
 """Table of the objectives, by mode: the factor of one rung and not of the weakest."""
@@ -206,6 +215,28 @@ def find_quantity(name: str) -> Quantity | None:
         return QUANTITIES[FACTOR]
     found = QUANTITIES.get(name) or QUANTITIES.get(_PERCENTILE.sub("", name))
     return found or QUANTITIES.get(name.rsplit(".", 1)[-1])
+
+
+def group_of(name: str) -> str:
+    """The title of the group in which a figure or a mass is shown, also as a percentile; empty for what has none.
+
+    >>> group_of("highest_mass_flux"), group_of("total_impulse_p5"), group_of("maximum_expected_pressure"), group_of("wall")
+    ('port', 'thrust and impulse', 'pressure', '')
+    """
+    bare = _PERCENTILE.sub("", name)
+    if bare in FIGURES:
+        return FIGURES[bare].group
+    return PRESSURE if bare == "maximum_expected_pressure" else MASS if bare.endswith("_mass") else ""
+
+
+def spoken(name: str) -> str:
+    """A name as it is said in a sentence: the same words on the terminal, on pages and on drawings.
+
+    >>> spoken("highest_kn"), spoken("forward_closure.edge_distance"), spoken("highest_port_mach")
+    ('highest Kn', 'forward closure edge distance', 'highest port Mach')
+    """
+    words = name.replace(".", " ").replace("_", " ")
+    return re.sub(r"\bmach\b", "Mach", re.sub(r"\bkn\b", "Kn", words))
 
 
 _PERCENTILE = re.compile(r"_p\d{1,3}(\.\d+)?$")

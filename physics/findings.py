@@ -25,10 +25,10 @@ class Pressures:
     """Chamber pressures [Pa] of each motor over the burn, exact, with the highest Kn [-]; (n,) each.
 
     Kn is concave on every stretch and pressure grows with Kn, so all of them stand at the ends of a stretch or at its
-    top. Where there is nothing to burn `peak_kn` is 0.
+    top. Where there is nothing to burn `highest_kn` is 0.
     """
 
-    peak_kn: Array
+    highest_kn: Array
     peak: Array
     initial: Array
     lowest: Array
@@ -51,7 +51,7 @@ class Findings:
     """
 
     mass: Array
-    initial_kn: Array
+    kn_at_ignition: Array
     pressures: Pressures
     peak_thrust: Array
     burn: Integrals
@@ -69,23 +69,23 @@ def values(batch: Columns, found: Findings) -> dict[str, Array]:
             "peak_pressure": pressures.peak,
             "peak_head_pressure": port.head_pressure,
             "mean_pressure": burn.pressure / burn.time,
-            "burn_time": burn.time,
-            "action_time": found.action_time,
-            "total_impulse": burn.impulse,
-            "mean_thrust": burn.impulse / burn.time,
-            "peak_thrust": found.peak_thrust,
-            "propellant_mass": mass,
-            "specific_impulse": burn.impulse / (mass * STANDARD_GRAVITY),
-            "initial_kn": found.initial_kn,
-            "peak_kn": pressures.peak_kn,
-            "port_to_throat_area": port.initial_ratio,
-            "peak_mass_flux": port.mass_flux,
-            "thrust_coefficient": burn.impulse / (batch.throat_area * burn.pressure),
             "initial_pressure": pressures.initial,
             "pressure_integral": burn.pressure,
-            "peak_port_mach": found.mach,
             "head_pressure_ratio": found.head_ratio,
+            "highest_kn": pressures.highest_kn,
+            "kn_at_ignition": found.kn_at_ignition,
             "final_throat_diameter": batch.throat_diameter,
+            "total_impulse": burn.impulse,
+            "peak_thrust": found.peak_thrust,
+            "mean_thrust": burn.impulse / burn.time,
+            "burn_time": burn.time,
+            "action_time": found.action_time,
+            "specific_impulse": burn.impulse / (mass * STANDARD_GRAVITY),
+            "thrust_coefficient": burn.impulse / (batch.throat_area * burn.pressure),
+            "highest_port_mach": found.mach,
+            "highest_mass_flux": port.mass_flux,
+            "port_over_throat": port.initial_ratio,
+            "propellant_mass": mass,
             "peak_mass_flow": pressures.peak * batch.throat_area / batch.characteristic_velocity,
         }
 
@@ -94,7 +94,7 @@ def flags(batch: Columns, flow: Regimes, found: Findings, several: Mask) -> dict
     """Every flag that the steady kernel judges motor by motor, (n,) or (1,), `several` equilibria as given."""
     slack = 1e-9
     state = found.pressures
-    dead = state.peak_kn <= 0.0
+    dead = state.highest_kn <= 0.0
     below = state.lowest < batch.characterised_from * (1.0 - slack)
     above = state.peak > batch.characterised_to * (1.0 + slack)
     unchoked = (state.lowest < flow.sonic) & (batch.ambient_pressure > 0.0)

@@ -45,7 +45,7 @@ def smooth_findings(lean: Columns) -> tuple[Findings, Regimes, Mask]:
         port, mach, ratio = _port(one, lean, smooth)
         found = Findings(
             mass=lean.density * grain.initial_volume(lean.grains)[:, 0],
-            initial_kn=one.constant,
+            kn_at_ignition=one.constant,
             pressures=state,
             peak_thrust=peak_thrust,
             burn=burn,

@@ -13,7 +13,7 @@ Limits of the model. No filling, no blow-down, no erosive burning and no throat 
 flags say so. The chamber is never below ambient pressure: where the balance would be, the propellant burns at ambient
 pressure and gives no thrust. Only a motor that hardly works gets there, and it is flagged as not choked. The transient
 kernel alone judges chuffing. Port and head-end pressure: one-dimensional flow with mass addition and no friction, each
-row's port at its own diameter, by the narrowest effective port (`port_to_throat_area`).
+row's port at its own diameter, by the narrowest effective port (`port_over_throat`).
 """
 
 from __future__ import annotations
@@ -146,10 +146,10 @@ def _block(batch: Columns) -> tuple[dict[str, Array], dict[str, Mask]]:
     whole = Integrals(*(summed(part, cuts.motor, size) for part in parts))
     port = port_extremes(cuts, burn, law, batch)
     mach, ratio = nozzle.port_mach_and_head_ratio(port.smallest_ratio, batch.gamma)
-    dead = state.peak_kn <= 0.0
+    dead = state.highest_kn <= 0.0
     found = Findings(
         mass=batch.density * grain.volume(batch.grains, np.zeros(1)).sum(axis=1),
-        initial_kn=burn.kn_start[np.arange(size), np.argmax(burn.present, axis=1)],
+        kn_at_ignition=burn.kn_start[np.arange(size), np.argmax(burn.present, axis=1)],
         pressures=replace(state, peak=np.where(dead, 0.0, state.peak), initial=np.where(dead, 0.0, state.initial)),
         peak_thrust=np.where(dead, 0.0, thrust(state.peak, batch, flow)),
         burn=whole,
@@ -167,12 +167,12 @@ def _block(batch: Columns) -> tuple[dict[str, Array], dict[str, Mask]]:
 
 def _pressures(batch: Columns, burn: Stretches, law: Balance) -> Pressures:
     present = burn.present
-    peak_kn = np.where(present, burn.kn_top, 0.0).max(axis=1)
+    highest_kn = np.where(present, burn.kn_top, 0.0).max(axis=1)
     ends = np.where(present, np.minimum(burn.kn_start, burn.kn_end), np.inf).min(axis=1)
     ends = np.where(np.isfinite(ends), ends, 0.0)
-    initial = burn.kn_start[np.arange(peak_kn.size), np.argmax(present, axis=1)]
-    pressure = np.exp(law.log_pressure(np.stack([peak_kn, initial, ends], axis=1)))
-    return Pressures(peak_kn, pressure[:, 0], pressure[:, 1], pressure[:, 2])
+    initial = burn.kn_start[np.arange(highest_kn.size), np.argmax(present, axis=1)]
+    pressure = np.exp(law.log_pressure(np.stack([highest_kn, initial, ends], axis=1)))
+    return Pressures(highest_kn, pressure[:, 0], pressure[:, 1], pressure[:, 2])
 
 
 def _thresholds(law: Balance, state: Pressures, flow: Regimes) -> Array:

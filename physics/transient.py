@@ -778,8 +778,8 @@ class Record:
     rows: dict[str, Array]
     burn_time: Array
     ignition_pressure: Array
-    port_to_throat: Array
-    initial_kn: Array
+    port_over_throat: Array
+    kn_at_ignition: Array
     dead: Mask
     start: Array
     head: Array
@@ -797,7 +797,7 @@ def _march(layout: Layout, options: Options) -> Record:
     open_ratio = np.where(layout.cored & (held.exit_share > 0.0), open_ratio, np.inf).min(axis=1)
     march = _start(layout, np.arange(n), held)
     dead = march.done.copy()
-    initial_kn = unburnt.area / (np.pi * layout.throat_radius**2)
+    kn_at_ignition = unburnt.area / (np.pi * layout.throat_radius**2)
     burn_time, left, rows = np.where(march.burning, np.nan, 0.0), np.zeros(n), []
     head = march.port.head.copy()
     for _ in range(_MOST_STEPS):
@@ -817,7 +817,7 @@ def _march(layout: Layout, options: Options) -> Record:
     table = np.array(rows).reshape(len(rows), len(_FIELDS), n)
     start = np.exp(_unburnt(layout).log_pressure)
     return Record(
-        {name: table[:, place] for place, name in enumerate(_FIELDS)}, burn_time, held_pressure, open_ratio, initial_kn,
+        {name: table[:, place] for place, name in enumerate(_FIELDS)}, burn_time, held_pressure, open_ratio, kn_at_ignition,
         dead, start, head, left, layout, endless,
     )
 
@@ -885,30 +885,30 @@ def _figures(
     head = rows["head"] * rows["pressure"]
     throat = np.pi * layout.throat_radius**2
     burning = rows["burning"] > 0.5
-    initial_kn = record.initial_kn
+    kn_at_ignition = record.kn_at_ignition
     with np.errstate(divide="ignore", invalid="ignore"):
         mean_pressure = _until(rows, pressure_steps, burn_time) / burn_time
         values = {
             "peak_pressure": peak,
             "peak_head_pressure": np.where(dead, 0.0, _largest(head, record.start * record.head)),
             "mean_pressure": mean_pressure,
-            "burn_time": burn_time,
-            "action_time": _action_time(rows, record.start, peak),
-            "total_impulse": impulse,
-            "mean_thrust": impulse / burn_time,
-            "peak_thrust": _largest(push["end"], 0.0),
-            "propellant_mass": mass,
-            "specific_impulse": impulse / (mass * STANDARD_GRAVITY),
-            "initial_kn": initial_kn,
-            "peak_kn": _largest(np.where(burning, rows["kn"], np.nan), initial_kn),
-            "port_to_throat_area": record.port_to_throat,
-            "peak_mass_flux": _largest(rows["flux"], 0.0),
-            "thrust_coefficient": impulse / (throat * pressure_integral),
             "initial_pressure": np.where(dead, 0.0, record.ignition_pressure),
             "pressure_integral": pressure_integral,
-            "peak_port_mach": _largest(rows["mach"], 0.0),
             "head_pressure_ratio": _largest(np.where(burning, rows["head"], np.nan), record.head),
+            "highest_kn": _largest(np.where(burning, rows["kn"], np.nan), kn_at_ignition),
+            "kn_at_ignition": kn_at_ignition,
             "final_throat_diameter": 2.0 * _largest(rows["throat"], layout.throat_radius),
+            "total_impulse": impulse,
+            "peak_thrust": _largest(push["end"], 0.0),
+            "mean_thrust": impulse / burn_time,
+            "burn_time": burn_time,
+            "action_time": _action_time(rows, record.start, peak),
+            "specific_impulse": impulse / (mass * STANDARD_GRAVITY),
+            "thrust_coefficient": impulse / (throat * pressure_integral),
+            "highest_port_mach": _largest(rows["mach"], 0.0),
+            "highest_mass_flux": _largest(rows["flux"], 0.0),
+            "port_over_throat": record.port_over_throat,
+            "propellant_mass": mass,
             "peak_mass_flow": _largest(rows["flow"], 0.0),
         }
     impossible = _impossible(motors)
@@ -1047,7 +1047,7 @@ def _curve(record: Record, push: dict[str, Array]) -> Curve:
         "head_pressure": (rows["head"] * rows["pressure"], record.head * start),
         "thrust": (push["end"], zero),
         "mass_flow": (rows["flow"], zero),
-        "kn": (rows["kn"], record.initial_kn),
+        "kn": (rows["kn"], record.kn_at_ignition),
         "mass_flux": (rows["flux"], zero),
         "regression": (rows["regression"], zero),
         "throat_diameter": (2.0 * rows["throat"], 2.0 * layout.throat_radius),

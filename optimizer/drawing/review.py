@@ -17,6 +17,8 @@ from optimizer.drawing.plates import FOOT, MARGIN, Labels, foot, pretty
 from optimizer.drawing.rungs import ladder_rows
 from optimizer.drawing.sheet import ALARM, FAINT, INK, PAPERS, Sheet, fitted, width_of
 from optimizer.units import display_unit, number_in, show
+from optimizer.vocabulary import spoken
+from physics.figures import PRESSURE, in_groups
 
 if TYPE_CHECKING:
     from physics.assessment import Assessment
@@ -88,36 +90,22 @@ def _shown(value: float, name: str, units: str) -> str:
     return pretty(show(value, name, units))
 
 
+_REVIEWED = (
+    "peak_head_pressure", "peak_pressure", "mean_pressure", "highest_kn", "kn_at_ignition", "peak_thrust", "mean_thrust",
+    "total_impulse", "burn_time", "specific_impulse", "highest_port_mach", "highest_mass_flux", "port_over_throat",
+)  # fmt: skip
+
+
 def figure_rows(assessment: Assessment, units: str, designation: str = "") -> list[tuple[str, str]]:
-    """The figures a reviewer asks for first, as name and text."""
+    """The figures a reviewer asks for first, as name and text; a row without a text is the title of those below it."""
     figures, expected = assessment.figures, float(np.ravel(assessment.maximum_expected_pressure)[0])
     rows = [("designation", designation)] if designation else []
-    rows.append(("maximum expected pressure", _shown(expected, "pressure", units)))
-    for name in (
-        "peak_head_pressure",
-        "peak_pressure",
-        "mean_pressure",
-        "peak_thrust",
-        "mean_thrust",
-        "total_impulse",
-        "burn_time",
-        "specific_impulse",
-        "initial_kn",
-        "peak_kn",
-        "port_to_throat_area",
-        "peak_mass_flux",
-    ):
-        rows.append((spoken(name), _shown(float(np.ravel(figures[name])[0]), name, units)))
+    for group, names in in_groups(_REVIEWED).items():
+        rows.append((group, ""))
+        if group == PRESSURE:
+            rows.append((spoken("maximum_expected_pressure"), _shown(expected, "pressure", units)))
+        rows += [(spoken(name), _shown(float(np.ravel(figures[name])[0]), name, units)) for name in names]
     return rows
-
-
-def spoken(name: str) -> str:
-    """A figure's name as it is written in a sentence.
-
-    >>> spoken("peak_kn"), spoken("mean_thrust")
-    ('peak Kn', 'mean thrust')
-    """
-    return name.replace("_", " ").replace(" kn", " Kn").replace("port to throat area", "port-to-throat area")
 
 
 def mass_rows(assessment: Assessment, units: str) -> list[tuple[str, str]]:
@@ -188,7 +176,7 @@ def _plain_table(sheet: Sheet, x: float, y: float, width: float, rows: Sequence[
     step = 1.42 * size * 25.4 / 72
     for name, text in rows:
         label = fitted(name, size, 0.6 * width)
-        sheet.text(x, y, label, size, color=FAINT)
+        sheet.text(x, y, label, size, bold=not text, color=FAINT if text else INK)
         sheet.text(x + width, y, fitted(text, size, width - width_of(label, size) - 2.0), size, "right")
         sheet.line([(x, y - 0.32 * step), (x + width, y - 0.32 * step)], 0.06, "#b8bec6")
         y -= step

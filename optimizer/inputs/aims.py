@@ -21,6 +21,7 @@ from optimizer.vocabulary import (
     FACTOR,
     LIMIT_NAMES,
     QUANTITIES,
+    RENAMED,
     SCATTERED_NAMES,
     KeySpec,
     at_percentile,
@@ -265,6 +266,8 @@ def _objective(table: Table, name: str, value: Any) -> Objective | None:
 
 def _meant(name: str, known: Iterable[str]) -> str:
     """What may have been meant by a name that is not known."""
+    if name in RENAMED:
+        return f"this figure is now called {RENAMED[name]}: write {RENAMED[name]} in place of {name}"
     names = list(known)
     near = nearest(name, names, 3)
     return f"did you mean {' or '.join(map(repr, near))}?" if near else f"figures: {', '.join(names[:12])}, ..."

@@ -191,7 +191,8 @@ def render_compare(view: View) -> str:
     """
     from optimizer.report.panels import change_rows, compared_figures, compared_ladders, detail, histories, picture_of
     from optimizer.report.pictures import swatch
-    from optimizer.report.values import spoken, unit_text
+    from optimizer.report.values import unit_text
+    from optimizer.vocabulary import spoken
 
     units = view.get("units", "metric")
     designs = list(view["designs"])

@@ -397,7 +397,15 @@
     heads.forEach((text, k) => head.append(element("th", { scope: "col", class: k ? "number" : "" }, text)));
     const target = byId("chosen-values");
     target.tHead.replaceChildren(head);
-    target.tBodies[0].replaceChildren(...data.columns.map((column, c) => {
+    let group = "";
+    target.tBodies[0].replaceChildren(...data.columns.flatMap((column, c) => {
+      const titled = [];
+      if (column.role === "result" && column.group && column.group !== group) {
+        const title = element("tr", {});
+        title.append(element("th", { scope: "rowgroup", colspan: heads.length }, column.group));
+        titled.push(title);
+      }
+      if (column.role === "result") group = column.group;
       const line = element("tr", {});
       const name = element("th", { scope: "row", title: column.meaning || column.label }, column.label + " ");
       name.append(element("span", { class: "unit" }, column.unit + (column.role === "objective" ? wish(c) : "")));
@@ -411,7 +419,7 @@
         } else if (data.rows[state.chosen][c] === data.rows[state.pinned][c]) change = "same";
         line.append(element("td", { class: "number" }, change));
       }
-      return line;
+      return [...titled, line];
     }));
   }
   byId("pin").addEventListener("click", () => {

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 from markupsafe import Markup
@@ -32,10 +33,11 @@ from optimizer.report.values import (
     meaning,
     number_text,
     percent,
-    spoken,
     unit_text,
     value_text,
 )
+from optimizer.vocabulary import group_of, spoken
+from physics.figures import GROUPS, MASS, in_groups
 
 View = Mapping[str, Any]
 
@@ -76,14 +78,16 @@ def headline(design: View, units: str) -> list[dict[str, str]]:
     return facts
 
 
-def figure_table(design: View, units: str) -> list[dict[str, str]]:
-    """Every figure of a design."""
-    return [fact(name, value, units) for name, value in (design.get("figures") or {}).items()]
+def figure_table(design: View, units: str, group: str) -> list[dict[str, str]]:
+    """The figures of a design that belong to a group."""
+    figures = design.get("figures") or {}
+    return [fact(name, figures[name], units) for name in in_groups(figures).get(group, ())]
 
 
 def mass_table(design: View, units: str) -> list[dict[str, str]]:
     """Masses known, and those that are not."""
-    rows = [fact(name, value, units, "loaded_mass") for name, value in (design.get("masses") or {}).items()]
+    rows = [row for row in figure_table(design, units, MASS) if row["name"] != spoken("propellant_mass")]
+    rows += [fact(name, value, units, "loaded_mass") for name, value in (design.get("masses") or {}).items()]
     unknown = design.get("unknown_masses") or ()
     if unknown:
         rows.append({"name": "left out of loaded", "number": "; ".join(unknown), "unit": "", "meaning": ""})
@@ -99,8 +103,8 @@ def mass_table(design: View, units: str) -> list[dict[str, str]]:
 
 
 TABLES: tuple[tuple[str, Callable[[View, str], list[dict[str, str]]]], ...] = (
-    ("figures", figure_table),
-    ("masses and fit", mass_table),
+    *((group, partial(figure_table, group=group)) for group in GROUPS if group != MASS),
+    ("mass and fit", mass_table),
 )
 """The tables of a design, by caption; a further one is a function and a row here."""
 
@@ -443,11 +447,14 @@ def _compared_times(designs: Sequence[View], units: str) -> list[dict[str, Any]]
     return [{"mode": mode, "part": part, "texts": texts} for (mode, part), texts in names.items()]
 
 
+_GROUP_ORDER = (*GROUPS, "")
+
+
 def compared_figures(designs: Sequence[View], units: str) -> list[dict[str, Any]]:
     """Figures of several motors side by side, and the change from the first to the last."""
     names = dict.fromkeys(name for design in designs for name in design.get("figures") or {})
     rows = []
-    for name in names:
+    for name in sorted(names, key=lambda name: _GROUP_ORDER.index(group_of(name))):
         values = [(design.get("figures") or {}).get(name) for design in designs]
         first, last = values[0], values[-1]
         delta = None if first is None or last is None else last - first
@@ -458,6 +465,7 @@ def compared_figures(designs: Sequence[View], units: str) -> list[dict[str, Any]
             {
                 "name": spoken(name),
                 "meaning": meaning(name),
+                "group": group_of(name),
                 "unit": unit_text(name, units),
                 "texts": [number_text(value, name, units) for value in values],
                 "change": change_text(delta, name, units),

@@ -10,7 +10,8 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from optimizer.limits import ALIASES
-from optimizer.report.values import meaning, number_text, spoken, unit_text, value_text
+from optimizer.report.values import meaning, number_text, unit_text, value_text
+from optimizer.vocabulary import group_of, spoken
 
 View = Mapping[str, Any]
 
@@ -95,6 +96,7 @@ def table_data(designs: Sequence[View], view: View, picks: Sequence[View], units
                 "label": spoken(name),
                 "unit": "" if is_text else unit_text(name, units),
                 "meaning": meaning(name),
+                "group": group_of(name),
                 "text": is_text,
                 "role": "objective" if name in objectives else "variable" if name in variables else "result",
                 "best": direction.get(name, ""),

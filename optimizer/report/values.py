@@ -13,18 +13,6 @@ from optimizer.units import display_unit, from_si, number_in, quantity, signific
 COUNTS = ("count", "rings", "burning_ends")  # last words of names that count things
 
 
-def spoken(name: str) -> str:
-    """A figure or key as words: "forward_closure.edge_distance" is "forward closure edge distance".
-
-    >>> spoken("peak_kn"), spoken("port_to_throat_area")
-    ('peak Kn', 'port-to-throat area')
-    """
-    if name == "kn":
-        return "Kn"
-    words = name.replace(".", " ").replace("_", " ")
-    return words.replace(" kn", " Kn").replace(" mach", " Mach").replace("port to throat area", "port-to-throat area")
-
-
 def meaning(name: str) -> str:
     """What the vocabulary says of a name, empty where it says nothing."""
     try:

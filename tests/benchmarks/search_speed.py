@@ -82,7 +82,7 @@ forward_closure.edge_distance = {{from = "8 mm", to = "14 mm", step = "1 mm"}}
 [limits]
 maximum_pressure = "9 MPa"
 minimum_factor = {{"screw shear" = 2.0, "case yield" = 1.5}}
-port_to_throat_area = {{min = 1.5}}
+port_over_throat = {{min = 1.5}}
 [objectives]
 loaded_mass = "min"
 total_impulse = "max"

@@ -115,7 +115,7 @@ forward_closure.screw = ["#8-32 UNC", "1/4-20 UNC"]
 [limits]
 maximum_pressure = "9 MPa"
 minimum_factor = {"screw shear" = 2.0, "case yield" = 1.5}
-port_to_throat_area = {min = 1.2}
+port_over_throat = {min = 1.2}
 [objectives]
 loaded_mass = "min"
 total_impulse = "max"

@@ -37,7 +37,7 @@ forward_closure.screw = ["#8-32 UNC", "1/4-20 UNC"]
 LIMITS = """
 maximum_pressure = "9 MPa"
 minimum_factor = {"screw shear" = 2.0, "case yield" = 1.5}
-port_to_throat_area = {min = 1.2}
+port_over_throat = {min = 1.2}
 """
 OBJECTIVES = """
 loaded_mass = "min"

@@ -123,10 +123,10 @@ def test_the_coarse_grid_holds_the_ends_and_stays_within_its_size():
 
 
 def test_nothing_feasible_is_said_with_what_to_relax(cases, tmp_path):
-    study = fine(cases, tmp_path, limits="port_to_throat_area = {min = 30.0}")
+    study = fine(cases, tmp_path, limits="port_over_throat = {min = 30.0}")
     result = search(study)
     assert result.designs == [] and result.exact is False
-    assert any(entry.get("limit") == "port_to_throat_area" for entry in result.relaxations)
+    assert any(entry.get("limit") == "port_over_throat" for entry in result.relaxations)
 
 
 # --- several machines -------------------------------------------------------------------------------------------------

@@ -165,7 +165,7 @@ thrust = {name = "F", unit = "lbf"}
     def test_every_figure_is_defined_and_json_has_no_nan(self, tmp_path, truth):
         answer = write(tmp_path, usual(*sampled(truth))).as_json()
         text = json.dumps(answer, allow_nan=False)
-        assert json.loads(text)["schema"] == 1
+        assert json.loads(text)["schema"] == 2
         named = " ".join([*DEFINITIONS, *DEFINITIONS.values()])
         undefined = [
             name for name in answer["measured"] if name not in named and name.removeprefix("final_") not in named

@@ -137,7 +137,7 @@ motor = "motor.toml"
 core_diameter = ["14 mm", "16 mm"]
 throat_diameter = ["9 mm", "10 mm", "11 mm"]
 [limits]
-peak_mass_flux = {max = "1000 kg/m^2/s"}
+highest_mass_flux = {max = "1000 kg/m^2/s"}
 [objectives]
 total_impulse = "max"
 smallest_factor = "max"

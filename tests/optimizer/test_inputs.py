@@ -142,7 +142,7 @@ grain_length = "fill"
 [limits]
 maximum_pressure = "9 MPa"
 minimum_factor = {"screw shear" = 2.0, "case yield" = 1.5}
-port_to_throat_area = {min = 2.0}
+port_over_throat = {min = 2.0}
 
 [objectives]
 loaded_mass = "min"
@@ -614,11 +614,16 @@ BROKEN_STUDIES = [
     case('grain_length = "fill"', 'hold = "outside"', "search.hold", '"outside"', "E113", "choice", "outer-diameter"),
     case('maximum_pressure = "9 MPa"', 'maximum_presure = "9 MPa"', "limits.maximum_presure", '"9 MPa"', "E151", "limited", "'maximum_pressure'"),
     case('maximum_pressure = "9 MPa"', "maximum_pressure = 9", "limits.maximum_pressure", "9", "E101", "bare number", '"9 MPa"'),
-    case("{min = 2.0}", "{min = 3.0, max = 2.0}", "limits.port_to_throat_area", "{min = 3.0, max = 2.0}", "E157", "wrong way"),
-    case("{min = 2.0}", "{minimum = 2.0}", "limits.port_to_throat_area.minimum", "2.0", "E110", "min"),
-    case("{min = 2.0}", "2.0", "limits.port_to_throat_area", "2.0", "E108", "bounds", "{min ="),
-    case("{min = 2.0}", '{min = "2 mm"}', "limits.port_to_throat_area.min", '"2 mm"', "E103", "a length"),
-    case("{min = 2.0}", "{min = nan}", "limits.port_to_throat_area.min", "NaN", "E105", "finite"),
+    case("{min = 2.0}", "{min = 3.0, max = 2.0}", "limits.port_over_throat", "{min = 3.0, max = 2.0}", "E157", "wrong way"),
+    case("{min = 2.0}", "{minimum = 2.0}", "limits.port_over_throat.minimum", "2.0", "E110", "min"),
+    case("{min = 2.0}", "2.0", "limits.port_over_throat", "2.0", "E108", "bounds", "{min ="),
+    case("{min = 2.0}", '{min = "2 mm"}', "limits.port_over_throat.min", '"2 mm"', "E103", "a length"),
+    case("{min = 2.0}", "{min = nan}", "limits.port_over_throat.min", "NaN", "E105", "finite"),
+    case("port_over_throat =", "port_to_throat_area =", "limits.port_to_throat_area", "{min = 2.0}", "E151", "is now called port_over_throat"),
+    case("port_over_throat = {min", "peak_mass_flux = {max", "limits.peak_mass_flux", "{max = 2.0}", "E151", "is now called highest_mass_flux"),
+    case('loaded_mass = "min"', 'peak_kn = "min"', "objectives.peak_kn", '"min"', "E152", "is now called highest_kn"),
+    case('loaded_mass = "min"', 'initial_kn = "min"', "objectives.initial_kn", '"min"', "E152", "is now called kn_at_ignition"),
+    case('loaded_mass = "min"', 'peak_port_mach = "min"', "objectives.peak_port_mach", '"min"', "E152", "is now called highest_port_mach"),
     case('"screw shear" = 2.0', '"screw sheer" = 2.0', "limits.minimum_factor", "", "E151", "rung", "'screw shear'"),
     case('"screw shear" = 2.0', '"screw shear" = -2.0', "limits.minimum_factor", "", "E106", "negative"),
     case('loaded_mass = "min"', 'loaded_mas = "min"', "objectives.loaded_mas", '"min"', "E152", "aimed", "'loaded_mass'"),
@@ -687,7 +692,7 @@ class TestStudy:
         assert study.size == 7 * study.variables["core_diameter"].count * 45 * 4 * 5 * 2
         assert [(limit.name, limit.quantity, limit.minimum, limit.maximum) for limit in study.limits] == [
             ("maximum_pressure", "maximum_expected_pressure", None, 9e6),
-            ("port_to_throat_area", "port_to_throat_area", 2.0, None),
+            ("port_over_throat", "port_over_throat", 2.0, None),
         ]
         assert study.minimum_factor == {"screw shear": 2.0, "case yield": 1.5}
         assert [(aim.name, aim.sense, aim.sign) for aim in study.objectives] == [

@@ -35,7 +35,7 @@ def test_rules_sort_what_a_study_asks(cases, tmp_path):
     )
     rules = rules_of(load_study(cases.write_study(tmp_path, limits=limits)))
     assert [bound.quantity for bound in rules.figures] == [
-        "total_impulse", "maximum_expected_pressure", "port_to_throat_area",
+        "total_impulse", "maximum_expected_pressure", "port_over_throat",
     ]  # fmt: skip
     assert [bound.quantity for bound in rules.masses] == ["loaded_mass"]
     assert [bound.quantity for bound in rules.dimensions] == ["outer_diameter"]

@@ -58,8 +58,8 @@ def admit(study, result):
     [
         ("smallest_factor = {min = 30}", ["smallest_factor"]),
         ('forward_closure_mass = {max = "0.01 kg"}', ["forward_closure_mass"]),
-        ('forward_closure_mass = {min = "9 kg"}\npeak_mass_flux = {max = "1 kg/m^2/s"}',
-         ["forward_closure_mass", "peak_mass_flux"]),
+        ('forward_closure_mass = {min = "9 kg"}\nhighest_mass_flux = {max = "1 kg/m^2/s"}',
+         ["forward_closure_mass", "highest_mass_flux"]),
         ('smallest_factor = {min = 30}\ncase_mass = {max = "0.01 kg"}', ["case_mass", "smallest_factor"]),
     ],
 )  # fmt: skip

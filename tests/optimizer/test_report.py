@@ -389,7 +389,7 @@ class TestSearch:
         assert [float(row[column]) for row in data["rows"]] == [1300.0 + 10 * k for k in range(12)]
         assert data["columns"][0] == {
             "key": "loaded_mass", "label": "loaded mass", "unit": "kg", "text": False, "role": "objective",
-            "best": "min", "meaning": values.meaning("loaded_mass"),
+            "best": "min", "group": "mass", "meaning": values.meaning("loaded_mass"),
         }  # fmt: skip
         assert len(re.findall("<template data-design=", page)) == 12
 

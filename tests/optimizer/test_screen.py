@@ -122,8 +122,8 @@ def test_each_limit_is_counted_alone(cases, tmp_path):
         found = space.candidates(digits[rows])
         possible = found.possible
         seen = assess(found.motors)
-        pressure = seen.figures["port_to_throat_area"]
-        counted["port_to_throat_area"] += int((possible & (pressure < 1.2)).sum())
+        pressure = seen.figures["port_over_throat"]
+        counted["port_over_throat"] += int((possible & (pressure < 1.2)).sum())
         counted["maximum_pressure"] += int((possible & (seen.maximum_expected_pressure > 9e6)).sum())
         for mode in {rung.mode for rung in seen.ladder.rungs}:
             required = study.minimum_factor.get(mode)
@@ -133,7 +133,7 @@ def test_each_limit_is_counted_alone(cases, tmp_path):
                     fails |= ~(rung.factor >= (rung.required if required is None else required))
             counted[families.limit_name(mode)] += int((possible & fails).sum())
     for name in (
-        "port_to_throat_area",
+        "port_over_throat",
         "maximum_pressure",
         *map(families.limit_name, {t.mode for t in families.terms}),
     ):

@@ -29,7 +29,7 @@ def test_the_results_folder_holds_what_was_found(cases, tmp_path):
     study = load_study(cases.write_study(tmp_path))
     result = search(study, tmp_path / "out")
     found = json.loads((tmp_path / "out" / "pareto.json").read_text())
-    assert found["schema"] == 1 and found["exact"] is True
+    assert found["schema"] == 2 and found["exact"] is True
     assert found["space"] == found["evaluated"] == study.size
     assert 0 < found["feasible"] < found["space"]
     assert found["rejected_by"] and all(count > 0 for count in found["rejected_by"].values())
@@ -100,11 +100,11 @@ grain_length = "fill"
 
 
 def test_nothing_feasible_says_what_to_relax(cases, tmp_path):
-    limits = 'maximum_pressure = "9 MPa"\nport_to_throat_area = {min = 9.0}'
+    limits = 'maximum_pressure = "9 MPa"\nport_over_throat = {min = 9.0}'
     study = load_study(cases.write_study(tmp_path, limits=limits, **PLAIN))
     result = search(study, tmp_path / "out")
     assert result.designs == [] and result.exact and result.feasible == 0
-    single = next(entry for entry in result.relaxations if entry.get("limit") == "port_to_throat_area")
+    single = next(entry for entry in result.relaxations if entry.get("limit") == "port_over_throat")
     # the widest port over the throat among candidates that pass everything else
     motors = study.motor.motors
     best = max(
@@ -121,7 +121,7 @@ def test_nothing_feasible_says_what_to_relax(cases, tmp_path):
     )
     stricter = limits.replace("min = 9.0", f"min = {single['to'] * (1 + 1e-9)!r}")
     assert search(load_study(cases.write_study(tmp_path / "stricter", limits=stricter, **PLAIN))).designs == []
-    assert result.nearest[0]["misses"][0]["limit"] == "port_to_throat_area"
+    assert result.nearest[0]["misses"][0]["limit"] == "port_over_throat"
     assert json.loads((tmp_path / "out" / "pareto.json").read_text())["designs"] == []
 
 
@@ -132,14 +132,14 @@ def _others_pass(motors):
 
 
 def test_a_pair_of_limits_is_relaxed_where_one_will_not_do(cases, tmp_path):
-    limits = 'port_to_throat_area = {min = 9.0}\nouter_diameter = {max = "50 mm"}'
+    limits = 'port_over_throat = {min = 9.0}\nouter_diameter = {max = "50 mm"}'
     result = search(load_study(cases.write_study(tmp_path, limits=limits, **PLAIN)))
     assert not [entry for entry in result.relaxations if len(entry["limits"]) == 1]
     pair = next(
-        entry for entry in result.relaxations if set(entry["limits"]) == {"port_to_throat_area", "outer_diameter"}
+        entry for entry in result.relaxations if set(entry["limits"]) == {"port_over_throat", "outer_diameter"}
     )
     to = {change["limit"]: change["to"] for change in pair["changes"]}
-    relaxed = f'port_to_throat_area = {{min = {to["port_to_throat_area"]!r}}}\nouter_diameter = {{max = "57.2 mm"}}'
+    relaxed = f'port_over_throat = {{min = {to["port_over_throat"]!r}}}\nouter_diameter = {{max = "57.2 mm"}}'
     assert to["outer_diameter"] == pytest.approx(0.0572)
     assert search(load_study(cases.write_study(tmp_path / "again", limits=relaxed, **PLAIN))).designs
 
@@ -285,11 +285,11 @@ def test_a_throat_is_not_rounded_beyond_the_exit(cases, tmp_path):
 
 
 def test_what_turned_candidates_away_is_told_in_one_order(cases, tmp_path):
-    limits = 'port_to_throat_area = {min = 9.0}\nouter_diameter = {max = "50 mm"}'  # each turns all of them away
+    limits = 'port_over_throat = {min = 9.0}\nouter_diameter = {max = "50 mm"}'  # each turns all of them away
     study = load_study(cases.write_study(tmp_path, limits=limits, **PLAIN))
     for _ in range(2):  # the second time from its own record
         told = list(search(study, tmp_path / "out").rejected_by.items())
-        assert told[:2] == [("outer_diameter", study.size), ("port_to_throat_area", study.size)]
+        assert told[:2] == [("outer_diameter", study.size), ("port_over_throat", study.size)]
 
 
 def test_the_ring_s_material_is_the_plate_s_where_the_file_names_none(cases, tmp_path):

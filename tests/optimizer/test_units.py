@@ -126,7 +126,7 @@ class TestShowing:
         assert show(0.0135, "nozzle.throat_diameter", "imperial") == "0.5315 in"
         assert show(6.2e6, "maximum_expected_pressure", "imperial") == "899.2 psi"
         assert show(293.15, "temperature", "imperial") == "68.00 degF"
-        assert show(203.3, "initial_kn") == "203.3"
+        assert show(203.3, "kn_at_ignition") == "203.3"
 
     def test_missing_values_are_a_dash(self):
         assert show(math.nan, "peak_pressure") == "–"

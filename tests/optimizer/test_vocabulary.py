@@ -11,13 +11,14 @@ from optimizer.vocabulary import (
     LIMIT_NAMES,
     MOTOR_KEYS,
     QUANTITIES,
+    RENAMED,
     SHORT_KEYS,
     at_percentile,
     column_of,
     find_quantity,
 )
 from physics import motors
-from physics.figures import FIGURES
+from physics.figures import FIGURES, GROUPS, in_groups
 
 PARTS = {
     "propellant": motors.Propellant,
@@ -89,3 +90,16 @@ def test_a_percentile_has_the_units_of_its_quantity():
     assert find_quantity(at_percentile("peak_pressure", 97.5)) is QUANTITIES["peak_pressure"]
     assert find_quantity("factor.screw shear") is QUANTITIES["factor"]
     assert find_quantity("loudness_p5") is None
+
+
+def test_figures_stand_in_groups_and_what_was_renamed_is_known_by_its_new_name_only():
+    names = list(FIGURES)
+    assert list(in_groups(names)) == list(GROUPS) and sum(map(len, in_groups(names).values())) == len(names)
+    assert set(RENAMED.values()) <= set(FIGURES) and not set(RENAMED) & set(LIMIT_NAMES)
+
+
+def test_port_and_burning_surface_are_apart_in_every_list():
+    """Thrust and impulse stand between them, wherever figures are shown in the table's order."""
+    four = ("kn_at_ignition", "highest_kn", "port_over_throat", "highest_mass_flux")
+    places = [list(FIGURES).index(name) for name in four]
+    assert places != sorted(places) and max(places) - min(places) > len(four)

@@ -182,3 +182,8 @@ def test_light_path_is_the_full_kernel():
         np.testing.assert_allclose(
             steady.peak_head_pressure(motors), kernel.evaluate(motors)["peak_head_pressure"], rtol=1e-12
         )
+
+
+@pytest.mark.parametrize("name", ["steady", "transient"])
+def test_figures_come_in_the_order_of_their_table(name):
+    assert list(kernel.evaluate(batch(2), name).values) == list(kernel.FIGURES)

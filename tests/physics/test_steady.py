@@ -227,7 +227,7 @@ class Adaptive:
         time = self.integral(lambda x: 1 / self.rate(self.kn(x)))
         pressure = self.integral(lambda x: self.pressure(self.kn(x)) / self.rate(self.kn(x)))
         impulse = self.integral(lambda x: self.thrust(self.pressure(self.kn(x))) / self.rate(self.kn(x)))
-        peak_kn = self.largest(self.kn)
+        highest_kn = self.largest(self.kn)
         mass = self.motors.propellant.density[0] * sum(
             c * np.pi / 4 * (outer**2 - core**2) * length for c, length, outer, core, _ in self.rows
         )
@@ -239,16 +239,16 @@ class Adaptive:
             "total_impulse": impulse,
             "mean_thrust": impulse / time,
             "propellant_mass": mass,
-            "peak_kn": peak_kn,
-            "initial_kn": self.kn(0.0),
-            "peak_pressure": self.pressure(peak_kn),
+            "highest_kn": highest_kn,
+            "kn_at_ignition": self.kn(0.0),
+            "peak_pressure": self.pressure(highest_kn),
             "initial_pressure": self.pressure(self.kn(0.0)),
-            "peak_thrust": self.thrust(self.pressure(peak_kn)),
+            "peak_thrust": self.thrust(self.pressure(highest_kn)),
             "peak_head_pressure": self.largest(
                 lambda x: self.pressure(self.kn(x)) * self.head_ratio(self.port_ratio(x))
             ),
-            "peak_mass_flux": self.largest(lambda x: self.pressure(self.kn(x)) / self.port_ratio(x)) / velocity,
-            "port_to_throat_area": self.port_ratio(0.0),
+            "highest_mass_flux": self.largest(lambda x: self.pressure(self.kn(x)) / self.port_ratio(x)) / velocity,
+            "port_over_throat": self.port_ratio(0.0),
             "head_pressure_ratio": self.head_ratio(-self.largest(lambda x: -self.port_ratio(x))),
             "specific_impulse": impulse / mass / 9.80665,
             "thrust_coefficient": impulse / self.throat_area / pressure,
@@ -405,8 +405,8 @@ class TestSmoothBurns:
             name: flag.sum() for name, flag in long.flags.items()
         }
         agree(short, long, np.arange(batch.size), rel=1e-6)
-        exact = ("peak_pressure", "peak_thrust", "peak_head_pressure", "peak_mass_flux", "pressure_integral",
-                 "peak_port_mach", "head_pressure_ratio", "propellant_mass")
+        exact = ("peak_pressure", "peak_thrust", "peak_head_pressure", "highest_mass_flux", "pressure_integral",
+                 "highest_port_mach", "head_pressure_ratio", "propellant_mass")
         for name in exact:
             np.testing.assert_allclose(short[name], long[name], rtol=1e-9, err_msg=name)
         np.testing.assert_allclose(short_head, long["peak_head_pressure"], rtol=1e-9)
@@ -497,7 +497,7 @@ class TestInvariants:
             key: motors.value(key) / squeeze for key in ("nozzle.throat_diameter", "nozzle.exit_diameter")
         })
         wide_figures, tight_figures = kernel.evaluate(motors), kernel.evaluate(tight)
-        assert tight_figures["peak_kn"] > wide_figures["peak_kn"]
+        assert tight_figures["highest_kn"] > wide_figures["highest_kn"]
         assert tight_figures["peak_pressure"] >= wide_figures["peak_pressure"] * (1 - 1e-12)
         if motors.propellant.rate.shape[1] < 3:  # the laws whose rate never falls with pressure
             assert tight_figures["burn_time"] <= wide_figures["burn_time"] * (1 + 1e-9)
@@ -530,7 +530,7 @@ class TestCurve:
                 area = np.trapezoid(history[motor_index, here], time)
                 assert area == pytest.approx(figures[name][motor_index], rel=3e-4)
             tops = ((curve.chamber_pressure, "peak_pressure"), (curve.head_pressure, "peak_head_pressure"),
-                    (curve.kn, "peak_kn"), (curve.mass_flux, "peak_mass_flux"), (curve.thrust, "peak_thrust"))
+                    (curve.kn, "highest_kn"), (curve.mass_flux, "highest_mass_flux"), (curve.thrust, "peak_thrust"))
             for history, name in tops:
                 assert np.nanmax(history[motor_index]) == pytest.approx(figures[name][motor_index], rel=2e-4), name
 
@@ -575,11 +575,11 @@ class TestFlags:
     def test_port_narrower_than_the_throat(self):
         figures = kernel.evaluate(motor([(4, 0.085, 0.05, 0.018, 2)], throat=0.02))
         assert figures.flags["port_choked"].all()
-        assert figures["peak_port_mach"] == 1.0
+        assert figures["highest_port_mach"] == 1.0
         g, ratio = 1.2, 0.81
         expected = (1 + g) / ((g + 1) / 2) ** (g / (g - 1)) / ratio
         assert figures["head_pressure_ratio"][0] == pytest.approx(expected, rel=1e-12)
-        assert figures["port_to_throat_area"][0] == pytest.approx(ratio, rel=1e-12)
+        assert figures["port_over_throat"][0] == pytest.approx(ratio, rel=1e-12)
 
     def test_separation(self):
         figures = kernel.evaluate(motor([(2, 0.085, 0.05, 0.02, 2)], throat=0.016, expansion=20.0))

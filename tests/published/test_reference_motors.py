@@ -132,7 +132,7 @@ SUGAR = FIVE_ROWS + grain(3, "80 mm", "40 mm", "15 mm", 2) + nozzle(
 )
 
 NAMES = ("peak_pressure", "peak_head_pressure", "mean_pressure", "burn_time", "total_impulse", "peak_thrust",
-         "propellant_mass", "thrust_coefficient", "peak_mass_flux", "maximum_expected_pressure")
+         "propellant_mass", "thrust_coefficient", "highest_mass_flux", "maximum_expected_pressure")
 
 WORKED = {
     "inches": (JOINT, (3827552, 3847133, 3599953, 3.243465, 4297.596, 1419.292, 2.053607, 1.401191, 1058.299, 4004138)),
