@@ -6,14 +6,20 @@ Owns the hashes under which a record may be resumed. Imports nothing of ours.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
 from importlib import resources
-from typing import Any
+from importlib.resources.abc import Traversable
+from typing import TYPE_CHECKING
 
-_BLOCKS = ("space", "limits", "patterns", "families", "screen", "evolve", "finalists", "spread", "watch", "front")
-"""The modules of optimizer on which a block depends, beside all of physics."""
+if TYPE_CHECKING:
+    from optimizer.inputs import Study
+
+PACKAGES = ("physics", "optimizer")
+"""Everything of which a block can be computed: whatever a worker imports or reads of ours lies in these."""
+_MADE_BY_PYTHON = ("__pycache__",)
 
 
-def fingerprint(study: Any, *parts: object) -> str:
+def fingerprint(study: Study, *parts: object) -> str:
     """Hash of everything that the blocks of a search are computed from: files read, this program, and `parts`."""
     digest = hashlib.sha256(f"{study.digest}:{study.motor.digest}:{code_hash()}".encode())
     digest.update(":".join(str(part) for part in parts).encode())
@@ -21,12 +27,31 @@ def fingerprint(study: Any, *parts: object) -> str:
 
 
 def code_hash() -> str:
-    """Hash of the code that computes blocks: all of physics, and the search."""
+    """Hash of this program: all modules and all data files of its packages, however deep they lie.
+
+    No list of what matters is kept: one that is written by hand goes stale in silence, and a search resumed with it
+    would mix blocks of two programs. What cannot matter (a page's style) costs a search begun before it, no more.
+    """
     digest = hashlib.sha256()
-    for package in ("physics", "optimizer"):
-        for item in sorted(resources.files(package).iterdir(), key=lambda item: item.name):
-            name, _, kind = item.name.rpartition(".")
-            if kind in ("py", "csv") and (package == "physics" or name in _BLOCKS):
-                digest.update(item.name.encode())
-                digest.update(item.read_bytes())
+    for package in PACKAGES:
+        root = resources.files(package)
+        modules = 0
+        for name, item in files_of(root, package):
+            content = item.read_bytes()
+            digest.update(f"{name}:{len(content)}:".encode())
+            digest.update(content)
+            modules += name.endswith(".py")
+        if not modules:
+            raise RuntimeError(f"no module of {package} can be read at {root}: a search could not tell what computed it")
     return digest.hexdigest()
+
+
+def files_of(folder: Traversable, name: str) -> Iterator[tuple[str, Traversable]]:
+    """Every file of a package under its path from the package, in an order that no file system decides."""
+    for item in sorted(folder.iterdir(), key=lambda item: item.name):
+        path = f"{name}/{item.name}"
+        if item.is_dir():
+            if item.name not in _MADE_BY_PYTHON:
+                yield from files_of(item, path)
+        elif not item.name.endswith((".pyc", ".pyo")):
+            yield path, item
