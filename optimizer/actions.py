@@ -153,6 +153,7 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution]) ->
         "masses": {key: first(value) for key, value in assessment.masses.items()},
         "unknown_masses": list(assessment.unknown_masses),
         "fit": _fit_answer(assessment),
+        "room": room_answer(assessment),
         "cautions": [{"about": caution.about, "text": caution.text} for caution in found],
         "ok": _verdict(assessment),
     }
@@ -167,7 +168,23 @@ def _verdict(assessment: Assessment) -> bool | None:
 def _fit_answer(assessment: Assessment) -> dict[str, Any] | None:
     if assessment.fit is None:
         return None
-    return {key: (bool(_ravel(value)[0]) if key == "ok" else first(value)) for key, value in assessment.fit.items()}
+    flags = ("ok", "in_airframe")
+    return {key: (bool(_ravel(value)[0]) if key in flags else first(value)) for key, value in assessment.fit.items()}
+
+
+def room_answer(assessment: Assessment) -> dict[str, Any] | None:
+    """The room along the case in SI, None where it is not assessed."""
+    from optimizer.tables import assumption_texts
+
+    placed = assessment.assembly
+    if placed.not_assessed:
+        return None
+    return {
+        "stack": first(placed.stack),
+        "available": first(placed.case_length),
+        "left": first(placed.left),
+        "assumed": assumption_texts(placed),
+    }
 
 
 def _ravel(value: Any) -> Any:
@@ -253,6 +270,7 @@ def _print_check(file: Any, assessment: Assessment, found: Sequence[Caution], ou
         block("Masses", *masses)
     else:
         block("Masses and airframe", *masses, tables.fit_line(assessment.fit, output.units))
+    block("Room along the case", *tables.room_lines(assessment.assembly, output.units))
     notes = tables.more_notes(ladder)
     if notes is not None:
         block("More on the lowest rungs", notes)

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.units import show
+from physics.assembly import LOOSE_SHARE
 from physics.assessment import Assessment
 from physics.erosion import LAWS
-from physics.fit import closure_reach
 from physics.seals import gland_warnings
 
 PORT_RULE = 2.0
@@ -158,23 +158,30 @@ def _glands(assessment: Assessment) -> Iterator[Caution]:
 
 
 def _stack(assessment: Assessment, units: str) -> Iterator[Caution]:
-    """Room for another whole grain, left empty."""
-    motors = assessment.motors
-    if motors.case is None or motors.case.length is None:
+    """A stack too long for its case, room that lets the grains move, or a room that cannot be judged."""
+    placed = assessment.assembly
+    if placed.not_assessed:
+        yield Caution("room in the case not assessed", f"{placed.not_assessed}: whether the parts go together is not known.")
         return
-    grain = motors.grain
+    left = float(placed.left[0])
+    if not left >= 0.0:
+        yield Caution(
+            "stack too long",
+            f"Rings, plate, grains and nozzle need {show(float(placed.stack[0]), 'length', units)}, the case has "
+            f"{show(float(placed.case_length[0]), 'length', units)}. Give a longer case, or fewer or shorter grains.",
+        )
+        return
+    grain = assessment.motors.grain
     counts, lengths = np.broadcast_arrays(np.atleast_2d(grain.count)[0], np.atleast_2d(grain.length)[0])
-    taken = float(np.sum(counts * lengths))
-    for part in (closure_reach(motors.forward_closure), closure_reach(motors.aft_closure), motors.nozzle.insert_length):
-        taken += 0.0 if part is None else float(np.ravel(part)[0])
-    spare = float(np.ravel(motors.case.length)[0]) - taken
     shortest = float(lengths[counts > 0].min())
-    if spare >= shortest:
+    if left > LOOSE_SHARE * shortest:
+        another = left >= shortest
+        cure = "Use another count or length of grains, a shorter case, or a spacer" if another else "Put in a spacer"
+        text = f", room for another grain of {show(shortest, 'length', units)}" if another else ""
         yield Caution(
             "room left in the case",
-            f"Grains, closures and nozzle leave {show(spare, 'length', units)} of the case empty, room for another "
-            f"grain of {show(shortest, 'length', units)}: the count does not divide the case. Use another count or "
-            "length, or a spacer, so that the stack cannot shift.",
+            f"Rings, plate, grains and nozzle leave {show(left, 'length', units)} of the case empty{text}: the grains can "
+            f"move, and the aft end sees it. {cure}, so that the stack cannot shift.",
         )
 
 

@@ -12,8 +12,9 @@ Candidates that geometry rules out are counted under that reason and no other. R
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -39,10 +40,12 @@ from optimizer.vocabulary import FACTOR
 from optimizer.watch import watched_mode
 from physics import kernel as kernels
 from physics import ladder
+from physics.assembly import SHAPES, assemble
 from physics.fit import fit
 from physics.mass import PARTS, part_mass
 from physics.modes import NotComputable
 from physics.motors import Figures, Motors, Situation
+from physics.transient import free_volume
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -107,7 +110,7 @@ class Families:
         burn = {number for term in self.terms if term.burn and not term.late for number in term.variables}
         ballistic |= {number for number in outside if self._moves_ballistics(number)}
         self.ballistic = sorted(ballistic)
-        self.outer = [*self.ballistic, *sorted((outside | burn) - ballistic)]
+        self.outer = [*self.ballistic, *sorted((outside | burn | self._shaping(outside)) - ballistic)]
         if any(column.of_ladder for column in self.rules.scatter) or self.aimed_modes:
             # Under the tolerances a ladder is no table of a few variables, and where single rungs are aimed for no
             # pattern stands for another: each candidate is a family of its own.
@@ -120,6 +123,24 @@ class Families:
         """Modes whose own factor is an objective."""
         return [aim.name.partition(".")[2] for aim in self.rules.aims if aim.name.startswith(f"{FACTOR}.")]
 
+    def _shaping(self, outside: set[int]) -> set[int]:
+        """Variables that decide whether the parts can exist and go together; no pattern may hold such a one.
+
+        A rule that no candidate breaks decides nothing, and its variables may stay inside.
+        """
+        found: set[int] = set()
+        if any(not assemble(motors).not_assessed for _, motors in self.space.probes()):
+            found |= variables_of(self.space, probe_columns(self.space, assemble))
+        for shape in SHAPES:
+            numbers = variables_of(self.space, probe_columns(self.space, shape.which))
+            if numbers <= outside | found:
+                continue
+            size = int(np.prod([self.space.radices[number] for number in numbers], dtype=float))
+            broken = partial(_broken, which=shape.which)
+            if size > SMALL_TABLE or tabulate(self.space, sorted(numbers), broken).values.any():
+                found |= numbers
+        return found
+
     def _moves_ballistics(self, number: int) -> bool:
         return any(column.startswith(_ALWAYS_BALLISTIC) for column in self.space.variables[number].columns)
 
@@ -129,7 +150,7 @@ class Families:
 
     def _seen_by_transient(self) -> set[int]:
         """Inner variables that move what the transient kernel takes as free volume."""
-        columns = frozenset({"forward_closure.plate_thickness", "aft_closure.plate_thickness"})
+        columns = probe_columns(self.space, free_volume)
         return set(variables_of(self.space, columns)) & set(self.inner)
 
     def _outer_table(self, term: Term) -> Table | None:
@@ -268,7 +289,7 @@ class Families:
         fails[limits.CHOKED] = np.asarray(figures.flags["port_choked"], dtype=bool)
         fails[limits.OUTSIDE] = ~np.isfinite(pressure)
         if motors.airframe is not None and motors.case is not None:
-            fails[limits.FIT] = ~np.broadcast_to(np.asarray(fit(motors)["ok"], dtype=bool), (motors.size,))
+            fails[limits.FIT] = ~np.broadcast_to(np.asarray(fit(motors)["in_airframe"], dtype=bool), (motors.size,))
         floor = np.full(motors.size, np.inf)
         mode_fails: dict[str, Mask] = {}
         for term in self.outer_terms:
@@ -618,6 +639,12 @@ class Seen:
             floor=self.floor[which],
             passes=self.passes[which],
         )
+
+
+def _broken(motors: Motors, which: Callable[[Motors], Mask | None]) -> Floats:
+    """1 where a rule of geometry is broken, else 0, (n,)."""
+    found = which(motors)
+    return np.zeros(motors.size) if found is None else np.broadcast_to(found, (motors.size,)).astype(float)
 
 
 def _bare(motors: Motors) -> Motors:

@@ -56,6 +56,7 @@ def figures(look: Assessment | Figures) -> pd.DataFrame:
         for name, value in (look.fit or {}).items():
             if value is not None:
                 columns["fits" if name == "ok" else name] = value
+        columns["room_left"] = look.assembly.left if not look.assembly.not_assessed else np.full(look.motors.size, np.nan)
         columns["ok"] = look.ok
     size = len(next(iter(burn.values.values())))
     return _with_units(pd.DataFrame({name: _column(values, size) for name, values in columns.items()}))

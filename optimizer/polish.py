@@ -151,9 +151,7 @@ def _figures(motors: Motors, kernel: str, study: Any, drawn: int) -> list[tuple[
 def _passes(found: Assessment, kernel: str, study: Any, drawn: int) -> NDArray[np.bool_]:
     """Which motors meet every limit that the study sets, (n,)."""
     rules = rules_of(study)
-    good = found.described & np.isfinite(found.maximum_expected_pressure)
-    if found.fit is not None:
-        good &= np.broadcast_to(np.asarray(found.fit["ok"], dtype=bool), good.shape)
+    good = found.described & found.fits & np.isfinite(found.maximum_expected_pressure)
     for rung in found.ladder.rungs:
         good &= np.broadcast_to(rung.factor >= rules.factors.get(rung.mode, rung.required), good.shape)
     columns = {**found.figures.values, "maximum_expected_pressure": found.maximum_expected_pressure}

@@ -8,10 +8,10 @@ What moves with what. A thicker wall takes its room from the bore with `hold = "
 diameter of the grains moves with the bore, liner and clearance unchanged; with `hold = "bore"` the outside grows
 instead. A stock tube brings its own outer diameter. `core_diameter`, `grain_count` and `grain_length` belong to the
 first grain row of the base motor; other rows stay as they are. `core_diameter_aft` with `aft_count` opens the last
-grains of that row. `grain_length = "neutral"` is (3 D + d)/2. `grain_length = "fill"` shares the length left between
-the closures among the searched number of grains; where no number is searched, as many whole grains of the base length
-as go in are followed by one shorter grain, or, where less than a quarter of a grain would be left, the whole grains
-are made longer instead. `expansion_ratio` sets the exit diameter from the throat.
+grains of that row. `grain_length = "neutral"` is (3 D + d)/2. `grain_length = "fill"` shares the length left in the case
+as assembled, from plate to nozzle, among the searched number of grains; where no number is searched, as many whole grains
+of the base length as go in are followed by one shorter grain, or, where less than a quarter of a grain would be left,
+the whole grains are made longer instead. `expansion_ratio` sets the exit diameter from the throat.
 """
 
 from __future__ import annotations
@@ -27,7 +27,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer import vocabulary
-from physics.fit import closure_reach
+from optimizer.limits import STACK
+from optimizer.watch import columns_read
+from physics.assembly import assemble, impossible_shapes
 from physics.motors import Motors, Propellant
 
 Integers = NDArray[np.int64]
@@ -113,6 +115,7 @@ class Space:
         self._variants: dict[tuple[int, ...], Motors] = {}
         self._probes: list[tuple[int | None, Motors]] | None = None
         self._mode, self._hold = self.study.grain_length_mode, self.study.hold
+        self._room_columns = _room_columns(self._base)
         self.variables = tuple(self._variable(name, span) for name, span in self.study.variables.items())
         self.radices = tuple(variable.count for variable in self.variables)
         self._place = {variable.meaning: number for number, variable in enumerate(self.variables)}
@@ -296,11 +299,11 @@ class Space:
     def _columns(self, name: str, is_text: bool, brings_outside: bool) -> set[str]:
         """The columns that a variable changes, itself and what moves with it."""
         changed = self._own_columns(name, is_text, brings_outside)
-        if self._mode == "fill" and (changed & _room_columns(self._base) or name == "grain_count"):
+        if self._mode == "fill" and (changed & self._room_columns or name == "grain_count"):
             changed |= {"grain.length", "grain.count"}
         if self._mode == "neutral" and changed & {"grain.core_diameter", "grain.outer_diameter"}:
             changed |= {"grain.length"}
-        if self.study.case_follows and changed & {"grain.length", "grain.count"}:
+        if self.study.case_follows and changed & {"grain.length", "grain.count", *self._room_columns}:
             changed |= {"case.length"}
         return changed
 
@@ -396,16 +399,10 @@ def _alike(rows: Integers) -> list[Integers]:
     return [np.flatnonzero(inverse == group) for group in range(int(inverse.max()) + 1)]
 
 
-def _room_columns(motors: Motors) -> set[str]:
-    """Columns that decide the length left between the closures."""
-    leaves = (
-        "plate_thickness",
-        "screws.ring_edge_distance",
-        "threaded_ring.engagement",
-        "snap_ring.edge_margin",
-        "snap_ring.ring_thickness",
-    )
-    return {"case.length"} | {f"{end}.{leaf}" for end in _CLOSURES if motors.value(end) for leaf in leaves}
+def _room_columns(motors: Motors) -> frozenset[str]:
+    """Columns that decide the length left for the grains."""
+    read = columns_read(assemble, motors)
+    return frozenset(column for column in read if not column.startswith(("grain.", "nozzle.exit", "nozzle.half")))
 
 
 def _is_count(name: str) -> bool:
@@ -541,11 +538,9 @@ class _Build:
         return {"count": np.maximum(whole, 1.0), "length": np.where(short, first["length"], stretched)}
 
     def _room(self, motors: Motors) -> Floats:
-        """Length left for the first row between the closures, the other rows taken off. [m]"""
-        assert motors.case is not None and motors.case.length is not None
-        taken = closure_reach(motors.forward_closure) + closure_reach(motors.aft_closure)
-        others = (_by_row(motors.grain, "count") * _by_row(motors.grain, "length"))[:, 1:].sum(axis=1)
-        return np.broadcast_to(motors.case.length - taken - others, (self.size,))
+        """Length left for the first row between plate and nozzle, the other rows taken off. [m]"""
+        placed = assemble(motors)
+        return placed.left + (placed.grain_end[:, 0] - placed.grain_start[:, 0])
 
     def _opened(self, row: dict[str, Any]) -> list[dict[str, Any]]:
         """The row split: the last `aft_count` grains with the aft core."""
@@ -575,9 +570,10 @@ class _Build:
         return {"nozzle.exit_diameter": throat * np.sqrt(self.values["expansion_ratio"])}
 
     def _following_length(self, motors: Motors) -> Floats:
-        """Case length that keeps the room the base motor leaves beyond its grains."""
-        assert self.base.case is not None and self.base.case.length is not None
-        return self.base.case.length + _stack(motors) - _stack(self.base)
+        """Case length that keeps the room that the base motor's stack leaves in its case."""
+        base = self.space._base
+        assert base.case is not None and base.case.length is not None
+        return _cut(base.case.length + (assemble(motors).stack - assemble(base).stack))
 
     def _rule_out(self, motors: Motors) -> None:
         grain, nozzle = motors.grain, motors.nozzle
@@ -597,9 +593,13 @@ class _Build:
             reasons["grain wider than the bore"] = (
                 there & (outside > np.broadcast_to(clear, (self.size,))[:, None] * (1.0 + 1e-9))
             ).any(axis=1)
-            if motors.case.length is not None:
+            placed = assemble(motors)
+            if not placed.not_assessed:
+                reasons[STACK] = ~placed.fits
+            elif motors.case.length is not None:
                 room = motors.case.length * (1.0 + 1e-9)
                 reasons["grains longer than the case"] = _stack(motors) > room
+        reasons |= impossible_shapes(motors)
         for reason, which in reasons.items():
             self.impossible[reason] = np.broadcast_to(np.asarray(which, dtype=bool), (self.size,))
 

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from optimizer.fit_rate import Fit, Learned
     from optimizer.search import Design, SearchResult
     from optimizer.spread import Chance, SpreadResult
+    from physics.assembly import Assembly
 
 FIRST = "bold"
 SHORT = "bold red"
@@ -131,10 +132,13 @@ def verdict_line(assessment: Assessment) -> Text:
     """Whether the motor holds what was assessed, what falls short, and how much was not assessed."""
     ladder = assessment.ladder
     short = [(rung.mode, rung.part) for rung in rung_order(ladder) if not bool(rung.ok.ravel()[0])]
-    unfit = assessment.fit is not None and not bool(np.ravel(np.asarray(assessment.fit["ok"]))[0])
+    unfit = assessment.fit is not None and not bool(np.ravel(np.asarray(assessment.fit["in_airframe"]))[0])
     words = [] if bool(assessment.described[0]) else [NOT_DESCRIBED]
     words += [f"Falls short: {rung_names(short)}."] if short else []
+    words += [] if bool(assessment.assembly.fits[0]) else ["The stack is too long for its case."]
     words += ["Does not fit the airframe."] if unfit else []
+    if not words and not bool(assessment.fits[0]):
+        words.append("Cannot be built.")
     style = SHORT if words else FIRST
     if not words:
         good = "Every rung assessed reaches its required factor."
@@ -296,13 +300,34 @@ def masses_table(masses: Mapping[str, Any], unknown: Iterable[str], units: str) 
 
 def fit_line(fit: Mapping[str, Any], units: str) -> Text:
     """Whether the motor goes into the airframe, and with how much room."""
-    fits = bool(np.ravel(fit["ok"])[0])
+    fits = bool(np.ravel(fit["in_airframe"])[0])
     text = f"{'goes into' if fits else 'does NOT go into'} the airframe: "
     text += f"{show(float(np.ravel(fit['clearance'])[0]), 'length', units)} of room on the diameter"
     length = fit.get("length_clearance")
     if length is not None:
         text += f", {show(float(np.ravel(length)[0]), 'length', units)} along it"
     return Text(text, "" if fits else SHORT)
+
+
+def room_lines(placed: Assembly, units: str) -> list[Text]:
+    """How long the stack is, what is left of the case, and what was assumed for it."""
+    if placed.not_assessed:
+        return [Text(f"not assessed: {placed.not_assessed}", FAINT)]
+    left = float(placed.left[0])
+    text = f"stack {show(float(placed.stack[0]), 'length', units)} in a case of "
+    text += f"{show(float(placed.case_length[0]), 'length', units)}: "
+    text += f"{show(left, 'length', units)} left" if left >= 0.0 else f"{show(-left, 'length', units)} too long"
+    lines = [Text(text, "" if left >= 0.0 else SHORT)]
+    if placed.assumed:
+        lines.append(Text("assumed: " + "; ".join(assumption_texts(placed, units)), FAINT))
+    return lines
+
+
+def assumption_texts(placed: Assembly, units: str = "metric") -> list[str]:
+    """Each length that had to be assumed, after the key that would settle it."""
+    return [
+        f"{item.key}: {show(float(np.ravel(item.length)[0]), 'length', units)}, {item.taken}" for item in placed.assumed
+    ]
 
 
 def cautions_block(found: Iterable[Caution]) -> Table:

@@ -141,6 +141,14 @@ TRAILS: dict[str, Trail] = {
         retaining_ring_gone=0.6,
         propellant_ejected=0.5,
     ),
+    "groove ligament yield": _trail(
+        False,
+        "The case is necked or flared at the groove.",
+        retaining_ring_gone=0.6,
+        closure_gone=0.6,
+        seal_leak=0.3,
+        case_split_around=0.3,
+    ),
     "plate bending": _trail(
         False,
         "Lay a straight edge across the closure.",

@@ -111,8 +111,15 @@ _PART_NAMES = _quantities(
         ("length", "length", "length"),
         ("grain_length", "length", "length of one grain"),
         ("stack_length", "length", "length of all grains"),
+        ("room_left", "length", "room left in the case by rings, plate, grains and nozzle"),
         ("head_room", "length", "room for what stands out of the case, a screw's head for one"),
         ("inner_diameter", "length", "inside diameter"),
+        ("grain_outer_diameter", "length", "outer diameter of the grains"),
+        ("case_length", "length", "length of the case tube"),
+        ("liner_thickness", "length", "thickness of the liner"),
+        ("ambient_pressure", "pressure", "pressure of the surroundings"),
+        ("seal_gap", "length", "radial gap of each seal at rest"),
+        ("snap_ring_shear_strength", "pressure", "shear strength of the snap ring"),
         ("core_diameter", "length", "core diameter"),
         ("core_diameter_aft", "length", "core diameter of the last row of grains"),
         ("burning_ends", "ratio", "bare end faces of a grain"),
@@ -125,6 +132,7 @@ _PART_NAMES = _quantities(
         ("seat_diameter", "length", "seat diameter"),
         ("insert_diameter", "length", "insert diameter"),
         ("insert_length", "length", "insert length"),
+        ("length_in_case", "length", "nozzle from the last grain to the aft ring"),
         ("wall", "length", "wall of the case tube"),
         ("bore", "length", "inside diameter of the case tube"),
         ("service_temperature", "temperature", "temperature of the case when loaded"),
@@ -134,7 +142,7 @@ _PART_NAMES = _quantities(
         ("edge_distance", "length", "hole centre to the end of the case"),
         ("ring_edge_distance", "length", "hole centre to the end of the ring"),
         ("ring_thickness", "length", "thickness of the ring at the screws"),
-        ("flush_length", "length", "length of the screw that bears in the case"),
+        ("flush_length", "length", "screw from the outside of the case inwards"),
         ("hole_diameter", "length", "screw hole"),
         ("diameter", "length", "diameter"),
         ("pitch", "length", "thread pitch"),
@@ -163,6 +171,8 @@ _PART_NAMES = _quantities(
         ("reference_temperature", "temperature", "temperature at which the rate law is given"),
         ("temperature_sensitivity", "per temperature", "sensitivity of the rate to temperature at constant pressure"),
         ("rate", "rate", "burning rate"),
+        ("from", "pressure", "lower end of a rate row"),
+        ("to", "pressure", "upper end of a rate row"),
         ("rate_from", "pressure", "lower end of a rate row"),
         ("rate_to", "pressure", "upper end of a rate row"),
         ("at", "pressure", "pressure at which the rate is given"),
@@ -408,6 +418,7 @@ _NOZZLE = (
     _length("seat_diameter", 1, 1000, "diameter of the seat under the insert", "nozzle.seat_diameter"),
     _length("insert_diameter", 1, 1000, "outer diameter of the insert", "nozzle.insert_diameter"),
     _length("insert_length", 1, 1000, "length of the insert", "nozzle.insert_length"),
+    _length("length_in_case", 1, 2000, "from the last grain to the aft ring, or to the case's end", "nozzle.length_in_case"),
 )
 
 _CASE = (
@@ -485,7 +496,13 @@ _SCREWS = (
     ),
     _length("ring_edge_distance", 0.5, 500, "hole centre to the end of the ring", "screws.ring_edge_distance"),
     _length("ring_thickness", 0.3, 200, "thickness of the ring at the screws", "screws.ring_thickness"),
-    _length("flush_length", 0.1, 100, "length of the screw that bears in the case", "screws.flush_length"),
+    _length(
+        "flush_length",
+        0.1,
+        100,
+        "screw from the outside of the case inwards; less the wall, it bears in the ring",
+        "screws.flush_length",
+    ),
 )
 
 _THREADED_RING = (

@@ -1,4 +1,4 @@
-"""One look at a batch of motors: figures, maximum expected pressure, failure ladder, masses and fit together.
+"""One look at a batch of motors: figures, maximum expected pressure, failure ladder, masses, assembly and fit together.
 
 Owns `assess`, which every command that judges a motor goes through, so that a search, a check and a comparison can
 never disagree. Imports the rest of physics.
@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from physics import kernel as kernels
+from physics.assembly import Assembly, assemble, impossible_shapes
 from physics.fit import fit
 from physics.ladder import assess_ladder
 from physics.mass import masses, unknown_masses
@@ -23,7 +24,8 @@ from physics.motors import Array, Figures, Ladder, Motors
 class Assessment:
     """What is known of a batch of motors; arrays are (n,) in SI units.
 
-    `fit` is None without an airframe or without a case. `unknown_masses` lists the parts whose mass the file does not give.
+    `assembly` says where every part sits and how much of the case is left. `fit` is None without an airframe or without a
+    case. `unknown_masses` lists the parts whose mass the file does not give.
     """
 
     motors: Motors
@@ -33,6 +35,7 @@ class Assessment:
     masses: Mapping[str, Array]
     unknown_masses: tuple[str, ...]
     fit: Mapping[str, Array | NDArray[np.bool_] | None] | None
+    assembly: Assembly
 
     @property
     def smallest_factor(self) -> Array:
@@ -61,13 +64,24 @@ class Assessment:
         return ~np.broadcast_to(np.asarray(self.figures.flags["port_choked"], dtype=bool), (self.motors.size,))
 
     @property
-    def ok(self) -> NDArray[np.bool_]:
-        """Whether the motor is `described`, every rung assessed reaches its required factor, and the motor fits, (n,)."""
-        good = self.described.copy()
-        for rung in self.ladder.rungs:
-            good &= np.broadcast_to(rung.ok, good.shape)
+    def fits(self) -> NDArray[np.bool_]:
+        """Whether the motor can be built and put in its airframe, as far as either is assessed, (n,).
+
+        Its stack goes into its case, it breaks no rule of geometry (`impossible_shapes`), and it has the room it wants.
+        """
+        good = self.assembly.fits.copy()
+        for which in impossible_shapes(self.motors).values():
+            good &= ~which
         if self.fit is not None:
             good &= np.broadcast_to(np.asarray(self.fit["ok"], dtype=bool), good.shape)
+        return good
+
+    @property
+    def ok(self) -> NDArray[np.bool_]:
+        """Whether the motor is `described`, every rung assessed reaches its required factor, and the motor fits, (n,)."""
+        good = self.described & self.fits
+        for rung in self.ladder.rungs:
+            good &= np.broadcast_to(rung.ok, good.shape)
         return good
 
 
@@ -96,6 +110,7 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False) -> Asses
     # digit.
     figures = kernels.evaluate(motors, kernel=kernel, curve=True)
     expected = kernels.maximum_expected_pressure(motors, kernel, figures)
+    assembly = assemble(motors)
     return Assessment(
         motors=motors,
         figures=figures if curve else replace(figures, curve=None),
@@ -103,5 +118,6 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False) -> Asses
         ladder=assess_ladder(motors, figures, expected),
         masses=masses(motors),
         unknown_masses=tuple(unknown_masses(motors)),
-        fit=None if motors.airframe is None or motors.case is None else fit(motors),
+        fit=None if motors.airframe is None or motors.case is None else fit(motors, assembly),
+        assembly=assembly,
     )

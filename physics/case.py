@@ -175,7 +175,7 @@ _SYMBOLS = {"yield_strength": "Sy", "tensile_strength": "Su", "shear_strength": 
 
 
 def strength_note(motors: Motors, material: Material, *names: str) -> str:
-    """The strengths used of a metal part in few words: "Su 290 MPa x 0.859 at 120 °C, 6061-T6"."""
+    """The strengths used of a metal part in few words: "Su 290 MPa (42100 psi) x 0.859 at 120 °C, 6061-T6"."""
     at = float(np.max(service_temperature(motors)))
     derated = material.derating() is not None and at > WARMEST_WITHOUT_TABLE
     parts = []
@@ -183,7 +183,7 @@ def strength_note(motors: Motors, material: Material, *names: str) -> str:
         number = getattr(material, name)
         if number is None:
             continue
-        text = f"{_SYMBOLS[name]} {plain_digits(number / 1e6)} MPa"
+        text = f"{_SYMBOLS[name]} {pressure_text(np.asarray(number))}"
         if derated:
             ratio = material.yield_ratio if name == "yield_strength" else material.ultimate_ratio
             text += f" x {float(ratio(at)):.3f} at {at - ZERO_CELSIUS:.0f} °C"

@@ -88,6 +88,9 @@ MODES: tuple[Mode, ...] = (
          closures.snap_ring_shear, applies=closures.has_snap_ring),
     Mode("net section at groove", "closure", "rupture", _ANNULUS, closures.net_section_at_groove,
          applies=closures.has_snap_ring),
+    Mode("groove ligament yield", "closure", "yield",
+         "Sy on the wall left under the groove, times sqrt(1 + 4 e^2) - 2 e for its offset e, half the groove over that wall; "
+         "plastic limit in tension and bending", closures.groove_ligament_yield, applies=closures.has_snap_ring),
     Mode("plate bending", "closure", "yield", "circular plate, simply supported, reaches Sy; Timoshenko, Roark",
          closures.plate_bending, closures.plate_note),
     Mode("shoulder shear", "closure", "rupture", "Ssu on the cylinder through the shoulder, over its load",

@@ -1,8 +1,8 @@
 """What a motor weighs, as far as its file says.
 
 Owns the masses of propellant, case, liner, closures and nozzle, from their dimensions and the densities of their
-materials. Small parts (screws, seals, igniter, grease) are not counted. Source: geometry. Imports grain, modes and
-motors.
+materials. Small parts (screws, seals, igniter, grease) are not counted. Source: geometry. Imports assembly, grain, modes
+and motors.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from physics import grain
+from physics.assembly import assemble, ring_length
 from physics.modes import NotComputable, need
 from physics.motors import Array, Grains, Motors
 
@@ -23,21 +24,28 @@ def masses(motors: Motors) -> dict[str, Array]:
     """Masses [kg] of the parts, (n,), and `loaded`, the sum of those that are known.
 
     A part that the file leaves out, or does not dimension, is NaN and named by `unknown_masses`; `loaded` is then what
-    the rest weighs, so a lower bound. Case: a plain tube. Liner: over the case's length less the closure plates, or
-    over the grains where the case has no length. Closure: `mass` where given, else its plate over the bore and its
-    ring, twice the distance from hole to ring end long. Nozzle: the insert, a cylinder less its conical exit and, ahead
-    of the throat, a bore of the throat's diameter.
+    the rest weighs, so a lower bound. Case: a plain tube. Liner: from the forward plate to the nozzle (`assembly`), never
+    less than the grains it covers. Closure: `mass` where given, else its plate over the bore and its ring, from the end
+    of the case to its own end beyond the holes. Nozzle: the insert, a cylinder less its conical exit and, ahead
+    of the throat, a bore of the throat's diameter. A part that cannot exist (a ring thicker than its bore) would weigh
+    less than nothing: it is NaN, and `loaded` with it.
     """
     found = {part: _mass(motors, part) for part in PARTS}
     known = [mass for mass, _ in found.values() if mass is not None]
     table = {part: _column(np.nan if mass is None else mass, motors.size) for part, (mass, _) in found.items()}
-    return table | {"loaded": sum((_column(mass, motors.size) for mass in known), np.zeros(motors.size))}
+    table["loaded"] = sum((_column(mass, motors.size) for mass in known), np.zeros(motors.size))
+    impossible = np.any([mass < 0.0 for mass in table.values()], axis=0)
+    if impossible.any():
+        table = {part: np.where(impossible & (mass < 0.0), np.nan, mass) for part, mass in table.items()}
+        table["loaded"] = np.where(impossible, np.nan, table["loaded"])
+    return table
 
 
 def part_mass(motors: Motors, part: str) -> Array:
     """Mass [kg] of one part of `PARTS`, (n,); NaN where it is not known. The same number as in `masses`."""
     mass, _ = _mass(motors, part)
-    return _column(np.nan if mass is None else mass, motors.size)
+    weighed = _column(np.nan if mass is None else mass, motors.size)
+    return np.where(weighed < 0.0, np.nan, weighed)
 
 
 def unknown_masses(motors: Motors) -> list[str]:
@@ -96,15 +104,9 @@ def _liner(motors: Motors) -> Array:
 
 
 def _liner_length(motors: Motors) -> Array:
-    """Case less closure plates; never less than the grains it covers."""
-    grains = np.sum(motors.grain.count * motors.grain.length, axis=-1)
-    length = motors.value("case.length")
-    if length is None:
-        return np.asarray(grains)
-    for end in ("forward_closure", "aft_closure"):
-        plate = motors.value(f"{end}.plate_thickness")
-        length = length - (0.0 if plate is None else plate)
-    return np.asarray(np.maximum(length, grains))
+    """From the forward plate to the nozzle; never less than the grains it covers."""
+    placed = assemble(motors)
+    return np.asarray(np.maximum(placed.nozzle_face, placed.grains_end) - placed.plate_end)
 
 
 def _closure(motors: Motors, end: str) -> tuple[Array | None, str]:
@@ -135,7 +137,9 @@ def _ring(motors: Motors, end: str) -> Array:
     if motors.value(f"{end}.screws") is None:
         raise NotComputable(f"the retaining ring's section is not in the file; give {end}.mass")
     thickness, bore = need(motors, f"{end}.screws.ring_thickness"), need(motors, "case.bore")
-    length = 2.0 * need(motors, f"{end}.screws.ring_edge_distance")
+    for column in ("edge_distance", "ring_edge_distance"):
+        need(motors, f"{end}.screws.{column}")
+    length = ring_length(need(motors, end))
     section = np.pi * thickness * (bore - thickness)
     return np.asarray(_density(motors, f"{end}.ring_material") * section * length)
 

@@ -69,7 +69,10 @@ class Grains:
 
 @dataclass(frozen=True)
 class Nozzle:
-    """Conical nozzle: diameters m, half_angle rad, efficiency on the momentum term, throat_recession m/s of radius."""
+    """Conical nozzle: diameters m, half_angle rad, efficiency on the momentum term, throat_recession m/s of radius.
+
+    `length_in_case` (m) runs from the last grain to the aft ring's forward face, without a ring to the case's end.
+    """
 
     throat_diameter: Array
     exit_diameter: Array
@@ -81,6 +84,7 @@ class Nozzle:
     seat_diameter: Array | None = None
     insert_diameter: Array | None = None
     insert_length: Array | None = None
+    length_in_case: Array | None = None
 
 
 @dataclass(frozen=True)

@@ -263,7 +263,7 @@ def shear_note(motors: Motors, situation: Situation) -> str:
     return sentences(
         f"with {name} in the plane: {pressure_text(other)}",
         one,
-        f"Su {plain_digits(_least(screws.tensile_strength) / 1e6)} MPa {screws.grade}".strip(),
+        f"Su {pressure_text(np.asarray(_least(screws.tensile_strength)))} {screws.grade}".strip(),
         f"fitting factor {_least(screws.fitting_factor):.3g}",
         "" if _least(screws.load_sharing) >= 1.0 else f"load sharing {_least(screws.load_sharing):.3g}",
         "the screws at room temperature" if hot else "",

@@ -303,7 +303,7 @@ def _second_note(motors: Motors, seal: Seal, backup: bool) -> str:
     held = trial[np.ravel(room) >= 0.0]
     name = "for continuous duty Trelleborg's table (3 to 5 mm rings, remembered)"
     if not held.size:
-        return f"{name} allows no such gap at 3.5 MPa"
+        return f"{name} allows no such gap at {pressure_text(np.asarray(3.5e6))}"
     end = float(held[-1])
     last = float(trial[~np.isnan(allowed)][-1])
     at_end = " and ends there" if end >= last else ""
@@ -312,4 +312,5 @@ def _second_note(motors: Motors, seal: Seal, backup: bool) -> str:
 
 
 def _mm(length: Array) -> str:
-    return f"{float(np.max(length)) * 1e3:.3f} mm"
+    value = float(np.max(length))
+    return f"{value * 1e3:.3f} mm ({value / 0.0254:.4f} in)"

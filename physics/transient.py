@@ -1,8 +1,8 @@
 """The transient kernel: what a pressure transducer would show, from ignition to blow-down.
 
 Owns the time integration of chamber filling and emptying with quasi-steady port flow, erosive burning, uneven
-regression, throat recession and the ends of the burn. Imports numpy, `physics.constants`, `physics.erosion`,
-`physics.motors`, `physics.nozzle`, `physics.port`, `physics.propellant`.
+regression, throat recession and the ends of the burn. Imports numpy, `physics.assembly`, `physics.constants`,
+`physics.erosion`, `physics.motors`, `physics.nozzle`, `physics.port`, `physics.propellant`.
 
 Model
 -----
@@ -10,8 +10,8 @@ Model
   entry and stands for the whole free volume in the storage term. ṁ = p·A_t/c*, less by the isentropic factor where
   p/p_ambient is below critical. The whole bare surface burns from t = 0; the chamber starts at ambient pressure (1 kPa
   at least). The igniter's own gas and the spread of the flame are not modelled.
-- Free volume V: inside of the case less liner, closure plates and propellant; without a case or its length, the
-  cores alone; one throat diameter of throat area at least. See `free_volume`.
+- Free volume V: inside of the liner from plate to nozzle, the convergent too, less propellant; without a case or its
+  length, the cores alone; one throat diameter of throat area at least. See `free_volume`.
 - Port flow: `physics.port`. Gas is taken up by storage in proportion to where it is made, so that the flow through a
   station is the share of the burning surface upstream of it. Each grain has `stations` cells of its own regression,
   and each bare face one. With one bare end it is the nozzle end.
@@ -48,6 +48,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from physics import steady
+from physics.assembly import assemble
 from physics.constants import STANDARD_GRAVITY
 from physics.erosion import Erosion, eroded_rate, erosion
 from physics.motors import Array, Curve, Figures, Motors
@@ -242,9 +243,9 @@ def _law(law: RateLaw) -> RateLaw:
 def free_volume(motors: Motors) -> Array:
     """Gas volume before ignition [m3], (n,).
 
-    With a case and its length: bore less liner, over the length less both closure plates (taken as flush with the ends
-    of the tube; a plate that is not given takes no room), less propellant. Otherwise, and never less than, the cores
-    alone. At least one throat diameter of throat area, which an end burner without a case needs.
+    With a case and its length: the room inside the liner from the forward plate to the nozzle, and its convergent, as
+    assembled (`physics.assembly`), less propellant. Otherwise, and never less than, the cores alone. At least one throat
+    diameter of throat area, which an end burner without a case needs.
     """
     n = motors.size
     grains = motors.grain
@@ -254,13 +255,12 @@ def free_volume(motors: Motors) -> Array:
     volume = np.maximum(cores, throat)
     case = motors.case
     if case is not None and case.length is not None:
-        inner = case.bore - (2.0 * motors.liner.thickness if motors.liner is not None else 0.0)
-        inside = case.length
-        for closure in (motors.forward_closure, motors.aft_closure):
-            if closure is not None and closure.plate_thickness is not None:
-                inside = inside - np.nan_to_num(closure.plate_thickness)
+        placed = assemble(motors)
+        inner, opening = placed.chamber_bore, motors.nozzle.throat_diameter
+        inside = np.maximum(placed.nozzle_face - placed.plate_end, 0.0)
+        cone = np.pi / 12.0 * (inner**2 + inner * opening + opening**2) * (placed.throat - placed.nozzle_face)
         solid = (grains.count * (outer_area - bore_area) * grains.length).sum(axis=-1)
-        volume = np.fmax(volume, 0.25 * np.pi * inner**2 * inside - solid)
+        volume = np.fmax(volume, 0.25 * np.pi * inner**2 * inside + cone - solid)
     return np.array(np.broadcast_to(volume, (n,)), dtype=float)
 
 

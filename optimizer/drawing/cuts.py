@@ -9,9 +9,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from optimizer.drawing.geometry import DrawingError, grain_rows, millimetres, number, section
+import numpy as np
+
+from optimizer.drawing.geometry import MILLIMETRE, DrawingError, grain_rows, millimetres, number, section
 from optimizer.drawing.plates import MARGIN, Labels, foot
 from optimizer.drawing.sheet import FAINT, PAPERS, Sheet
+from physics.assembly import ring_length
 from physics.motors import Closure, Motors
 
 # Common practice, no source: lengths in which tube and bar are sold, what a saw takes, and what facing an end takes.
@@ -114,26 +117,41 @@ def cuts(motors: Motors, labels: Labels) -> list[Cut]:
 
 def purchases(motors: Motors, labels: Labels) -> list[Purchase]:
     """Screws, seals, plates and nozzle stock of one motor, with spares."""
-    size = labels.length
     found: list[Purchase] = []
     for end, closure in (("forward", motors.forward_closure), ("aft", motors.aft_closure)):
         if closure is not None:
             found.extend(_closure(end, closure, motors, labels))
-    nozzle = motors.nozzle
-    wide = millimetres(nozzle.insert_diameter) or millimetres(nozzle.exit_diameter) or 0.0
-    shape = section(motors)
-    bore = None if motors.case is None else millimetres(motors.case.bore)
-    material = nozzle.material.name if nozzle.material is not None else "not named"
-    found.append(
-        Purchase(
-            "nozzle stock",
-            f"{material}, bar at least Ø {size(max(wide, bore or 0.0))}",
-            "1",
-            f"about {size(shape.end - shape.aft_face, 0)} long as drawn; throat Ø "
-            f"{size(millimetres(nozzle.throat_diameter) or 0.0)}",
-        )
-    )
+    found.extend(_nozzle(motors, labels))
     return found
+
+
+def _nozzle(motors: Motors, labels: Labels) -> list[Purchase]:
+    """The insert and the body that carries it, or one bar for a nozzle of one piece."""
+    size, nozzle, shape = labels.length, motors.nozzle, section(motors)
+    wide = millimetres(nozzle.exit_diameter) or 0.0
+    bore = (None if motors.case is None else millimetres(motors.case.bore)) or 0.0
+    throat = f"throat Ø {size(millimetres(nozzle.throat_diameter) or 0.0)}"
+    material = nozzle.material.name if nozzle.material is not None else "material not named"
+    insert, length = millimetres(nozzle.insert_diameter), millimetres(nozzle.insert_length)
+    body_length = shape.end - shape.aft_face
+    if insert is None or length is None:
+        what = f"{material}, bar at least Ø {size(max(wide, bore))}"
+        return [Purchase("nozzle stock", what, "1", f"about {size(body_length, 0)} long as drawn; {throat}")]
+    closure = motors.aft_closure
+    carrier = "material not named"
+    if closure is not None and closure.ring_material is not None:
+        carrier = closure.ring_material.name
+    return [
+        Purchase(
+            "throat insert", f"{material}, bar at least Ø {size(insert)}", "1", f"{size(length)} long finished; {throat}"
+        ),
+        Purchase(
+            "nozzle body",
+            f"{carrier}, bar at least Ø {size(max(wide, bore))}",
+            "1",
+            f"about {size(body_length, 0)} long as drawn; carries the insert",
+        ),
+    ]
 
 
 def _closure(end: str, closure: Closure, motors: Motors, labels: Labels) -> list[Purchase]:
@@ -146,12 +164,14 @@ def _closure(end: str, closure: Closure, motors: Motors, labels: Labels) -> list
         spare = max(math.ceil(SPARE_SHARE * count), SPARE_LEAST)
         text = f"{screws.designation or size(millimetres(screws.diameter) or 0.0)} {screws.grade}".strip()
         remark = f"{count} and {spare} spare; hole Ø {size(millimetres(screws.hole_diameter) or 0.0)}"
-        found.append(Purchase(f"{end} screws", text, str(count + spare), remark))
+        found.append(Purchase(f"{end} screws", text + _screw_length(closure, motors, labels), str(count + spare), remark))
     if closure.snap_ring is not None and bore is not None:
         thick = millimetres(closure.snap_ring.ring_thickness) or 0.0
         found.append(
             Purchase(f"{end} snap ring", f"internal, bore {size(bore)}, thickness {size(thick)}", "2", "1 spare")
         )
+    elif bore is not None:
+        found.append(_ring(end, closure, motors, labels, bore))
     plate = millimetres(closure.plate_thickness)
     if plate is not None and bore is not None:
         material = closure.plate_material.name if closure.plate_material is not None else "material not named"
@@ -175,6 +195,33 @@ def _closure(end: str, closure: Closure, motors: Motors, labels: Labels) -> list
         if backups:
             found.append(Purchase(f"{end} backup rings", "to suit", str(backups + 1), f"{backups} and 1 spare"))
     return found
+
+
+def _screw_length(closure: Closure, motors: Motors, labels: Labels) -> str:
+    """How long the screws are: as given, else through wall and ring; nothing where the ring is not dimensioned."""
+    screws = closure.screws
+    assert screws is not None
+    given = millimetres(screws.flush_length)
+    if given is not None:
+        return f", {labels.length(given)} from the outside of the case inwards"
+    ring, wall = millimetres(screws.ring_thickness), None if motors.case is None else millimetres(motors.case.wall)
+    if ring is None or wall is None:
+        return ", length not known: ring_thickness is not given"
+    return f", at most {labels.length(wall + ring)} from the outside of the case inwards, wall and ring together"
+
+
+def _ring(end: str, closure: Closure, motors: Motors, labels: Labels, bore: float) -> Purchase:
+    """The bar or tube from which the ring of radial screws, or a threaded ring, is turned."""
+    size = labels.length
+    material = closure.ring_material.name if closure.ring_material is not None else "material not named"
+    across, inner = bore, None
+    if closure.threaded_ring is not None:
+        across = millimetres(closure.threaded_ring.thread_diameter) or bore
+    elif closure.screws is not None and closure.screws.ring_thickness is not None:
+        inner = bore - 2 * (millimetres(closure.screws.ring_thickness) or 0.0)
+    long = float(np.max(ring_length(closure))) / MILLIMETRE
+    text = f"{material}, bar at least Ø {size(across)}" + (f", bored Ø {size(inner)}" if inner is not None else "")
+    return Purchase(f"{end} ring", text, "1", f"{size(long)} long finished")
 
 
 def bars_of(cut: Cut, units: str) -> list[Bar] | None:

@@ -1,8 +1,8 @@
 """Where every part of one motor sits: outlines of the section and centres of the screw holes, all in millimetres.
 
-Owns the one layout that the report's section, the section drawing, the drilling wrap and the DXF share, so that they
-cannot disagree. What the motor file does not give is drawn by a stated assumption and listed in `Section.assumptions`.
-Imports numpy and physics.motors.
+Owns the outlines that the report's section, the section drawing, the drilling wrap and the DXF share; the places along
+the axis are those of `physics.assembly`. What the motor file does not give is drawn by a stated assumption and listed in
+`Section.assumptions`. Imports numpy and, from physics, assembly and motors.
 """
 
 from __future__ import annotations
@@ -12,13 +12,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from physics.motors import Closure, Motors, Screws
+from physics.assembly import EDGE_DIAMETERS, GLAND_SHARE, Assembly, assemble, gland_room
+from physics.motors import Array, Closure, Motors, Screws, Seal
 
 MILLIMETRE = 1e-3
-CONVERGENT_ANGLE = math.radians(45.0)  # drawn only; no figure rests on it
 NOZZLE_SKIN = 3.0  # mm of nozzle body round the exit cone, drawn only
 
 Point = tuple[float, float]
+Box = tuple[float, float, float]
 
 
 class DrawingError(ValueError):
@@ -173,64 +174,58 @@ class _Builder:
     def mm(self, leaf: object) -> float | None:
         return millimetres(leaf, self.index)
 
-    def given(self, leaf: object, fallback: float, what: str) -> float:
-        """The leaf in mm, or the fallback with the assumption noted."""
-        value = self.mm(leaf)
-        if value is None:
-            self.assumptions.append(f"{what} is not given: drawn as {fallback:.1f} mm")
-            return fallback
-        return value
-
     def box(self, kind: str, x0: float, x1: float, r0: float, r1: float, name: str = "") -> None:
         self.parts.append(Part(kind, ((x0, r0), (x1, r0), (x1, r1), (x0, r1)), name))
 
 
 def section(motors: Motors, index: int = 0) -> Section:
-    """The section of one motor of the batch.
+    """The section of one motor of the batch, every part where `physics.assembly` puts it.
 
-    Without a case the outside of the grains stands for the bore. Grains sit against the forward closure.
+    Without a case the outside of the grains stands for the bore. Where the stack is too long for its case, the nozzle and
+    the aft ring stand out of it by as much, and the assumptions say so.
     """
     build = _Builder(motors, index)
     rows = grain_rows(motors, index)
-    stack = sum(row["count"] * row["length"] for row in rows)
+    placed = assemble(motors.take([index]))
+
+    def at(position: Array) -> float:
+        return float(position[0]) / MILLIMETRE
+
     bore, outer = _tube(build, rows)
     liner = build.mm(motors.liner.thickness) if motors.liner is not None else 0.0
-    front_ring = _ring_depth(build, motors.forward_closure, "forward")
-    plate = _plate(build, motors.forward_closure, bore)
-    front = front_ring + plate
-    aft_ring = _ring_depth(build, motors.aft_closure, "aft")
-    flange = _flange(build, bore, liner or 0.0)
-    length = None if motors.case is None else build.mm(motors.case.length)
-    needed = front + stack + flange + aft_ring
-    if length is None:
-        length = needed
-        if motors.case is not None:
-            build.assumptions.append(f"case.length is not given: drawn as {length:.1f} mm, the grains with no slack")
-    elif needed > length + 0.05:
+    ring, front, length = at(placed.forward_ring_end), at(placed.plate_end), at(placed.case_length)
+    for item in placed.assumed:
+        build.assumptions.append(f"{item.key} is not given: drawn as {at(item.length):.1f} mm ({item.taken})")
+    if motors.case is not None and motors.case.length is None:
+        build.assumptions.append(f"case.length is not given: drawn as {length:.1f} mm, the grains with no slack")
+    out = max(-at(placed.left), 0.0)
+    if out:
         build.assumptions.append(
-            f"grains and closures as drawn need {needed:.1f} mm, {needed - length:.1f} mm more than the case has; "
-            "check the lengths of the closures"
+            f"the parts need {at(placed.stack):.1f} mm, {out:.1f} mm more than the case has: nozzle and aft ring are drawn "
+            "standing out of it"
         )
     if motors.case is not None:
         build.box("case", 0.0, length, bore / 2, outer / 2, motors.case.material.name)
-    aft_face = length - aft_ring - flange
+    face, shoulder = at(placed.nozzle_face) + out, at(placed.ring_face) + out
     if motors.liner is not None and liner:
-        build.box("liner", front, max(aft_face, front), bore / 2 - liner, bore / 2, motors.liner.material.name)
+        build.box("liner", front, max(face, front), bore / 2 - liner, bore / 2, motors.liner.material.name)
     _grains(build, rows, front)
-    _forward(build, front_ring, plate, bore, outer)
-    tip = _nozzle(build, aft_face, flange, length, bore, liner or 0.0)
-    _aft(build, length, aft_ring, aft_face, flange, bore, outer, tip)
+    _forward(build, ring, front - ring, bore, outer)
+    tail = _Tail(build, placed, face, shoulder, length + out, bore, out)
+    tail.draw()
+    _aft(build, length + out, tail)
+    tip = (at(placed.exit) + out, tail.opening)
     _dimensions(build, rows, length, front, bore, outer, tip)
     return Section(
         parts=tuple(build.parts),
         dimensions=tuple(build.dimensions),
         assumptions=tuple(dict.fromkeys(build.assumptions)),
         start=0.0,
-        end=max(length, tip[0]),
+        end=max(x for part in build.parts for x, _ in part.outline),
         radius=max(outer / 2, max(r for part in build.parts for _, r in part.outline)),
         case_length=length,
-        liner_length=max(aft_face - front, 0.0) if motors.liner is not None else None,
-        aft_face=aft_face,
+        liner_length=max(face - front, 0.0) if motors.liner is not None else None,
+        aft_face=face,
         cores=tuple(build.cores),
     )
 
@@ -247,51 +242,9 @@ def _tube(build: _Builder, rows: list[dict[str, float]]) -> tuple[float, float]:
     return outer - 2 * wall, outer
 
 
-def _ring_depth(build: _Builder, closure: Closure | None, end: str) -> float:
-    """How far the retaining ring reaches into the case, mm."""
-    if closure is None:
-        return 0.0
-    if closure.screws is not None:
-        edge = build.mm(closure.screws.edge_distance)
-        if edge is None:
-            edge = 10.0
-            build.assumptions.append(f"{end}_closure.edge_distance is not given: drawn as {edge:.1f} mm")
-        ring_edge = build.mm(closure.screws.ring_edge_distance)
-        return edge + (edge if ring_edge is None else ring_edge)
-    if closure.threaded_ring is not None:
-        return build.mm(closure.threaded_ring.engagement) or 0.0
-    if closure.snap_ring is not None:
-        margin, thick = build.mm(closure.snap_ring.edge_margin), build.mm(closure.snap_ring.ring_thickness)
-        return (margin or 0.0) + (thick or 0.0)
-    return 0.0
-
-
-def _plate(build: _Builder, closure: Closure | None, bore: float) -> float:
-    """Thickness of the forward plate, mm."""
-    if closure is None:
-        return 0.0
-    return build.given(closure.plate_thickness, round(0.2 * bore, 1), "forward_closure.plate_thickness")
-
-
-def _flange(build: _Builder, bore: float, liner: float) -> float:
-    """Length of the nozzle body ahead of the aft ring, mm: room for the convergent cone and the seals."""
-    throat = build.mm(build.motors.nozzle.throat_diameter) or 0.0
-    convergent = (_inlet(bore, liner, throat) - throat) / 2 / math.tan(CONVERGENT_ANGLE)
-    return max(convergent + 0.3 * throat, _gland_room(build, build.motors.aft_closure))
-
-
-def _inlet(bore: float, liner: float, throat: float) -> float:
-    """Diameter at which the convergent cone starts, mm; drawn only."""
-    return max(1.2 * throat, 0.8 * (bore - 2 * liner))
-
-
-def _gland_room(build: _Builder, closure: Closure | None) -> float:
-    if closure is None or closure.seal is None:
-        return 0.0
-    rings = number(closure.seal.rings, build.index) or 0.0
-    section_diameter = build.mm(closure.seal.cross_section) or 0.0
-    width = build.mm(closure.seal.gland_width) or 1.35 * section_diameter
-    return (rings + (rings + 1) * 0.6) * width
+def _gland_width(build: _Builder, seal: Seal) -> float:
+    across = build.mm(seal.cross_section) or 0.0
+    return build.mm(seal.gland_width) or GLAND_SHARE * across
 
 
 def _seals(build: _Builder, closure: Closure | None, x0: float, x1: float, bore: float) -> None:
@@ -302,7 +255,9 @@ def _seals(build: _Builder, closure: Closure | None, x0: float, x1: float, bore:
     rings = round(number(seal.rings, build.index) or 0.0)
     across = build.mm(seal.cross_section) or 0.0
     depth = build.mm(seal.gland_depth) or across
-    width = build.mm(seal.gland_width) or 1.35 * across
+    if not rings:
+        return
+    width = min(_gland_width(build, seal), (x1 - x0) / rings)
     radius = (build.mm(seal.diameter) or bore) / 2
     for k in range(rings):
         middle = x0 + (k + 0.5) * (x1 - x0) / rings
@@ -345,17 +300,22 @@ def _forward(build: _Builder, ring: float, plate: float, bore: float, outer: flo
         return
     name = closure.plate_material.name if closure.plate_material is not None else ""
     build.box("closure", ring, ring + plate, 0.0, bore / 2, name)
-    _retaining(build, closure, 0.0, ring, bore, outer, 0.0, "forward")
-    _seals(build, closure, ring, ring + plate, bore)
+    _retaining(build, closure, 0.0, ring, bore, outer, bore / 2 - _ring_thickness(build, closure, bore), "forward")
+    start = ring
+    if closure.seal is not None and closure.screws is not None:
+        room = (number(closure.seal.rings, build.index) or 0.0) * _gland_width(build, closure.seal)
+        if room > plate:  # in a closure of one piece the glands reach back to the rims of the holes
+            hole = build.mm(closure.screws.hole_diameter) or 0.0
+            edge = build.mm(closure.screws.edge_distance) or 0.0
+            start = max(ring + plate - room, min(edge + hole / 2, ring))
+    _seals(build, closure, start, ring + plate, bore)
 
 
 def _retaining(
-    build: _Builder, closure: Closure, end: float, depth: float, bore: float, outer: float, hollow: float, which: str
+    build: _Builder, closure: Closure, end: float, depth: float, bore: float, outer: float, inner: float, which: str
 ) -> None:
-    """The ring that holds a closure, `depth` mm deep from the case end at `end`; `hollow` is a radius to keep free."""
+    """The ring that holds a closure, `depth` mm deep from the end at `end`; `inner` is the radius of its opening."""
     inward = 1.0 if which == "forward" else -1.0
-    thick = _ring_thickness(build, closure, bore)
-    inner = max(bore / 2 - thick, min(hollow, bore / 2 - 0.5))
     name = closure.ring_material.name if closure.ring_material is not None else ""
     if closure.snap_ring is not None:
         groove = build.mm(closure.snap_ring.groove_depth) or 0.0
@@ -367,77 +327,126 @@ def _retaining(
     build.box("ring", min(end, far), max(end, far), inner, bore / 2, name)
     if closure.screws is not None:
         edge = build.mm(closure.screws.edge_distance)
-        at = end + inward * (10.0 if edge is None else edge)
+        size = build.mm(closure.screws.diameter) or 0.0
+        at = end + inward * (EDGE_DIAMETERS * size if edge is None else edge)
         _screws(build, closure.screws, at, bore, outer, bore / 2 - inner)
 
 
-def _nozzle(build: _Builder, face: float, flange: float, length: float, bore: float, liner: float) -> Point:
-    """The nozzle body; returns its aft end as (x, outer radius)."""
-    nozzle = build.motors.nozzle
-    throat = (build.mm(nozzle.throat_diameter) or 0.0) / 2
-    exit_radius = (build.mm(nozzle.exit_diameter) or 0.0) / 2
-    angle = number(nozzle.half_angle, build.index) or math.radians(15.0)
-    inlet = _inlet(bore, liner, 2 * throat) / 2
-    at_throat = face + (inlet - throat) / math.tan(CONVERGENT_ANGLE)
-    slope = math.tan(angle)
-    tip = at_throat + (exit_radius - throat) / slope
-    shoulder = face + flange
-
-    insert_length, insert = build.mm(nozzle.insert_length) or 0.0, build.mm(nozzle.insert_diameter) or 0.0
-    insert_end = max(at_throat - insert_length / 2, face) + insert_length if insert else face
-
-    def skin(x: float) -> float:
-        cone = min(throat + max(x - at_throat, 0.0) * slope, exit_radius)
-        return max(cone, insert / 2 if x < insert_end else 0.0) + NOZZLE_SKIN
-
-    outline: list[Point] = [(face, inlet), (at_throat, throat), (tip, exit_radius)]
-    if tip > shoulder:
-        stations = sorted({shoulder, min(max(insert_end, shoulder), tip), tip}, reverse=True)
-        outline += [(x, min(skin(x), bore / 2) if x <= length else skin(x)) for x in stations]
-        if shoulder < insert_end < tip:
-            outline.insert(-1, (insert_end, min(insert / 2 + NOZZLE_SKIN, bore / 2)))
-    else:
-        outline += [(tip, bore / 2)]
-    outline += [(min(shoulder, tip), bore / 2), (face, bore / 2)]
-    name = nozzle.material.name if nozzle.material is not None else ""
-    build.parts.append(Part("nozzle", tuple(dict.fromkeys(outline)), name))
-    if insert_length and insert:
-        _insert(build, at_throat, throat, slope, insert_length, insert / 2, face)
-    build.assumptions.append("the outside of the nozzle, its convergent cone and the rings are for the picture only")
-    seat = max(face, shoulder - max(_gland_room(build, build.motors.aft_closure), 0.4 * flange))
-    _seals(build, build.motors.aft_closure, seat, shoulder, bore)
-    within = [r for x, r in outline if shoulder < x <= length] or [min(skin(shoulder), bore / 2)]
-    return (tip, max(within))
-
-
-def _insert(
-    build: _Builder, at_throat: float, throat: float, slope: float, length: float, radius: float, face: float
-) -> None:
-    start = max(at_throat - length / 2, face)
-    end = start + length
-    outline = (
-        (start, throat + (at_throat - start) * math.tan(CONVERGENT_ANGLE)),
-        (at_throat, throat),
-        (end, throat + (end - at_throat) * slope),
-        (end, radius),
-        (start, radius),
-    )
-    build.parts.append(Part("insert", outline, "throat insert"))
-
-
-def _aft(
-    build: _Builder,
-    length: float,
-    ring: float,
-    face: float,
-    flange: float,
-    bore: float,
-    outer: float,
-    tip: Point,
-) -> None:
+def _aft(build: _Builder, end: float, tail: _Tail) -> None:
     closure = build.motors.aft_closure
     if closure is not None:
-        _retaining(build, closure, length, ring, bore, outer, tip[1] + 0.5, "aft")
+        outer = tail.bore if build.motors.case is None else (build.mm(build.motors.case.outer_diameter) or tail.bore)
+        _retaining(build, closure, end, end - tail.shoulder, tail.bore, outer, tail.opening, "aft")
+
+
+class _Tail:
+    """The nozzle: its body up to the aft ring, the tail that goes through the ring's opening, and its insert. [mm]"""
+
+    def __init__(
+        self, build: _Builder, placed: Assembly, face: float, shoulder: float, end: float, bore: float, out: float
+    ) -> None:
+        self.build, self.face, self.shoulder, self.end, self.bore = build, face, shoulder, end, bore
+        nozzle = build.motors.nozzle
+        self.throat = (build.mm(nozzle.throat_diameter) or 0.0) / 2
+        self.mouth = (build.mm(nozzle.exit_diameter) or 0.0) / 2
+        self.inlet = max(float(placed.chamber_bore[0]) / MILLIMETRE / 2, self.throat)
+        self.at_throat, self.tip = (float(x[0]) / MILLIMETRE + out for x in (placed.throat, placed.exit))
+        self.slope = math.tan(number(nozzle.half_angle, build.index) or math.radians(15.0))
+        self.behind = float(placed.behind_insert[0]) / MILLIMETRE
+        self.insert = self._insert_box()
+        self.opening = self._opening()
+
+    def cone(self, x: float) -> float:
+        """Radius of the divergent."""
+        return min(self.throat + max(x - self.at_throat, 0.0) * self.slope, self.mouth)
+
+    def inside(self, x: float) -> float:
+        """Radius of the divergent as drawn: within the case it stays inside the ring's opening."""
+        return min(self.cone(x), max(self.opening - 0.3, self.throat)) if x <= self.end else self.cone(x)
+
+    def skin(self, x: float) -> float:
+        """Outside of the tail just ahead of x, before the ring is asked."""
+        radius = self.cone(x)
+        if self.insert is not None and x <= self.insert[1]:
+            radius = max(radius, self.insert[2])
+        return radius + NOZZLE_SKIN
+
+    def _insert_box(self) -> Box | None:
+        """Start, end and radius of the insert: about the throat, ahead of what carries it."""
+        nozzle, build = self.build.motors.nozzle, self.build
+        length, wide = build.mm(nozzle.insert_length), build.mm(nozzle.insert_diameter)
+        if not length or not wide:
+            return None
+        start = self.at_throat - length / 2
+        if nozzle.seat_diameter is not None or wide / 2 > self._ring_bore():
+            start = min(start, self.shoulder - self.behind - length)
+        start = max(start, self.face)
+        return (start, start + length, min(wide / 2, self.bore / 2))
+
+    def _ring_bore(self) -> float:
+        closure = self.build.motors.aft_closure
+        return self.bore / 2 if closure is None else self.bore / 2 - _ring_thickness(self.build, closure, self.bore)
+
+    def _opening(self) -> float:
+        """Radius of the ring's opening: as its thickness says, and wider where the tail asks for it."""
+        if self.tip <= self.shoulder:
+            return self._ring_bore()
+        stations = [x for x in (self.shoulder + 1e-6, min(self.end, self.tip)) if self.shoulder < x]
+        wanted = max((self.skin(x) for x in stations), default=0.0)
+        given = self.build.motors.aft_closure and self.build.motors.aft_closure.screws
+        if given and given.ring_thickness is not None:
+            wanted = max((self.cone(x) for x in stations), default=0.0) + 0.3
+        return max(self._ring_bore(), min(wanted, self.bore / 2 - 0.5))
+
+    def draw(self) -> None:
+        """Put the nozzle, its insert and its glands among the parts."""
+        build, nozzle = self.build, self.build.motors.nozzle
+        outline: list[Point] = [(self.face, self.inlet), (self.at_throat, self.throat)]
+        if self.tip > self.end and self.cone(self.end) > self.inside(self.end):
+            clipped = self.at_throat + (self.inside(self.end) - self.throat) / self.slope
+            outline += [(clipped, self.inside(self.end)), (self.end, self.inside(self.end)), (self.end, self.cone(self.end))]
+            build.assumptions.append("the exit cone is wider than the aft ring's opening: check the ring and the exit")
+        outline.append((self.tip, self.inside(self.tip)))
+        if self.tip <= self.shoulder:
+            outline += [(self.shoulder, self.mouth)]
+        else:
+            outline += self._outside_of_the_tail()
+        outline += [(self.shoulder, self.bore / 2), (self.face, self.bore / 2)]
+        name = nozzle.material.name if nozzle.material is not None else ""
+        build.parts.append(Part("nozzle", tuple(dict.fromkeys(outline)), name))
+        if self.insert is not None:
+            self._draw_insert(*self.insert)
+        build.assumptions.append("the outside of the nozzle and of the rings is for the picture only")
+        room = float(np.max(gland_room(build.motors.aft_closure))) / MILLIMETRE
+        seat = max(self.face, self.shoulder - max(room, 0.4 * (self.shoulder - self.face)))
+        _seals(build, build.motors.aft_closure, seat, self.shoulder, self.bore)
+
+    def _outside_of_the_tail(self) -> list[Point]:
+        """From the exit back to the aft ring's forward face."""
+        step = self.shoulder if self.insert is None else self.insert[1]
+        stations = {self.shoulder, min(max(step, self.shoulder), self.tip), self.tip}
+        stations |= {self.end} if self.shoulder < self.end < self.tip else set()
+        points: list[Point] = []
+        for x in sorted(stations, reverse=True):
+            for near in (x + 1e-9, x):  # just behind the station, then just ahead of it
+                if near <= self.tip:
+                    skin = self.skin(near)
+                    points.append((x, min(skin, self.opening) if near <= self.end else skin))
+        return points
+
+    def _draw_insert(self, start: float, end: float, radius: float) -> None:
+        ahead = self.throat
+        if start < self.at_throat:
+            share = (self.at_throat - start) / max(self.at_throat - self.face, 1e-9)
+            ahead = self.throat + share * (self.inlet - self.throat)
+        outline = (
+            (start, min(ahead, radius)),
+            (self.at_throat, self.throat),
+            (end, min(self.inside(end), radius)),
+            (end, radius),
+            (start, radius),
+        )
+        self.build.parts.append(Part("insert", outline, "throat insert"))
 
 
 def _dimensions(

@@ -143,6 +143,8 @@ def _review(
     good = bool(np.ravel(assessment.ok)[0])
     sheet.text(MARGIN, top, "Review before firing", 15, bold=True)
     verdict = "every rung assessed reaches its required factor" if good else "falls short: see the rungs marked"
+    if not good and bool(np.all([rung.ok.ravel()[0] for rung in assessment.ladder.rungs])):
+        verdict = "does not go together: see the cautions"
     verdict = verdict if bool(assessment.described[0]) else "outside the model: the port chokes"
     sheet.text(sheet.width - MARGIN, top, verdict, 9.5, "right", bold=True, color=INK if good else ALARM)
     y = top - 8.0

@@ -14,14 +14,14 @@ from optimizer.inputs.materials import MaterialShelf, find_screw
 from optimizer.inputs.tables import Table, both_systems, sub_table
 from optimizer.units import show_dimension
 from optimizer.vocabulary import RETENTION_KEYS, RETENTIONS, SECTIONS
-from physics.motors import Array, Case, Closure, Screws, Seal, SnapRing, ThreadedRing
+from physics.motors import Array, Closure, Screws, Seal, SnapRing, ThreadedRing
 
 
 def _column(value: Any) -> Array | None:
     return None if value is None else np.array([value], dtype=float)
 
 
-def read_closure(table: Table, shelf: MaterialShelf, case: Case | None) -> Closure | None:
+def read_closure(table: Table, shelf: MaterialShelf) -> Closure | None:
     """One closure; None after a problem that leaves nothing to go on."""
     common = SECTIONS["forward_closure"]
     retention = table.data.get("retention")
@@ -38,7 +38,7 @@ def read_closure(table: Table, shelf: MaterialShelf, case: Case | None) -> Closu
         key: shelf.material(table, key, values.get(key), "metal") for key in ("ring_material", "plate_material")
     }
     seal_table = sub_table(table, "seal")
-    seal = None if seal_table is None else _seal(seal_table, shelf, case)
+    seal = None if seal_table is None else _seal(seal_table, shelf)
     if values.get("retention") is None or holding is None:
         return None
     return Closure(
@@ -114,7 +114,7 @@ def _screws(table: Table, values: Mapping[str, Any], shelf: MaterialShelf) -> Sc
     )
 
 
-def _seal(table: Table, shelf: MaterialShelf, case: Case | None) -> Seal | None:
+def _seal(table: Table, shelf: MaterialShelf) -> Seal | None:
     specs = SECTIONS["forward_closure.seal"]
     data = _with_dash(table, table.data.get("dash"))
     table.refuse_unknown([spec.key for spec in specs])
@@ -136,11 +136,6 @@ def _seal(table: Table, shelf: MaterialShelf, case: Case | None) -> Seal | None:
             "is narrower than the O-ring",
             f"more than the cross section, {show_dimension(section, 'length')}",
             "E138",
-        )
-    sealed = values.get("diameter")
-    if sealed is not None and case is not None and sealed > float(case.outer_diameter[0]):
-        table.problem(
-            "diameter", "is wider than the case", "the diameter that the ring seals, at most the bore", "E138"
         )
     if any(values.get(key) is None for key in ("rings", "cross_section", "gland_depth", "gap", "hardness")):
         return None

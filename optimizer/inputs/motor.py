@@ -23,6 +23,7 @@ from optimizer.inputs.tolerances import read_tolerances
 from optimizer.problems import InputError, Problems, plain_file
 from optimizer.units import show_dimension
 from optimizer.vocabulary import CLOSURES, FACTOR_KINDS, SECTIONS
+from physics.assembly import SHAPES
 from physics.motors import Airframe, Ambient, Array, Case, Grains, Liner, Motors, Nozzle, Propellant
 
 MOST_GRAIN_ROWS = 40
@@ -159,10 +160,11 @@ class _MotorReader:
         }
         for end in CLOSURES:
             table = sub_table(root, end)
-            parts[end] = None if table is None else read_closure(table, self.shelf, parts["case"])
+            parts[end] = None if table is None else read_closure(table, self.shelf)
         self._check_fit(parts)
         if not all(parts[name] is not None for name in ("propellant", "grain", "nozzle", "ambient")):
             return None
+        self._check_shapes(Motors(size=1, **parts))
         parts["tolerances"] = read_tolerances(root, Motors(size=1, **parts))
         return Motors(size=1, **parts)
 
@@ -332,6 +334,25 @@ class _MotorReader:
             table = Table(self.document, ("case",), self.root.data["case"], self.problems)
             fix = "fewer or shorter grains, or a longer case"
             table.problem("length", f"is shorter than the grains, {_mm(float(lengths.sum()))} together", fix, "E134")
+
+    def _check_shapes(self, motors: Motors) -> None:
+        """What geometry does not allow, each at the key that would mend it."""
+        case, tube = motors.case, ""
+        if case is not None:
+            tube = f" (bore {_mm(float(case.bore[0]))}, wall {_mm(float(case.wall[0]))}"
+            tube += ")" if case.length is None else f", length {_mm(float(case.length[0]))})"
+        for shape in SHAPES:
+            which = shape.which(motors)
+            if which is None or not which.any():
+                continue
+            path = tuple(shape.key.split("."))
+            data: Any = self.root.data
+            for name in path[:-1]:
+                data = data.get(name, {})
+            reason = shape.reason.rpartition(": ")[2]
+            throat = f" (throat {_mm(float(motors.nozzle.throat_diameter[0]))})"
+            cure = shape.cure + (throat if path[-1] == "exit_diameter" else tube)
+            Table(self.document, path[:-1], data, self.problems).problem(path[-1], f"cannot be: {reason}", cure, "E138")
 
     def _grain(self, row: int) -> Table:
         data = self.root.data["grain"]

@@ -15,7 +15,7 @@ A *design* (`design_view` makes it):
 - `figures`: {figure name: value or None}; `maximum_expected_pressure` Pa;
 - `ladder`: rows with `mode, part, pressure [Pa] or time [s] (the other None), factor, required, ok, basis, note`;
 - `not_assessed`: [{"mode", "part", "why"}]; `masses`: {part: kg or None}; `unknown_masses`: [part];
-- `fit`: {"clearance", "length_clearance", "ok"} or None;
+- `fit`: {"clearance", "length_clearance", "in_airframe", "ok"} or None; `room_left` m or None;
 - `curve`: {"time", "chamber_pressure", "head_pressure", "thrust", "kn", "mass_flux"} (lists) or None;
 - `section`: `optimizer.drawing.geometry.Section` or None.
 """
@@ -59,7 +59,7 @@ def design_view(assessment: Assessment, name: str, index: int = 0, designation: 
         return value if math.isfinite(value) else None
 
     curve = assessment.figures.curve
-    fit = assessment.fit
+    fit, flags = assessment.fit, ("ok", "in_airframe")
     return {
         "name": name,
         "designation": designation,
@@ -71,7 +71,8 @@ def design_view(assessment: Assessment, name: str, index: int = 0, designation: 
         "not_assessed": [{"mode": n.mode, "part": n.part, "why": n.why} for n in assessment.ladder.not_assessed],
         "masses": {key: one(value) for key, value in assessment.masses.items()},
         "unknown_masses": list(assessment.unknown_masses),
-        "fit": None if fit is None else {key: bool(one(v)) if key == "ok" else one(v) for key, v in fit.items()},
+        "fit": None if fit is None else {key: bool(one(v)) if key in flags else one(v) for key, v in fit.items()},
+        "room_left": None if assessment.assembly.not_assessed else one(assessment.assembly.left),
         "curve": None if curve is None else {key: [float(v) for v in getattr(curve, key)[index]] for key in _CURVES},
         "section": section(assessment.motors, index),
     }
@@ -97,6 +98,9 @@ def _fallen_short(design: View, names: str) -> str:
     from optimizer.cautions import NOT_DESCRIBED
 
     words = [] if design.get("described", True) else [NOT_DESCRIBED]
+    left = design.get("room_left")
+    if left is not None and not left >= 0.0:
+        words.append("The stack is too long for its case.")
     if names or not words:
         words.append(f"Falls short: {names or 'does not fit the airframe'}.")
     return " ".join(words)

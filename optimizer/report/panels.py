@@ -95,10 +95,11 @@ def mass_table(design: View, units: str) -> list[dict[str, str]]:
     for name in ("clearance", "length_clearance"):
         if fit.get(name) is not None:
             rows.append(fact(name, fit[name], units))
+    if design.get("room_left") is not None:
+        rows.append(fact("room_left", design["room_left"], units))
     if fit:
-        rows.append(
-            {"name": "fits the airframe", "number": "yes" if fit.get("ok") else "NO", "unit": "", "meaning": ""}
-        )
+        fits = fit.get("in_airframe", fit.get("ok"))
+        rows.append({"name": "fits the airframe", "number": "yes" if fits else "NO", "unit": "", "meaning": ""})
     return rows
 
 

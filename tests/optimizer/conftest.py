@@ -108,9 +108,7 @@ def _value(found, name):
 
 
 def _passes(study, found):
-    if bool(found.figures.flags["port_choked"][0]) or (
-        found.fit is not None and not bool(np.ravel(found.fit["ok"])[0])
-    ):
+    if bool(found.figures.flags["port_choked"][0]) or not bool(found.fits[0]):
         return False
     low, high = study.target
     impulse = float(found.figures["total_impulse"][0])

@@ -84,7 +84,7 @@ forward_closure.plate_thickness = ["12 mm", "14 mm", "20 mm"]
 throat_diameter = ["13 mm", "14 mm"]
 grain_length = "fill"
 """
-    motor = cases.MOTOR.replace("520 mm", "334 mm") + '[tolerances]\nthroat_diameter = {plus_minus = "0.1 mm"}\n'
+    motor = cases.MOTOR.replace("520 mm", "300 mm") + '[tolerances]\nthroat_diameter = {plus_minus = "0.1 mm"}\n'
     objectives = 'forward_closure_mass = "max"\ntotal_impulse = {sense = "max", percentile = 50}'
     driver = 'kernel = "steady"\nsamples = 16'
     study = load_study(cases.write_study(tmp_path, ranges, "", objectives, driver, motor=motor))

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from physics.closures import (
     annular_plate_factor,
     ligament_shear_load,
+    offset_ligament,
     plate_deflection,
     plate_stress,
     thread_shear_areas,
@@ -53,3 +54,25 @@ def test_ligament_grows_with_its_margin(diameter: float, margin: float, strength
         ligament_shear_load(np.asarray(diameter), np.asarray(m), np.asarray(strength)) for m in (margin, 2 * margin)
     )
     assert twice == pytest.approx(2 * once)
+
+
+def test_offset_ligament_against_a_section_of_fibres() -> None:
+    """Independent of the closed form: fibres of a strip, all at yield, the load's line at the offset from its middle.
+
+    The neutral line is sought at which the fibres balance the load about the middle of the strip.
+    """
+    middles = (np.arange(200_000) + 0.5) / 200_000 - 0.5
+    for eccentricity in (0.0, 0.1, 0.5, 1.5, 4.0):
+        low, high = -0.5, 0.5  # fibres above the line pull, those below push
+        for _ in range(60):
+            line = 0.5 * (low + high)
+            signs = np.where(middles > line, 1.0, -1.0)
+            pull, moment = signs.mean(), (signs * middles).mean()
+            low, high = (line, high) if moment < eccentricity * pull else (low, line)
+        assert offset_ligament(np.asarray(eccentricity)) == pytest.approx(pull, abs=2e-5)
+
+
+@given(st.floats(0.0, 5.0), st.floats(0.0, 5.0))
+def test_a_ligament_further_off_bears_less(one: float, other: float) -> None:
+    near, far = sorted((one, other))
+    assert 0.0 < offset_ligament(np.asarray(far)) <= offset_ligament(np.asarray(near)) <= 1.0

@@ -55,9 +55,11 @@ class TestMasses:
         found = masses(motor(**FULL))
         assert found["propellant"][0] == pytest.approx(4 * 1750 * np.pi / 4 * (0.05**2 - 0.02**2) * 0.085)
         assert found["case"][0] == pytest.approx(2700 * np.pi / 4 * (0.06**2 - 0.054**2) * 0.5)
-        assert found["liner"][0] == pytest.approx(1350 * np.pi / 4 * (0.054**2 - 0.051**2) * (0.5 - 0.024))
+        # ring 14 + 10 mm and plate 12 mm forward; aft plate 12 mm, ring 24 mm and the convergent, (51 - 16)/2 mm
+        lined = 0.5 - 0.024 - 0.012 - 0.012 - 0.024 - 0.0175
+        assert found["liner"][0] == pytest.approx(1350 * np.pi / 4 * (0.054**2 - 0.051**2) * lined)
         plate = 2700 * np.pi / 4 * 0.054**2 * 0.012
-        ring = 2700 * np.pi / 4 * (0.054**2 - 0.038**2) * 0.02
+        ring = 2700 * np.pi / 4 * (0.054**2 - 0.038**2) * 0.024
         assert found["forward_closure"][0] == pytest.approx(plate + ring)
         assert found["aft_closure"][0] == 0.2
         assert np.isnan(found["nozzle"][0])
