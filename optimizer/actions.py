@@ -324,6 +324,7 @@ def spread(motor: Path, samples: int, seed: int, kernel: str, output: Output) ->
 
 def reduce(firings: Sequence[Path], propellant: Path | None, kernel: str | None, output: Output) -> int:
     """Reduce records, fit the rate law to them, write the re-fitted propellant where asked."""
+    from optimizer.firing import prediction
     from optimizer.fit_rate import learn, propellant_file
     from optimizer.inputs import load_firing
     from optimizer.results import write_text
@@ -332,16 +333,18 @@ def reduce(firings: Sequence[Path], propellant: Path | None, kernel: str | None,
     if propellant is not None and learned.fit is not None:
         write_text(propellant, propellant_file(learned, propellant.stem))
         output.say(f"propellant: {propellant}")
+    shown = output.writes or output.as_json or not output.quiet
+    told = [prediction(one, kernel or "transient") for one in learned.reductions] if shown else []
     if output.writes:
         from optimizer.pages import reduce_page
 
-        output.write_page(firings[0], reduce_page(learned, output.units, kernel))
+        output.write_page(firings[0], reduce_page(learned, output.units, kernel, told))
     if output.as_json:
-        output.print_json(learned.as_json())
+        output.print_json(learned.as_json(told))
     elif not output.quiet:
         from optimizer import tables
 
-        tables.print_reduction(learned, output.units)
+        tables.print_reduction(learned, output.units, told, kernel or "transient")
     # A propellant file was asked for and none could be made: the answer is "no".
     return NO if propellant is not None and learned.fit is None else DONE
 

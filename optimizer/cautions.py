@@ -14,6 +14,7 @@ from optimizer.units import show
 from physics.assembly import LOOSE_SHARE
 from physics.assessment import Assessment
 from physics.erosion import LAWS
+from physics.proof import proof_of
 from physics.seals import gland_warnings
 
 PORT_RULE = 2.0
@@ -189,11 +190,17 @@ def _people(assessment: Assessment, units: str) -> Iterator[Caution]:
     expected = float(assessment.maximum_expected_pressure[0])
     load = ""
     if np.isfinite(expected):
-        load = f" at 1.5 times the maximum expected pressure ({show(1.5 * expected, 'pressure', units)})"
-    proof = f"proof-test the empty motor with water{load}, inert and from behind cover"
+        proof = proof_of(assessment.motors, assessment.ladder, expected)
+        times, lowest = proof.pressure / expected, proof.lowest
+        load = f" at {times:.2f} times the maximum expected pressure ({show(proof.pressure, 'pressure', units)})"
+        if proof.limited and lowest is not None:
+            load += f", no higher: {lowest.mode} ({lowest.part}) comes at {show(lowest.pressure, 'pressure', units)}"
+        if times < 1.0:
+            load = ""
+    advised = f"proof-test the empty motor with water{load}, inert and from behind cover"
     yield Caution(
         "people",
         f"Metal cases throw fragments. Fire remotely, at your club's distance and behind a barrier; before that, "
-        f"{proof}. Follow your local codes and have a licensed or certified member of your club review the design. "
+        f"{advised}. Follow your local codes and have a licensed or certified member of your club review the design. "
         "These figures come from models with limits; what is listed as not assessed has not been looked at.",
     )

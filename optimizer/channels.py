@@ -73,9 +73,8 @@ def clean_channel(firing: Firing, time: Array, channel: Channel, ambient: float,
         )
     start, stop, seen = _ten_percent(firing, channel, time[known], values[known], cleaned.noise)
     span = stop - start
-    before = known & (time < start - 0.1 * span)
-    after = known & (time > stop + 0.15 * span)
-    before, after = (_if_quiet(values, flags) for flags in (before, after))
+    before = _quiet(values, [known & (time < start - share * span) for share in (0.1, 0.05, 0.02, 0.01)])
+    after = _quiet(values, [known & (time > stop + share * span) for share in (0.15, 0.1, 0.05)], late=True)
     zero, drift = _zero(channel, values, before, after, ambient, notes)
     quiet = before if before.any() else after
     target = ambient if channel.kind == "pressure" else 0.0
@@ -98,6 +97,22 @@ def clean_channel(firing: Firing, time: Array, channel: Channel, ambient: float,
         start=start,
         stop=stop,
     )
+
+
+def _quiet(values: Array, stretches: list[Flags], late: bool = False) -> Flags:
+    """The first stretch that is quiet, whole or in its half away from the burn; no sample where none is.
+
+    A long burn leaves little before it, so what comes nearer to the burn is tried as well.
+    """
+    for flags in stretches:
+        places = np.flatnonzero(flags)
+        half = np.zeros(flags.size, dtype=bool)
+        half[places[places.size // 2 :] if late else places[: places.size // 2]] = True
+        for some in (flags, half):
+            found = _if_quiet(values, some)
+            if found.any():
+                return found
+    return np.zeros(values.size, dtype=bool)
 
 
 def _if_quiet(values: Array, flags: Flags) -> Flags:
@@ -131,7 +146,8 @@ def _ten_percent(
     """Own 10 % points of a channel above its quiet level; refuses a channel that holds no burn."""
     quiet = float(np.percentile(values, 5))
     height = float(np.max(values)) - quiet
-    if height <= 8.0 * noise:
+    level = quiet + 0.1 * height
+    if height <= 8.0 * noise or not any(stop - start >= 3 for start, stop in traces.runs(values >= level)):
         raise InputError(
             [
                 Problem(
@@ -145,7 +161,7 @@ def _ten_percent(
                 )
             ]
         )
-    return traces.crossings(time, values, quiet + 0.1 * height)
+    return traces.crossings(time, values, level)
 
 
 def _zero(

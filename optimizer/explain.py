@@ -4,10 +4,13 @@ Owns the weighing of the evidence; what each mode leaves behind stands in `trail
 spread, trails and physics.
 
 How it weighs. A mode's share is the product of three things: how likely the part let go at the pressure (or time) of
-the failure and no other had before it, how well the mode produces what was found, and how well its place fits the
-end that failed. Strengths scatter log-normally about a median above the specification minimum, by `SCATTER` and the
-motor file's own tolerances together; one part in twenty is taken to be faulty and may let go at anything from a
-quarter of its strength up. Nothing is certain here: the shares say what to look at first.
+the failure, given that every part had held until then, how well the mode produces what was found, and how well its
+place fits the end that failed. Strengths scatter log-normally about a median above the specification minimum, by
+`SCATTER` and the motor file's own tolerances together; one part in twenty is taken to be faulty and may let go at
+anything from a quarter of its strength up, and one rung in ten is taken to be put wrongly altogether. So a rung that
+was passed long before the failure loses by it and takes nothing from the others. Heat is one-sided: a wall that is
+through may let go then or at any time after, and a predicted time of 0 means from the start; the same holds for what
+does not end a firing by itself. Nothing is certain here: the shares say what to look at first.
 """
 
 from __future__ import annotations
@@ -26,15 +29,19 @@ from optimizer import traces
 from optimizer.asfired import motors_of
 from optimizer.cautions import Caution
 from optimizer.inputs import FINDINGS, Firing, InputError, Problem
+from optimizer.plausible import held_against_motor
 from optimizer.record import read_record
 from optimizer.results import ANSWER_SCHEMA
 from optimizer.spread import deviation, scattered, unit_points
 from optimizer.trails import PLACES, PLAIN, TRAILS, Trail
 from optimizer.units import show
+from physics import grain
 from physics import kernel as kernels
 from physics.assessment import Assessment, assess
+from physics.heat import burn_through_by_place, case_softening_by_place
 from physics.ladder import assess_ladder
-from physics.motors import Motors, Rung
+from physics.modes import NotComputable
+from physics.motors import Motors, Rung, Situation
 
 Array = NDArray[np.float64]
 
@@ -42,11 +49,22 @@ SCATTER: dict[str, tuple[float, float]] = {
     "yield": (1.10, 0.10),
     "rupture": (1.10, 0.12),
     "seal": (1.30, 0.35),
+    "leak": (1.30, 0.35),
+    "advice": (1.30, 0.35),
     "heat": (1.00, 0.40),
 }
 """Median over the ladder's figure, and coefficient of variation, by kind: common practice, no source."""
 FAULTY, FAULTY_FROM = 0.05, 0.25
 """Share of parts taken to be faulty, and the lowest share of its strength at which one may let go; our judgement."""
+WRONG, WIDE = 0.10, 0.50
+"""Share of rungs taken to be put wrongly, and the scatter (of the logarithm) that they then have; our judgement."""
+LINGERS, HOT_LINGERS = 1.0, 2.0
+"""Chance for each unit of the logarithm of pressure, or of time for heat, that what happened earlier shows itself now; our
+judgement: a bare wall in the gas does not last long."""
+THE_LINERS = 0.75
+"""Share of a softened case that is laid to a liner which was through before; our judgement."""
+DEPARTS = 1.12
+"""A recorded pressure that is so many times the predicted one, or below one over it, is told apart from it."""
 PREDICTED_ERROR, RECORDED_ERROR = 0.15, 0.05
 """Coefficients of variation of a predicted and of a recorded pressure; our judgement."""
 ABNORMAL, ABNORMAL_UP_TO = 0.15, 3.0
@@ -90,6 +108,39 @@ class History:
 
     time: Array
     pressure: Array
+
+
+@dataclass(frozen=True)
+class Departure:
+    """How the recorded pressure differs from the predicted one up to the failure, and what would make it.
+
+    `recorded` and `predicted` are the highest until then [Pa], `exponent` that of the rate law there. `burning_area` and
+    `throat_area` are the ratios, each alone, that make one of the other at equilibrium: (p/p0)^(1−n) and (p/p0)^(n−1).
+    `flaws` are what one crack or one lost sleeve of this motor would give in burning area, as ratios at ignition.
+    """
+
+    recorded: float
+    predicted: float
+    exponent: float
+    burning_area: float
+    throat_area: float
+    flaws: tuple[tuple[str, float], ...]
+
+    @property
+    def ratio(self) -> float:
+        """Recorded over predicted."""
+        return self.recorded / self.predicted
+
+    def as_json(self) -> dict[str, Any]:
+        """The entry of `explain --json`."""
+        return {
+            "recorded": self.recorded,
+            "predicted": self.predicted,
+            "ratio": self.ratio,
+            "burning_area": self.burning_area,
+            "throat_area": self.throat_area,
+            "flaws": [{"flaw": name, "burning_area": ratio} for name, ratio in self.flaws],
+        }
 
 
 @dataclass(frozen=True)
@@ -152,6 +203,9 @@ class Explanation:
 
     `pressure_words` is the pressure at the failure with its source, `plausible` its 5th and 95th percentile [Pa],
     `moment` the time of the failure, or of the pressure taken for it where no time is known [s from ignition].
+    `departure` is how a recorded pressure differs from the predicted one, `pressure_or_part` the shares of "the pressure
+    was wrong" (`pressure`), "the part was weak" (`part`) and "both as they should be" (`neither`) for the first candidate,
+    None where that is not a matter of pressure.
     """
 
     firing: str
@@ -171,6 +225,8 @@ class Explanation:
     moment: float | None = None
     recorded: History | None = None
     predicted: History | None = None
+    departure: Departure | None = None
+    pressure_or_part: Mapping[str, float] | None = None
 
     def in_short(self, reasons: Sequence[str]) -> list[str]:
         """Reasons with what is said once for all left out, and those of one kind run together."""
@@ -191,6 +247,8 @@ class Explanation:
                 "source": self.pressure.source,
             },
             "time_of_failure": self.time,
+            "departure": None if self.departure is None else self.departure.as_json(),
+            "pressure_or_part": None if self.pressure_or_part is None else dict(self.pressure_or_part),
             "candidates": [candidate.as_json() for candidate in self.candidates],
             "ruled_out": [item.as_json() for item in self.ruled_out],
             "not_assessed": [
@@ -233,11 +291,16 @@ def explain(firing: Firing, kernel: str = "steady", units: str = "metric") -> Ex
         raise _refused(firing, "observed", "says nothing; an explanation needs what was seen", fix)
     assessment = assess(motors, kernel=kernel, curve=True)
     notes: list[Caution] = []
-    recorded = _history(firing)
+    recorded = _history(firing, assessment)
     pressure = _pressure(firing, assessment, recorded, notes)
     rungs = [rung for rung in assessment.ladder.rungs if math.isfinite(_level(rung))]
     weighed = _weigh(firing, assessment, rungs, _scatters(motors, rungs), pressure, units)
+    departure = _departure(firing, assessment, recorded)
+    notes[:0] = _departure_notes(departure, units)
     explanation = _explanation(firing, assessment, weighed, pressure, notes)
+    explanation = replace(
+        explanation, departure=departure, pressure_or_part=_pressure_or_part(weighed, pressure, assessment, departure)
+    )
     return _pictured(explanation, assessment, recorded, _pressure_words(pressure, units))
 
 
@@ -288,11 +351,14 @@ def _predicted(assessment: Assessment) -> History | None:
     return History(curve.time[0][known], curve.head_pressure[0][known]) if known.any() else None
 
 
-def _history(firing: Firing) -> History | None:
-    """The recorded pressure, absolute, on a clock that starts at ignition; None without a pressure on record."""
+def _history(firing: Firing, assessment: Assessment) -> History | None:
+    """The recorded head pressure, absolute, on a clock that starts at ignition; None without a pressure on record.
+
+    What was read at the nozzle end is raised by the port's drop at ignition.
+    """
     if firing.record is None or not any(column.kind == "pressure" for column in firing.columns.values()):
         return None
-    record = read_record(firing)
+    record = held_against_motor(firing, read_record(firing))
     channel = record.of("pressure")[0]
     values = traces.despike(channel.values).values
     known = np.isfinite(values)
@@ -301,6 +367,9 @@ def _history(firing: Firing) -> History | None:
     if channel.gauge or low < 5e4:
         p = p + 101325.0
         low += 101325.0
+    if channel.place == "chamber":
+        drop = float(np.ravel(assessment.figures["head_pressure_ratio"])[0])
+        p = p * max(drop, 1.0) if math.isfinite(drop) else p
     rising = np.flatnonzero(p > low + 0.1 * (np.max(p) - low))
     return History(t - float(t[rising[0]]), p) if rising.size else None
 
@@ -309,18 +378,101 @@ def _recorded(record: History, time: float | None, notes: list[Caution]) -> Pres
     """Pressure on the record at the failure: `time` counts from ignition; without one, the highest reading."""
     t, p = record.time, record.pressure
     if time is None:
-        return Pressure(float(np.max(p)), RECORDED_ERROR, "highest on the record", True, 0.0)
+        return Pressure(max(float(np.max(p)), 1e4), RECORDED_ERROR, "highest on the record", True, 0.0)
     before = (t >= 0.0) & (t <= time)
     if time > t[-1] or not before.any():
         notes.append(
             Caution("record", "The record does not reach the time of the failure; its highest reading is used.")
         )
-        return Pressure(float(np.max(p)), RECORDED_ERROR, "highest on the record", True, 0.0)
+        return Pressure(max(float(np.max(p)), 1e4), RECORDED_ERROR, "highest on the record", True, 0.0)
     # The last readings before a failure may already be falling: the highest of the last fiftieth of a second counts.
     last = before & (t >= time - 0.02)
     here = float(np.max(p[last if last.any() else before]))
     fallen = here < 0.9 * float(np.max(p[before]))
-    return Pressure(here, RECORDED_ERROR, "on the record at the time of the failure", True, 0.0, fallen)
+    return Pressure(max(here, 1e4), RECORDED_ERROR, "on the record at the time of the failure", True, 0.0, fallen)
+
+
+# --- recorded against predicted --------------------------------------------------------------------------------------
+
+
+def _departure(firing: Firing, assessment: Assessment, recorded: History | None) -> Departure | None:
+    """None without a record, or where it goes with the prediction."""
+    predicted = _predicted(assessment)
+    if recorded is None or predicted is None:
+        return None
+    until = firing.observed.time_of_failure
+    high, due = (
+        float(np.max(one.pressure[one.time <= until], initial=0.0)) if until else float(np.max(one.pressure))
+        for one in (recorded, predicted)
+    )
+    if not (high > 2e5 and due > 2e5) or 1.0 / DEPARTS < high / due < DEPARTS:
+        return None
+    law = assessment.motors.propellant
+    rows = [np.ravel(leaf) for leaf in (law.rate_from, law.exponent)]
+    row = max(int(np.count_nonzero(rows[0] <= high)) - 1, 0)
+    exponent = float(rows[1][min(row, rows[1].size - 1)])
+    ratio = high / due
+    return Departure(
+        high, due, exponent, ratio ** (1.0 - exponent), ratio ** (exponent - 1.0), tuple(_grain_flaws(assessment.motors))
+    )
+
+
+def _grain_flaws(motors: Motors) -> Iterator[tuple[str, float]]:
+    """What one flaw of the longest grain adds to the burning area at ignition, as a ratio; plain geometry."""
+    rows = motors.grain
+    whole = float(np.sum(grain.burning_area(rows, np.array(0.0))))
+    length, outer, core = (np.ravel(leaf) for leaf in (rows.length, rows.outer_diameter, rows.core_diameter))
+    i = int(np.argmax(length))
+    web = 0.5 * float(outer[i] - core[i])
+    if whole > 0.0:
+        yield "one grain cracked through its web along its length", 1.0 + 2.0 * web * float(length[i]) / whole
+        yield "one grain alight on its outside", 1.0 + math.pi * float(outer[i]) * float(length[i]) / whole
+
+
+def _departure_notes(departure: Departure | None, units: str) -> Iterator[Caution]:
+    if departure is None:
+        return
+    high, due = (show(value, "pressure", units) for value in (departure.recorded, departure.predicted))
+    area, throat = 100.0 * (departure.burning_area - 1.0), 100.0 * (departure.throat_area - 1.0)
+    flaws = ", ".join(f"{name} {100.0 * (ratio - 1.0):+.0f} %" for name, ratio in departure.flaws)
+    if departure.ratio > 1.0:
+        yield Caution(
+            "why the pressure rose",
+            f"The record goes to {high} where {due} is predicted. At an exponent of {departure.exponent:.2f} that takes "
+            f"{area:+.0f} % of burning area, or a throat {-throat:.0f} % smaller, or a faster propellant (hotter, another lot). "
+            f"For this motor: {flaws}. Find out which before looking for a weak part.",
+        )
+    else:
+        yield Caution(
+            "why the pressure was low",
+            f"The record goes to {high} where {due} is predicted: {area:+.0f} % of burning area, a throat {throat:.0f} % larger, "
+            "a leak, a slower propellant, or the motor let go on its way up. A part that failed at this pressure was weak or hot.",
+        )
+
+
+def _pressure_or_part(
+    weighed: Sequence[_Weighed], pressure: Pressure, assessment: Assessment, departure: Departure | None
+) -> dict[str, float] | None:
+    """For the first candidate: whether a sound part met too high a pressure, or a weak part the one it was made for."""
+    first = max(weighed, key=lambda item: item.weight, default=None)
+    if first is None or first.rung.pressure is None:
+        return None
+    grid = _pressure_grid(pressure)
+    centre = math.log(float(np.ravel(assessment.figures["peak_head_pressure"])[0]))
+    weights = _near_weights(pressure, grid)
+    high = ndtr((grid - centre - math.log(DEPARTS)) / max(PREDICTED_ERROR / 3.0, 1e-6))
+    if departure is None and not pressure.abnormal:
+        high = np.zeros(grid.size)  # recorded, and as predicted
+    sound = first.strength.sound(grid)
+    weak = np.maximum(first.strength.density(grid) - sound, 0.0)
+    parts = {
+        "pressure": float(np.sum(weights * high * sound)),
+        "part": float(np.sum(weights * (1.0 - high) * weak)),
+        "neither": float(np.sum(weights * (1.0 - high) * sound)),
+        "both": float(np.sum(weights * high * weak)),
+    }
+    total = sum(parts.values())
+    return {name: value / total for name, value in parts.items()} if total > 0.0 else None
 
 
 def _pressure_words(pressure: Pressure, units: str) -> str:
@@ -386,13 +538,22 @@ class _Strength:
     median: float
     sigma: float
 
+    def sound(self, log_level: Array) -> Array:
+        """The part of `density` that parts without a fault have."""
+        away = (log_level - math.log(self.median)) / self.sigma
+        return np.asarray((1.0 - FAULTY) * np.exp(-0.5 * away**2) / (self.sigma * math.sqrt(2.0 * math.pi)))
+
+    def put_wrongly(self, log_level: Array) -> Array:
+        """Density of a rung whose figure is far off, to either hand."""
+        wide = math.hypot(self.sigma, WIDE)
+        away = (log_level - math.log(self.median)) / wide
+        return np.asarray(np.exp(-0.5 * away**2) / (wide * math.sqrt(2.0 * math.pi)))
+
     def density(self, log_level: Array) -> Array:
         """Probability density over the logarithm of pressure or time."""
-        away = (log_level - math.log(self.median)) / self.sigma
-        sound = np.exp(-0.5 * away**2) / (self.sigma * math.sqrt(2.0 * math.pi))
         low = math.log(FAULTY_FROM * self.median)
         faulty = np.where((log_level > low) & (log_level < math.log(self.median)), -1.0 / math.log(FAULTY_FROM), 0.0)
-        return np.asarray((1.0 - FAULTY) * sound + FAULTY * faulty)
+        return np.asarray(self.sound(log_level) + FAULTY * faulty)
 
     def gone(self, log_level: Array) -> Array:
         """Chance of having let go by that level."""
@@ -411,7 +572,7 @@ class _Strength:
 
 
 def _strength(rung: Rung, scatters: Mapping[tuple[str, str], float]) -> _Strength:
-    ratio, variation = SCATTER[rung.kind]
+    ratio, variation = SCATTER.get(rung.kind, SCATTER["rupture"])
     return _Strength(ratio * max(_level(rung), LEAST), math.hypot(variation, scatters.get((rung.mode, rung.part), 0.0)))
 
 
@@ -445,14 +606,56 @@ def _weigh(
 ) -> list[_Weighed]:
     strengths = [_strength(rung, scatters) for rung in rungs]
     physics = _physics(firing, assessment, rungs, strengths, pressure)
+    hot = _hot_places(firing, assessment)
     weighed = []
     for rung, strength, chance in zip(rungs, strengths, physics, strict=True):
         trail = TRAILS.get(rung.mode, PLAIN)
         found = _findings(firing.observed.found, trail)
-        place = PLACES.get(rung.part, {}).get(firing.observed.end, 1.0 / 3.0) if firing.observed.end else 1.0
-        words = _words(firing, rung, strength, trail, pressure, assessment, units)
+        places = hot.get(rung.mode) or PLACES.get(rung.part, {})
+        place = places.get(firing.observed.end, 1.0 / 3.0) if firing.observed.end else 1.0
+        words = _words(firing, rung, strength, trail, pressure, assessment, units, places)
         weighed.append(_Weighed(rung, trail, strength, chance, found, place, words))
-    return weighed
+    return _behind_the_liner(weighed)
+
+
+def _behind_the_liner(weighed: list[_Weighed]) -> list[_Weighed]:
+    """A case that softens where the liner was through before it is the liner's failure: most of its share goes there."""
+    liner = next((item for item in weighed if item.rung.mode == "liner burn-through"), None)
+    soft = next((item for item in weighed if item.rung.mode == "case softening"), None)
+    if liner is None or soft is None or liner.weight <= 0.0 or _level(liner.rung) > _level(soft.rung):
+        return weighed
+    more = 1.0 + THE_LINERS * soft.weight / liner.weight
+    moved = {id(liner): replace(liner, physics=more * liner.physics)}
+    moved[id(soft)] = replace(soft, physics=(1.0 - THE_LINERS) * soft.physics)
+    return [moved.get(id(item), item) for item in weighed]
+
+
+ENDS_OF = {"forward end": "forward", "joint": "middle", "mid-grain wall": "middle", "aft end": "aft"}
+"""At which end what happens at each place of the wall shows."""
+
+
+def _hot_places(firing: Firing, assessment: Assessment) -> dict[str, dict[str, float]]:
+    """Share of each end in what heat does, by mode: the ends where the wall is through by then, and a little for the others."""
+    found: dict[str, dict[str, float]] = {}
+    situation = Situation(
+        figures=assessment.figures, maximum_expected_pressure=np.asarray(assessment.maximum_expected_pressure)
+    )
+    ratio, sigma = SCATTER["heat"]
+    at = np.array(math.log(max(_time(firing, assessment), LEAST)))
+    for mode, by_place in (("liner burn-through", burn_through_by_place), ("case softening", case_softening_by_place)):
+        try:
+            times = by_place(assessment.motors, situation)
+        except NotComputable:
+            continue
+        shares = dict.fromkeys(("forward", "middle", "aft"), STRAY)
+        for place, value in times.items():
+            time, end = float(np.ravel(value)[0]), ENDS_OF.get(place, "middle")
+            if math.isfinite(time):
+                gone = float(_Strength(ratio * max(time, LEAST), sigma).gone(at))
+                shares[end] = max(shares[end], STRAY + gone)
+        total = sum(shares.values())
+        found[mode] = {end: share / total for end, share in shares.items()}
+    return found
 
 
 def _findings(found: Sequence[str], trail: Trail) -> float:
@@ -467,36 +670,44 @@ def _findings(found: Sequence[str], trail: Trail) -> float:
 def _physics(
     firing: Firing, assessment: Assessment, rungs: Sequence[Rung], strengths: Sequence[_Strength], pressure: Pressure
 ) -> list[float]:
-    """How likely each rung let go at the failure's pressure or time, with no other that ends a firing gone before it.
+    """How likely each rung let go at the failure's pressure or time, given that all had held until then.
 
-    Densities are over logarithms, so that pressures and times stand on one scale.
+    Densities are over logarithms, so that pressures and times stand on one scale. That the others had held is the same
+    evidence for every mode and for what is not on the ladder, so it divides out; what is left of it says at which
+    pressures, of those that may have been, the failure can have come.
     """
     grid = _pressure_grid(pressure)
     weights = _pressure_weights(pressure, grid)
+    ends = [rung.pressure is not None and TRAILS.get(rung.mode, PLAIN).ends_firing for rung in rungs]
     standing = [
-        1.0 - strength.gone(grid)
-        if rung.pressure is not None and TRAILS.get(rung.mode, PLAIN).ends_firing
-        else np.ones(grid.size)
-        for rung, strength in zip(rungs, strengths, strict=True)
+        WRONG + (1.0 - WRONG) * (1.0 - strength.gone(grid)) if ending else np.ones(grid.size)
+        for ending, strength in zip(ends, strengths, strict=True)
     ]
     everyone = np.prod(standing, axis=0) if standing else np.ones(grid.size)
-    held = float(np.sum(weights * everyone) / np.sum(weights))
+    near = _near_weights(pressure, grid)
+    held = float(np.sum(near * everyone) / np.sum(near))
     chances = []
-    for rung, strength, own in zip(rungs, strengths, standing, strict=True):
+    for rung, strength, own, ending in zip(rungs, strengths, standing, ends, strict=True):
         if rung.pressure is None:
-            chances.append(held * _by_time(firing, assessment, strength))
+            chances.append(_by_time(firing, assessment, strength))
             continue
-        others = everyone / np.maximum(own, 1e-12)
-        chance = float(np.sum(weights * strength.density(grid) * others))
+        density = (1.0 - WRONG) * strength.density(grid) + WRONG * strength.put_wrongly(grid)
+        if not ending:
+            density = np.maximum(density, LINGERS * strength.gone(grid))
+        chance = float(np.sum(weights * density * everyone / own)) / held
         # Past its highest pressure a part that was to fail by pressure would have failed already.
-        chances.append(chance * (0.2 if pressure.fallen else 1.0))
+        chances.append(chance * (0.2 if pressure.fallen and ending else 1.0))
     return chances
 
 
 def _by_time(firing: Firing, assessment: Assessment, strength: _Strength) -> float:
-    """How likely heat had done it at the time of the failure, or by the end of the burn where the time is not known."""
-    at = np.array(math.log(_time(firing, assessment)))
-    return float(strength.density(at) if firing.observed.time_of_failure else strength.gone(at))
+    """How likely heat had done it at the time of the failure, or by the end of the burn where the time is not known.
+
+    A wall that is through may let go at once or later, so having been through for long speaks for it, not against.
+    """
+    at = np.array(math.log(max(_time(firing, assessment), LEAST)))
+    gone = float(strength.gone(at))
+    return max(float(strength.density(at)), HOT_LINGERS * gone) if firing.observed.time_of_failure is not None else gone
 
 
 def _pressure_grid(pressure: Pressure) -> Array:
@@ -532,6 +743,7 @@ def _words(
     pressure: Pressure,
     assessment: Assessment,
     units: str,
+    places: Mapping[str, float],
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """What speaks for a rung and what against it."""
     good: list[str] = []
@@ -543,7 +755,7 @@ def _words(
             else f"it does not by itself bring about: {name}"
         )
     if firing.observed.end:
-        share = PLACES.get(rung.part, {}).get(firing.observed.end, 1.0 / 3.0)
+        share = places.get(firing.observed.end, 1.0 / 3.0)
         if share >= 0.5:
             good.append(f"the {firing.observed.end} end failed, where this part is")
         elif share < 0.1:
@@ -560,14 +772,20 @@ def _words(
 
 
 def _near(rung: Rung, strength: _Strength, firing: Firing, pressure: Pressure, assessment: Assessment) -> bool:
-    """Whether the failure's pressure or time lies within two standard deviations below the strength, or above it."""
+    """Whether the failure's pressure or time lies within two standard deviations below the strength, or above it.
+
+    What ends a firing is near only from below: a rung passed long before has been shown to hold.
+    """
     at = pressure.value if rung.pressure is not None else _time(firing, assessment)
     error = pressure.error if rung.pressure is not None else 0.0
-    return math.log(at) > math.log(strength.median) - 2.0 * math.hypot(strength.sigma, error)
+    away = (math.log(at) - math.log(strength.median)) / math.hypot(strength.sigma, error)
+    passed = rung.pressure is not None and TRAILS.get(rung.mode, PLAIN).ends_firing and away > 3.0
+    return away > -2.0 and not passed
 
 
 def _time(firing: Firing, assessment: Assessment) -> float:
-    return firing.observed.time_of_failure or float(assessment.figures["action_time"][0])
+    seen = firing.observed.time_of_failure
+    return float(assessment.figures["action_time"][0]) if seen is None else max(seen, LEAST)
 
 
 def _margin(rung: Rung, firing: Firing, pressure: Pressure, assessment: Assessment, units: str) -> str:
@@ -577,6 +795,8 @@ def _margin(rung: Rung, firing: Firing, pressure: Pressure, assessment: Assessme
         held = f"{show(level, 'pressure', units)}, {ratio:.2f} times the pressure at the failure"
         return f"the ladder puts it at {held} ({_pressure_words(pressure, units)})"
     time = _time(firing, assessment)
+    if level <= LEAST:
+        return f"the ladder has it through from the start; the firing had gone {time:.2f} s"
     return f"the ladder puts it at {level:.2f} s; the firing had gone {time:.2f} s"
 
 
@@ -708,6 +928,7 @@ def _assumptions(pressure: Pressure) -> Iterator[str]:
     for kind, (ratio, variation) in SCATTER.items():
         spread = f"median {ratio:.2f} times the ladder's figure, coefficient of variation {variation:.2f}"
         yield f"{kind}: {spread} (common practice, no source)"
+    yield f"one rung in {1 / WRONG:.0f} put wrongly, with a scatter of {WIDE:.2f} about its figure to either hand (our judgement)"
     faulty = f"one part in {1 / FAULTY:.0f} faulty, letting go anywhere from {FAULTY_FROM:.2f} of its strength up"
     yield f"{faulty} (our judgement)"
     yield f"pressure at the failure known to {100 * pressure.error:.0f} % ({pressure.source})"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -18,18 +18,20 @@ from optimizer import traces
 from optimizer.asfired import ambient_of, computed_mass, mass_of, motors_of, throat_of
 from optimizer.cautions import Caution
 from optimizer.channels import Trace, clean_channel
-from optimizer.inputs import Firing
-from optimizer.record import Record, read_record
+from optimizer.inputs import Firing, InputError, Problem
+from optimizer.plausible import held_against_motor
+from optimizer.record import Channel, Record, read_record
 from optimizer.results import ANSWER_SCHEMA
 from optimizer.units import show
 from physics import constants, nozzle
+from physics.kernel import evaluate
 from physics.motors import Motors
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-COVERAGE = 2.0
-"""Stated uncertainties are this many standard deviations: about 19 firings in 20."""
+COVERAGE = 1.96
+"""Half width of a stated interval in standard deviations: 95 in 100."""
 DISAGREEMENT = 0.05
 """Two transducers that differ by more than this share of the peak for a twentieth of the action time are said."""
 LONG_GAP = 10.0
@@ -38,6 +40,7 @@ LONG_GAP = 10.0
 DEFINITIONS: dict[str, str] = {
     "pressure": "absolute chamber pressure: each channel zeroed to ambient on the quiet stretch before ignition, lone "
     "spikes of one or two samples replaced by the median of eleven, then the mean of the channels",
+    "peak_head_pressure": "peak of what was read at the head end, where the record was taken there",
     "peak_pressure": "highest sample of that trace (highest_pressure_sample), less what noise of the size seen "
     "lifts the highest of so many samples near the top; peak_pressure_smoothed is the top of a running "
     "straight-line fit over 2 % of the action time; peak_thrust and highest_thrust_sample likewise",
@@ -50,7 +53,8 @@ DEFINITIONS: dict[str, str] = {
     "pressure_integral": "integral of absolute pressure over the action time; pressure_integral_above_ambient "
     "leaves out ambient pressure",
     "total_impulse": "integral of thrust over the action time, load cell zeroed before ignition, drift not corrected",
-    "thrust_coefficient": "total_impulse / (throat area before the firing × pressure_integral); "
+    "thrust_coefficient": "total_impulse / (throat area × pressure_integral), the throat as measured before the firing, or "
+    "before and after where both are given, growing with pressure to the power 0.8; "
     "thrust_coefficient_above_ambient divides by pressure_integral_above_ambient instead",
     "characteristic_velocity": "throat area × integral of absolute pressure while the nozzle is choked, / "
     "propellant mass of the motor file",
@@ -58,8 +62,8 @@ DEFINITIONS: dict[str, str] = {
     "total_impulse_of_record": "integral of thrust from the first to the last sample",
     "specific_impulse": "total_impulse / (propellant mass × standard gravity)",
     "throat_diameter": "from thrust / (pressure × thrust coefficient of the nozzle), scaled to the throat diameter "
-    "of the motor file over the first fifth of the burn",
-    "uncertainty": "two standard deviations (about 95 %): instrument accuracy as the half-width of a rectangular "
+    "of the motor file over the first fifth of the burn; final_throat_diameter is that measured after the firing, where given",
+    "uncertainty": "half of a 95 % interval, 1.96 standard deviations: instrument accuracy as the half-width of a rectangular "
     "distribution, sampling noise, zero drift, and the spread between transducers; throat and propellant mass are "
     "taken as exact",
 }
@@ -71,6 +75,9 @@ class Reduction:
 
     `time`, `pressure` and `thrust` are the cleaned series (None where not recorded); `throat_diameter` follows
     `throat_time`. `measured` and `uncertainty` map figures to SI values; a figure that the record cannot give is None.
+    `pressure` is chamber pressure at the nozzle; where the record was taken at the head end, `head_pressure` is what was
+    read there (else None). `outside` holds the thermometers on the case, each with its position, first and highest
+    temperature and the time of the highest, from ignition; `liner` the thickness by position, before and after.
     `pressure_noise` is one standard deviation of the cleaned pressure, `pressure_bound` its instrument's accuracy.
     """
 
@@ -90,6 +97,9 @@ class Reduction:
     pressure_zero_error: float = 0.0
     throat_time: Array = field(default_factory=lambda: np.empty(0))
     throat_diameter: Array = field(default_factory=lambda: np.empty(0))
+    head_pressure: Array | None = None
+    outside: tuple[Mapping[str, Any], ...] = ()
+    liner: tuple[Mapping[str, float | None], ...] = ()
 
     @property
     def name(self) -> str:
@@ -106,6 +116,8 @@ class Reduction:
             "fit": None,
             "cautions": [{"about": item.about, "text": item.text} for item in self.cautions],
             "channels": [_channel_json(trace, self.time) for trace in self.traces],
+            "case_temperature": [dict(one) for one in self.outside],
+            "liner": [dict(one) for one in self.liner],
             "definitions": DEFINITIONS,
         }
 
@@ -148,25 +160,29 @@ def reduce_firing(firing: Firing) -> Reduction:
     `DEFINITIONS` says what each figure is. Nothing is corrected in silence: zero, spikes, clipping, gaps, drift and
     disagreement are all in the cautions, with their size.
     """
-    return reduce_record(firing, read_record(firing))
+    return reduce_record(firing, held_against_motor(firing, read_record(firing)))
 
 
 def reduce_record(firing: Firing, record: Record) -> Reduction:
     """As `reduce_firing`, for a record that is read already."""
     notes: list[Caution] = list(record.cautions)
     ambient = ambient_of(firing)
-    cleaned = tuple(clean_channel(firing, record.time, channel, ambient, notes) for channel in record.channels)
-    pressures = [trace for trace in cleaned if trace.channel.kind == "pressure"]
+    burning = [channel for channel in record.channels if channel.kind in ("pressure", "thrust")]
+    cleaned = tuple(clean_channel(firing, record.time, channel, ambient, notes) for channel in burning)
+    tapped = [trace for trace in cleaned if trace.channel.kind == "pressure"]
+    pressures, head = _at_nozzle(firing, record.time, tapped, ambient, notes)
     thrusts = [trace for trace in cleaned if trace.channel.kind == "thrust"]
     pressure, thrust = _mean(pressures), _mean(thrusts)
     lead = pressure if pressure is not None else thrust
     assert lead is not None  # inputs refuse a firing file without a channel
     foot = ambient if pressure is not None else 0.0
-    frame = _frame(record.time, lead, foot, notes)
+    frame = _frame(firing, record.time, lead, foot, notes)
     notes += _disagreements(record.time, pressures, frame)
     notes += _gaps(record.time, frame)
     work = _Work(firing, record.time, pressure, thrust, pressures, thrusts, frame, ambient)
     measured, uncertainty = _figures(work)
+    if head is not None:
+        _head_figures(work, head, measured, uncertainty)
     throat_time, throat = _throat_history(work)
     _throat_figures(work, throat_time, throat, measured, uncertainty, notes)
     notes += _doubts(work, measured)
@@ -187,7 +203,159 @@ def reduce_record(firing: Firing, record: Record) -> Reduction:
         pressure_zero_error=zero_error(pressures),
         throat_time=throat_time,
         throat_diameter=throat,
+        head_pressure=head,
+        outside=tuple(_outside(record, frame)),
+        liner=tuple(_liner(firing)),
     )
+
+
+# --- what was predicted ----------------------------------------------------------------------------------------------
+
+_OF_THE_CLOCK = ("ignition_time", "total_impulse_of_record")
+"""Figures that hang on when a record was started and stopped; a prediction has none."""
+PREDICTED_SAMPLES = 6000
+
+
+def prediction(reduction: Reduction, kernel: str) -> Reduction | None:
+    """What the motor as fired would have left on a perfect record of the same kinds, reduced like the record itself.
+
+    Pressures are taken where the record's were. None where the firing names no whole motor or the kernel comes to no end
+    of the burn.
+    """
+    motors = motors_of(reduction.firing)
+    curve = None if motors is None else evaluate(motors, kernel, curve=True).curve
+    if curve is None:
+        return None
+    known = np.isfinite(curve.time[0]) & np.isfinite(curve.chamber_pressure[0]) & np.isfinite(curve.thrust[0])
+    burn = curve.time[0][known]
+    rest = {"pressure": ambient_of(reduction.firing), "thrust": 0.0}
+    pressure = curve.chamber_pressure if reduction.head_pressure is None else curve.head_pressure
+    place = "chamber" if reduction.head_pressure is None else "head"
+    histories = {"pressure": pressure[0][known], "thrust": curve.thrust[0][known]}
+    kinds = {trace.channel.kind for trace in reduction.traces}
+    if burn.size < 2 or not all(np.max(histories[kind]) > 1.2 * rest[kind] for kind in kinds):
+        return None
+    # Quiet stretches before and after, as on a record, for the zero.
+    time = np.linspace(-0.5 * burn[-1], 1.5 * burn[-1], PREDICTED_SAMPLES)
+    channels = tuple(
+        Channel(kind, kind, np.interp(time, burn, values, left=rest[kind], right=rest[kind]), place=place)
+        for kind, values in histories.items()
+        if kind in kinds
+    )
+    try:
+        return reduce_record(reduction.firing, Record(time, channels))
+    except InputError:
+        return None
+
+
+def foretold(told: Reduction | None) -> dict[str, float | None]:
+    """The figures of a prediction that stand beside measured ones."""
+    return {} if told is None else {key: value for key, value in told.measured.items() if key not in _OF_THE_CLOCK}
+
+
+# --- where the pressure was taken -----------------------------------------------------------------------------------
+
+
+def _at_nozzle(
+    firing: Firing, time: Array, tapped: list[Trace], ambient: float, notes: list[Caution]
+) -> tuple[list[Trace], Array | None]:
+    """Every pressure channel as chamber pressure, and the mean of what was read at the head end (None without any).
+
+    The port's drop is the kernel's for this motor at the same share of the burn: the pressure integral run through over
+    that of the whole burn, which is the share of propellant gone and hardly hangs on the rate law.
+    """
+    head = [trace for trace in tapped if trace.channel.place == "head"]
+    if not head:
+        return tapped, None
+    motors = motors_of(firing)
+    curve = None if motors is None else evaluate(motors, kernel="steady", curve=True).curve
+    if curve is None:
+        notes.append(
+            Caution(
+                "pressure at the head end",
+                "The pressure was read at the head end, and without a whole motor file the port's drop is not known: every "
+                "pressure here is that of the head end, and what is made of it leans with it.",
+            )
+        )
+        return tapped, None
+    known = np.isfinite(curve.time[0]) & np.isfinite(curve.chamber_pressure[0]) & np.isfinite(curve.head_pressure[0])
+    t, chamber = curve.time[0][known], curve.chamber_pressure[0][known]
+    ratio = np.maximum(curve.head_pressure[0][known] / np.maximum(chamber, 1.0), 1.0)
+    gone = _run_through(t, chamber)
+    if t.size < 2 or not np.all(np.isfinite(gone)):
+        return tapped, None
+
+    def there(values: Array, start: float, stop: float) -> Array:
+        inside = np.isfinite(values) & (time >= start) & (time <= stop)
+        share = np.interp(time, time[inside], _run_through(time[inside], values[inside]), left=0.0, right=1.0)
+        drop = np.interp(share, gone, ratio)
+        return np.asarray(np.where((time >= start) & (time <= stop), drop, 1.0))
+
+    moved = []
+    for trace in tapped:
+        if trace.channel.place == "head":
+            drop = there(trace.values, trace.start, trace.stop)
+            trace = replace(trace, values=ambient + (trace.values - ambient) / drop)
+        moved.append(trace)
+    highest = float(np.max(ratio))
+    notes.append(
+        Caution(
+            "pressure at the head end",
+            f"The port's drop, up to {100.0 * (highest - 1.0):.1f} % by the motor file, was taken off to come to chamber pressure; "
+            "the fit compares the reading with the head pressure that the kernel gives.",
+        )
+    )
+    return moved, _mean(head) if len(head) == len(tapped) else None
+
+
+def _run_through(time: Array, pressure: Array) -> Array:
+    """Share of the pressure integral that is run through at each time."""
+    steps = 0.5 * (pressure[1:] + pressure[:-1]) * np.diff(time)
+    total = np.concatenate([[0.0], np.cumsum(np.maximum(steps, 0.0))])
+    return np.asarray(total / total[-1]) if total[-1] > 0.0 else np.linspace(0.0, 1.0, total.size)
+
+
+def _head_figures(work: _Work, head: Array, measured: _Table, uncertainty: _Table) -> None:
+    """What was read at the head end itself, which the forward closure and the case saw."""
+    known = np.isfinite(head)
+    best, _ = traces.peak_of(work.time[known], head[known], 0.02 * (work.frame.stop - work.frame.start))
+    measured["peak_head_pressure"] = best
+    uncertainty["peak_head_pressure"] = uncertainty["peak_pressure"]
+
+
+# --- beside the burn -------------------------------------------------------------------------------------------------
+
+
+def _outside(record: Record, frame: _Frame) -> Iterator[dict[str, Any]]:
+    """What each thermometer on the case showed, from the forward end backwards; times from ignition."""
+    warm = [channel for channel in record.channels if channel.kind == "temperature"]
+    for channel in sorted(warm, key=lambda one: one.position or 0.0):
+        values = traces.despike(channel.values).values
+        known = np.isfinite(values)
+        t, v = record.time[known] - frame.ignition, values[known]
+        best = int(np.argmax(v))
+        before = v[t <= 0.0]
+        yield {
+            "name": channel.name,
+            "position": channel.position,
+            "before": float(np.median(before)) if before.size else None,
+            "peak": float(v[best]),
+            "time_of_peak": float(t[best]),
+            "still_rising": bool(best >= 0.98 * (v.size - 1)),
+        }
+
+
+def _liner(firing: Firing) -> Iterator[dict[str, float | None]]:
+    """The liner before and after at each position measured; the loss where both are known there."""
+    before, after = dict(firing.liner_before), dict(firing.liner_after)
+    new = None
+    if firing.motor is not None and firing.motor.motors.liner is not None:
+        thickness = float(np.ravel(firing.motor.motors.liner.thickness)[0])
+        new = thickness if math.isfinite(thickness) else None
+    for position in sorted({*before, *after}):
+        was, left = before.get(position, new if not before else None), after.get(position)
+        loss = was - left if was is not None and left is not None else None
+        yield {"position": position, "before": was, "after": left, "loss": loss}
 
 
 # --- all channels together -------------------------------------------------------------------------------------------
@@ -232,10 +400,17 @@ class _Frame:
     step: float
 
 
-def _frame(time: Array, lead: Array, foot: float, notes: list[Caution]) -> _Frame:
+def _frame(firing: Firing, time: Array, lead: Array, foot: float, notes: list[Caution]) -> _Frame:
     known = np.isfinite(lead)
     t, v = time[known], lead[known]
     peak = float(np.max(v))
+    noise = traces.noise_of(v)
+    above = v >= (0.1 * peak if peak > 1.3 * foot else foot + 0.1 * (peak - foot))
+    if peak <= foot + 8.0 * noise or not any(stop - start >= 3 for start, stop in traces.runs(above)):
+        where = str(firing.record if firing.record is not None else firing.path)
+        problem = "the record holds no burn that stands out of the noise"
+        fix = "check the column, its unit and that the record covers the firing"
+        raise InputError([Problem(where, 0, "record", "", problem, fix, "E160")])
     noise = traces.noise_of(v)
     level = 0.1 * peak
     if foot > 0.0 and level < 1.2 * foot + 3.0 * noise:
@@ -439,7 +614,9 @@ def _ratios(work: _Work, measured: _Table, uncertainty: _Table) -> None:
     """What needs the throat or the propellant mass beside the record."""
     impulse, integral = measured["total_impulse"], measured["pressure_integral"]
     diameter, mass, motors = throat_of(work.firing), mass_of(work.firing), motors_of(work.firing)
-    throat = None if diameter is None else 0.25 * math.pi * diameter**2
+    throat = before = None if diameter is None else 0.25 * math.pi * diameter**2
+    if throat is not None and work.pressure is not None and "throat_diameter_after" in work.firing.measured:
+        throat *= _mean_growth(work) ** 2
     if impulse is not None and integral is not None and throat is not None:
         share = math.hypot(
             _relative(measured, uncertainty, "total_impulse"), _relative(measured, uncertainty, "pressure_integral")
@@ -453,8 +630,8 @@ def _ratios(work: _Work, measured: _Table, uncertainty: _Table) -> None:
     if impulse is not None and mass is not None:
         measured["specific_impulse"] = value = impulse / (mass * constants.STANDARD_GRAVITY)
         uncertainty["specific_impulse"] = value * _relative(measured, uncertainty, "total_impulse")
-    if work.pressure is not None and mass is not None and throat is not None:
-        measured["characteristic_velocity"] = value = _characteristic_velocity(work, motors, throat, mass)
+    if work.pressure is not None and mass is not None and before is not None:
+        measured["characteristic_velocity"] = value = _characteristic_velocity(work, motors, before, mass)
         uncertainty["characteristic_velocity"] = value * _relative(measured, uncertainty, "pressure_integral")
     if mass is not None:
         measured["propellant_mass"] = mass
@@ -481,6 +658,16 @@ def _characteristic_velocity(work: _Work, motors: Motors | None, throat: float, 
     return traces.integral(t, p * area, start, stop) / mass
 
 
+def _mean_growth(work: _Work) -> float:
+    """Throat diameter over that before the firing, as the pressure integral weighs it."""
+    assert work.pressure is not None
+    known = np.isfinite(work.pressure)
+    t, p = work.time[known], work.pressure[known]
+    area = throat_growth(work.firing, t, p, work.frame.start, work.frame.stop) ** 2
+    start, stop = work.frame.start, work.frame.stop
+    return math.sqrt(traces.integral(t, p * area, start, stop) / traces.integral(t, p, start, stop))
+
+
 def throat_growth(firing: Firing, time: Array, pressure: Array, start: float, stop: float) -> Array:
     """Throat diameter along the record over the one before the firing, growing at a rate ∝ p^0.8.
 
@@ -494,7 +681,7 @@ def throat_growth(firing: Firing, time: Array, pressure: Array, start: float, st
     burning = np.where((time >= start) & (time <= stop), np.maximum(pressure, 0.0), 0.0) ** 0.8
     grown = np.concatenate([[0.0], np.cumsum(0.5 * (burning[1:] + burning[:-1]) * np.diff(time))])
     if after is not None:
-        return np.asarray(1.0 + (after / diameter - 1.0) * grown / grown[-1])
+        return np.asarray(1.0 + (after / diameter - 1.0) * grown / max(grown[-1], 1e-300))
     assert motors is not None
     at = float(np.ravel(motors.nozzle.throat_recession_at)[0])
     return np.asarray(1.0 + 2.0 * recession * at**-0.8 * grown / diameter)
@@ -553,6 +740,7 @@ def _throat_figures(
     last = time >= time[-1] - 0.1 * (time[-1] - time[0])
     early = time <= time[0] + 0.2 * (time[-1] - time[0])
     final, first = float(np.median(diameter[last])), float(np.mean(diameter[early]))
+    given = work.firing.measured.get("throat_diameter_after")
     measured["final_throat_diameter"] = final
     kinds = (work.pressures, work.thrusts)
     moved = [max((abs(t.drift) for t in kind if math.isfinite(t.drift)), default=0.0) for kind in kinds]
@@ -565,16 +753,42 @@ def _throat_figures(
     ripple = float(np.std(diameter[last])) / final
     error = COVERAGE * final * math.hypot(0.5 * share / math.sqrt(3.0), ripple)
     uncertainty["final_throat_diameter"] = error
+    if given is not None:
+        measured["final_throat_diameter"], uncertainty["final_throat_diameter"] = given, None
+        if abs(final - given) > max(error, 0.02 * given):
+            notes.append(
+                Caution(
+                    "throat",
+                    f"The throat measured {show(given, 'length')} after the firing; thrust over pressure gives "
+                    f"{show(final, 'length')} (± {show(error, 'length')}, 95 %). The measured one is used; thrust, pressure or the "
+                    "nozzle's figures do not agree with it.",
+                )
+            )
+        return
+    if not any(trace.channel.place for trace in work.pressures):
+        drop = _port_drop(work)
+        if drop > 1.01:
+            error = math.hypot(error, 0.5 * final * (drop - 1.0))
+            uncertainty["final_throat_diameter"] = error
     if abs(final - first) > max(error, 0.02 * first):
         word = "opened" if final > first else "closed"
         notes.append(
             Caution(
                 "throat",
                 f"Thrust over pressure says that the throat {word} from {show(first, 'length')} to "
-                f"{show(final, 'length')} (± {show(error, 'length')}). Measure it: a worn throat lowers pressure, "
+                f"{show(final, 'length')} (± {show(error, 'length')}, 95 %). Measure it: a worn throat lowers pressure, "
                 "slag raises it.",
             )
         )
+
+
+def _port_drop(work: _Work) -> float:
+    """Head pressure over chamber pressure at ignition, by the motor file: what an unknown place of the reading may be."""
+    motors = motors_of(work.firing)
+    if motors is None:
+        return 1.0
+    ratio = float(np.ravel(evaluate(motors, kernel="steady")["head_pressure_ratio"])[0])
+    return ratio if math.isfinite(ratio) else 1.0
 
 
 # --- what does not add up --------------------------------------------------------------------------------------------

@@ -30,9 +30,9 @@ from scipy.optimize import least_squares
 from optimizer import traces
 from optimizer.asfired import motors_of, throat_of
 from optimizer.cautions import Caution
-from optimizer.firing import Reduction, reduce_firing
-from optimizer.inputs import Firing, propellant_text
-from optimizer.units import show
+from optimizer.firing import Reduction, clean, foretold, reduce_firing
+from optimizer.inputs import Firing, InputError, propellant_from_text, propellant_text
+from optimizer.units import show, to_si
 from physics import grain, transient
 from physics import kernel as kernels
 from physics.erosion import erosion
@@ -49,6 +49,12 @@ CLOCK = 0.002
 KNEE = 0.005
 """Error allowed to the end of burning read off a trace, as a share of the action time; for the steady kernel."""
 EXPONENTS = (-0.9, 0.98)
+KNOWN = {"rate": 0.3, "exponent": 0.4, "characteristic_velocity": 0.3}
+"""Half of a 95 % interval (of the value; of the exponent itself) past which a record has said nothing; our judgement."""
+MOST_CLIPPED, WORST_MISFIT = 0.1, 0.12
+"""Share of the burn that may sit on one highest reading, and misfit over the peak, past which there is no fit."""
+FIRST_AND_LAST_ROW = (1e3, 1e9)
+"""Pressures between which the kernel burns a law that is tried. [Pa]"""
 MISFIT, MISFIT_OVER_NOISE = 0.01, 2.0
 """A misfit (root mean square over the peak) that is said where it is also so many times the noise."""
 LIKELY_EXPONENTS = (0.0, 0.7)
@@ -154,15 +160,21 @@ class Learned:
     fit: Fit | None
     cautions: tuple[Caution, ...]
 
-    def as_json(self) -> dict[str, Any]:
-        """The object of `reduce --json`; of several firings the first stands on top and all are under `firings`."""
+    def as_json(self, told: Sequence[Reduction | None] = ()) -> dict[str, Any]:
+        """The object of `reduce --json`; of several firings the first stands on top and all are under `firings`.
+
+        `told` are the predictions of the motor files as fired, in the same order.
+        """
         objects = [reduction.as_json() for reduction in self.reductions]
+        for one, foretell in zip(objects, told, strict=False):
+            one["predicted"] = {key: clean(value) for key, value in foretold(foretell).items()}
         top = dict(objects[0])
         top["fit"] = None if self.fit is None else self.fit.as_json()
         top["cautions"] = top["cautions"] + [{"about": item.about, "text": item.text} for item in self.cautions]
         if len(objects) > 1:
             top["firings"] = [
-                {key: item[key] for key in ("firing", "measured", "uncertainty", "cautions")} for item in objects
+                {key: item[key] for key in ("firing", "measured", "uncertainty", "predicted", "cautions") if key in item}
+                for item in objects
             ]
         return top
 
@@ -170,8 +182,9 @@ class Learned:
 def propellant_file(learned: Learned, name: str = "") -> str:
     """The fitted law as a propellant file (TOML text), with where its numbers come from.
 
-    Density, gas properties and temperature sensitivity stay those of the motor file; the weighed mass, where given, is
-    in the density. Raises ValueError when nothing was fitted.
+    Each fitted number has the digits that its interval supports: what is rounded off is a twentieth of its half width or
+    less. Density, gas properties and temperature sensitivity stay those of the motor file; the weighed mass, where given, is
+    in the density. Raises ValueError when nothing was fitted, NoFit where the file would not read back.
     """
     fit, first = learned.fit, learned.reductions[0].firing
     motors = motors_of(first)
@@ -180,18 +193,48 @@ def propellant_file(learned: Learned, name: str = "") -> str:
     document = {
         key: value for key, value in first.motor.propellant_document.items() if key not in ("rate", "use", "provenance")
     }
-    document["characteristic_velocity"] = fit.characteristic_velocity
+    half = {one: COVERAGE * error for one, error in fit.standard_error.items()}
+    document["characteristic_velocity"] = _supported(fit.characteristic_velocity, half["characteristic_velocity"], "m/s")
     if "propellant_mass" in first.measured:
-        document["density"] = float(np.ravel(motors.propellant.density)[0])
+        document["density"] = f"{float(np.ravel(motors.propellant.density)[0]):.5g} kg/m^3"
     if fit.erosive_constant is not None:
-        document["erosive_constants"] = {**document.get("erosive_constants", {}), **dict([fit.erosive_constant])}
-    low, high = fit.pressure_range
-    document["rate"] = [{"from": low, "to": high, "rate": fit.rate, "at": fit.at, "exponent": fit.exponent}]
-    return propellant_text(
+        key, value = fit.erosive_constant
+        constant = float(_supported(value, half[key], ""))
+        document["erosive_constants"] = {**document.get("erosive_constants", {}), key: constant}
+    low, high = (_supported(pressure, 0.01 * pressure, "MPa") for pressure in fit.pressure_range)
+    row = {"rate": _supported(fit.rate, half["rate"], "mm/s"), "exponent": float(_supported(fit.exponent, half["exponent"], ""))}
+    document["rate"] = [{"from": low, "to": high, "at": fit.at, **row}]
+    text = propellant_text(
         document,
         name or f"{first.motor.propellant_document.get('name', first.motor.name)}, re-fitted",
         _provenance(learned, fit),
     )
+    _read_back(text, fit)
+    return text
+
+
+def _supported(value: float, half: float, unit_text: str) -> str:
+    """A number in a unit with the digits that an interval of this half width supports.
+
+    >>> _supported(0.0064056464, 0.00007, "mm/s"), _supported(0.35981, 0.0077, "")
+    ('6.406 mm/s', '0.3598')
+    """
+    scale = float(to_si(1.0, unit_text)) if unit_text else 1.0
+    step = math.floor(math.log10(max(half / scale, 1e-12 * abs(value / scale), 1e-300))) - 1
+    number = f"{value / scale:.{max(-step, 0)}f}"
+    return f"{number} {unit_text}" if unit_text else number
+
+
+def _read_back(text: str, fit: Fit) -> None:
+    """Raise NoFit where the file would be refused, or would not come to the fit within a tenth of its interval."""
+    try:
+        law = propellant_from_text(text, "the re-fitted propellant").propellant
+    except InputError as error:
+        raise NoFit(f"the file that it would make is refused: {error.problems[0].key} {error.problems[0].problem}") from None
+    read = {"rate": law.rate, "exponent": law.exponent, "characteristic_velocity": law.characteristic_velocity}
+    for name, value in read.items():
+        if abs(float(np.ravel(value)[0]) - fit.value(name)) > 0.1 * COVERAGE * fit.standard_error[name]:
+            raise NoFit(f"the file that it would make reads back another {name}")
 
 
 def _provenance(learned: Learned, fit: Fit) -> dict[str, str]:
@@ -220,8 +263,29 @@ class NoFit(Exception):
     """Why a fit cannot be made, in words for a caution."""
 
 
+def _settled(fit: Fit) -> None:
+    """Raise NoFit where the least squares ended in a law that the records do not hold."""
+    low, high = EXPONENTS
+    if not low + 0.01 < fit.exponent < high - 0.01:
+        raise NoFit(f"the exponent runs into the end of what was tried ({fit.exponent:.2f}); the records do not hold one")
+    for name, most in KNOWN.items():
+        half = COVERAGE * fit.standard_error[name]
+        share = half if name == "exponent" else half / fit.value(name)
+        if not share < most:
+            word = name.replace("_", " ")
+            raise NoFit(
+                f"the {word} is only known to ± {share:.2g}{'' if name == 'exponent' else ' of itself'} (95 %): the records "
+                "say too little of it; fit together with a firing at another Kn"
+            )
+    if fit.misfit > WORST_MISFIT:
+        raise NoFit(
+            f"the best law misses the trace by {100 * fit.misfit:.0f} % of the peak (root mean square): this motor did not "
+            "make this record"
+        )
+
+
 def learn(firings: Sequence[Firing], kernel: str | None = None, erosive: bool = False) -> Learned:
-    """Reduce firings and fit the burning-rate law to all of them together.
+    """Reduce firings and fit the burning-rate law to all of them together; a law that would not read back is no fit.
 
     Parameters
     ----------
@@ -240,9 +304,11 @@ def learn(firings: Sequence[Firing], kernel: str | None = None, erosive: bool = 
     reductions = tuple(reduce_firing(firing) for firing in firings)
     try:
         fit, notes = fit_rate(reductions, kernel or "transient", erosive)
+        learned = Learned(reductions, fit, tuple(notes))
+        propellant_file(learned)
     except NoFit as why:
         return Learned(reductions, None, (Caution("no fit", f"The burning rate was not fitted: {why}"),))
-    return Learned(reductions, fit, tuple(notes))
+    return learned
 
 
 def fit_rate(
@@ -261,10 +327,14 @@ def fit_rate(
         problem = replace(problem, options=options, far=far, seen={})
         point = _solved(problem, point)
     fit = _result(problem, point, kernel, reductions)
+    _settled(fit)
     return fit, list(_notes(problem, fit))
 
 
 def _solved(problem: _Problem, start: Array) -> Array:
+    low, high = problem.bounds()
+    if not np.all((start > low) & (start < high)):
+        raise NoFit("the trace asks for a law that no propellant has; check mass, throat and units")
     # A step that gains less than a hundredth of one squared deviation moves nothing that the interval would notice.
     tolerance = 1e-3 if problem.far else 1e-5
     solved = least_squares(
@@ -290,7 +360,8 @@ def _solved(problem: _Problem, start: Array) -> Array:
 class _Target:
     """The stretch of a record that a fit looks at: `time`, `pressure` and so on (T,), and the whole trace beside it.
 
-    `sigma` weighs a sample; `wide` weighs it while the search is still far off and edges must not rule.
+    `head` says that the pressures were read at the head end and are compared with the kernel's there. `sigma` weighs a
+    sample; `wide` weighs it while the search is still far off and edges must not rule.
     """
 
     reduction: Reduction
@@ -307,6 +378,7 @@ class _Target:
     peak: float
     characteristic_velocity: float
     characteristic_velocity_error: float
+    head: bool = False
 
     @property
     def rise_end(self) -> float:
@@ -325,14 +397,22 @@ def _target(reduction: Reduction, kernel: str) -> _Target:
     speed = reduction.measured.get("characteristic_velocity")
     if reduction.burnout is None or not speed or speed <= 0:
         raise NoFit(f"{reduction.name}: the record shows no distinct end of burning, so the web cannot be timed")
-    known = np.isfinite(reduction.pressure)
-    t, p = reduction.time[known], reduction.pressure[known]
-    span, peak = reduction.stop - reduction.start, float(reduction.measured["peak_pressure_smoothed"] or np.max(p))
+    head = reduction.head_pressure
+    read = reduction.pressure if head is None else head
+    known = np.isfinite(read)
+    t, p = reduction.time[known], read[known]
+    span = reduction.stop - reduction.start
+    peak = float(np.max(traces.smooth(t, p, 0.02 * span)))
     smoothed = traces.smooth(t, p, 0.01 * span)
     slope = np.abs(np.gradient(smoothed, t))
     first = _rise_end(t, smoothed, reduction, span, peak)
     last = reduction.stop if kernel == "transient" else reduction.burnout - 0.015 * span
     inside = (t >= first) & (t <= last)
+    flat = _clipped(reduction)[known]
+    if int(np.count_nonzero(flat & inside)) > MOST_CLIPPED * max(int(np.count_nonzero(inside)), 1):
+        share = 100.0 * np.count_nonzero(flat & inside) / np.count_nonzero(inside)
+        raise NoFit(f"{reduction.name}: {share:.0f} % of the burn sits on one highest reading, so the pressure is not known there")
+    inside = inside & ~flat
     if np.count_nonzero(inside) < FEWEST:
         raise NoFit(
             f"{reduction.name}: only {np.count_nonzero(inside)} samples between the rise and the tail-off; {FEWEST} "
@@ -357,7 +437,14 @@ def _target(reduction: Reduction, kernel: str) -> _Target:
         burnout_error=max(KNEE * span, 0.5 * (reduction.uncertainty.get("burn_time") or 0.0)),
         characteristic_velocity=speed,
         characteristic_velocity_error=max(error, 2e-3 * speed),
+        head=head is not None,
     )
+
+
+def _clipped(reduction: Reduction) -> NDArray[np.bool_]:
+    """Samples at which every pressure channel sits on its highest reading."""
+    flags = [trace.clipped for trace in reduction.traces if trace.channel.kind == "pressure"]
+    return np.asarray(np.all(np.stack(flags), axis=0))
 
 
 def _with_recession(motors: Motors, reduction: Reduction) -> Motors:
@@ -483,11 +570,16 @@ def _history(motors: Motors, kernel: str, options: Mapping[str, Any]) -> Curve:
 def _predicted(curve: Curve, k: int, target: _Target, start: float, hold: bool) -> tuple[Array, float]:
     """Kernel pressure at the target's times, and the time at which the kernel's history ends."""
     known = np.isfinite(curve.time[k])
-    t, p = curve.time[k][known] + start, curve.chamber_pressure[k][known]
+    t, p = curve.time[k][known] + start, _taken(curve, target)[k][known]
     if t.size < 2:
         return np.full(target.time.size, 1e9), start
     ambient = float(np.ravel(target.motors.ambient.pressure)[0])
     return np.interp(target.time, t, p, left=ambient, right=float(p[-1]) if hold else ambient), float(t[-1])
+
+
+def _taken(curve: Curve, target: _Target) -> Array:
+    """The kernel's pressure where the record was taken."""
+    return curve.head_pressure if target.head else curve.chamber_pressure
 
 
 def with_law(motors: Motors, log_rate: Array, exponent: Array, log_speed: Array, at: float) -> Motors:
@@ -499,8 +591,8 @@ def with_law(motors: Motors, log_rate: Array, exponent: Array, log_speed: Array,
         rate=np.exp(log_rate)[:, None],
         exponent=exponent[:, None],
         rate_at=at * column,
-        rate_from=1e3 * column,
-        rate_to=1e9 * column,
+        rate_from=FIRST_AND_LAST_ROW[0] * column,
+        rate_to=FIRST_AND_LAST_ROW[1] * column,
         characteristic_velocity=np.exp(log_speed),
     )
     return replace(batch, propellant=law)
@@ -610,7 +702,7 @@ def inverted(reduction: Reduction, motors: Motors, first: float) -> tuple[Array,
 def _best_start(target: _Target, curve: Curve, k: int, kernel: str) -> tuple[float, float]:
     """Start of the clock with the smallest misfit, round the one that lines up the ends of burning; and the misfit."""
     known = np.isfinite(curve.time[k])
-    t, p = curve.time[k][known], curve.chamber_pressure[k][known]
+    t, p = curve.time[k][known], _taken(curve, target)[k][known]
     if t.size < 2:
         return 0.0, math.inf
     end = float(t[np.flatnonzero(p >= 0.5 * np.max(p))[-1]])
@@ -737,7 +829,7 @@ def _instrument(problem: _Problem, jacobian: Array, inverse: Array) -> Array:
 def _series(target: _Target, curve: Curve, start: float, problem: _Problem) -> Series:
     def on_record(history: Curve, at: float) -> Array:
         known = np.isfinite(history.time[0])
-        t, p = history.time[0][known] + at, history.chamber_pressure[0][known]
+        t, p = history.time[0][known] + at, _taken(history, target)[0][known]
         return np.asarray(np.interp(target.whole_time, t, p, left=np.nan, right=np.nan))
 
     before = _history(target.motors, problem.kernel, problem.options)
@@ -811,14 +903,15 @@ def _notes(problem: _Problem, fit: Fit) -> list[Caution]:
                 "correlated", "Rate and exponent can trade against each other here; use them together or not at all."
             )
         )
-    ratio = max(_head_ratio(target.motors) for target in problem.targets)
+    unknown = [target for target in problem.targets if not any(one.channel.place for one in target.reduction.traces)]
+    ratio = max((_head_ratio(target.motors) for target in unknown), default=1.0)
     if ratio > 1.02:
         notes.append(
             Caution(
                 "where the transducer sits",
                 f"Head pressure is up to {100 * (ratio - 1):.0f} % above chamber pressure in this motor; the record "
                 "is taken as chamber pressure. A transducer at the head end reads high at first, and the fitted law "
-                "leans with it.",
+                'leans with it: say which with place = "head" or "chamber" in the pressure column.',
             )
         )
     return notes

@@ -115,11 +115,16 @@ def spread_page(file: MotorFile, result: SpreadResult, units: str) -> str:
     return report.render_spread(view)
 
 
-def reduce_page(learned: Learned, units: str, kernel: str | None = None) -> str:
+def reduce_page(
+    learned: Learned, units: str, kernel: str | None = None, told: Sequence[Reduction | None] | None = None
+) -> str:
     """The page of `reduce`: measured against predicted before and after the fit, and the rate law.
 
-    The motor file's own prediction is taken through the same reduction as the record; `kernel` as the fit's.
+    The motor file's own prediction is taken through the same reduction as the record (`told`, where it is at hand);
+    `kernel` as the fit's.
     """
+    from optimizer.firing import prediction
+
     answer = learned.as_json()
     first = learned.reductions[0]
     view = _common(
@@ -127,10 +132,15 @@ def reduce_page(learned: Learned, units: str, kernel: str | None = None) -> str:
     )
     series = {} if learned.fit is None else {one.name: one for one in learned.fit.series}
     used = kernel or "transient"
+    if told is None:
+        told = [prediction(reduction, used) for reduction in learned.reductions]
     view |= {
         "kernel": used,
         "inputs": [entry for reduction in learned.reductions for entry in _firing_inputs(reduction.firing)],
-        "firings": [_firing_view(reduction, series.get(reduction.name), used) for reduction in learned.reductions],
+        "firings": [
+            _firing_view(reduction, foretold, series.get(reduction.name), used)
+            for reduction, foretold in zip(learned.reductions, told, strict=True)
+        ],
         "fit": answer["fit"],
         "fit_why": "" if answer["fit"] else learned.cautions[0].text,
         "rate_lines": [] if learned.fit is None else _rate_lines(learned.fit),
@@ -138,58 +148,23 @@ def reduce_page(learned: Learned, units: str, kernel: str | None = None) -> str:
     return report.render_reduce(view)
 
 
-def _firing_view(reduction: Reduction, series: Series | None, kernel: str) -> dict[str, Any]:
+def _firing_view(reduction: Reduction, told: Reduction | None, series: Series | None, kernel: str) -> dict[str, Any]:
     """One firing of a reduction, with what the motor file as fired predicts."""
-    told = _prediction(reduction, kernel)
+    from optimizer.firing import foretold
+
     return {
         "name": reduction.name,
         "measured": reduction.measured,
         "uncertainty": reduction.uncertainty,
-        "predicted": {}
-        if told is None
-        else {name: value for name, value in told.measured.items() if name not in _OF_THE_CLOCK},
+        "predicted": foretold(told),
         "predicted_by": f"the motor file as fired on the day, {kernel} kernel, reduced by the same definitions",
         "measured_curve": _measured_curve(reduction),
         "predicted_curve": _told_curve(reduction, told, series),
         "refitted_curve": _fitted_curve(series, "predicted"),
         "cautions": [{"about": caution.about, "text": caution.text} for caution in reduction.cautions],
+        "case_temperature": [dict(one) for one in reduction.outside],
+        "liner": [dict(one) for one in reduction.liner],
     }
-
-
-_OF_THE_CLOCK = ("ignition_time", "total_impulse_of_record")
-"""Figures that hang on when a record was started and stopped; a prediction has none."""
-PREDICTED_SAMPLES = 6000
-
-
-def _prediction(reduction: Reduction, kernel: str) -> Reduction | None:
-    """What the motor as fired would have left on a perfect record of the same kinds, reduced like the record itself.
-
-    None where the firing names no whole motor or the kernel comes to no end of the burn.
-    """
-    from optimizer.asfired import ambient_of, motors_of
-    from optimizer.firing import reduce_record
-    from optimizer.record import Channel, Record
-    from physics.kernel import evaluate
-
-    motors = motors_of(reduction.firing)
-    curve = None if motors is None else evaluate(motors, kernel, curve=True).curve
-    if curve is None:
-        return None
-    known = np.isfinite(curve.time[0]) & np.isfinite(curve.chamber_pressure[0]) & np.isfinite(curve.thrust[0])
-    burn = curve.time[0][known]
-    rest = {"pressure": ambient_of(reduction.firing), "thrust": 0.0}
-    histories = {"pressure": curve.chamber_pressure[0][known], "thrust": curve.thrust[0][known]}
-    kinds = {trace.channel.kind for trace in reduction.traces}
-    if burn.size < 2 or not all(np.max(histories[kind]) > 1.2 * rest[kind] for kind in kinds):
-        return None
-    # Quiet stretches before and after, as on a record, for the zero.
-    time = np.linspace(-0.5 * burn[-1], 1.5 * burn[-1], PREDICTED_SAMPLES)
-    channels = tuple(
-        Channel(kind, kind, np.interp(time, burn, values, left=rest[kind], right=rest[kind]))
-        for kind, values in histories.items()
-        if kind in kinds
-    )
-    return reduce_record(reduction.firing, Record(time, channels))
 
 
 def _told_curve(reduction: Reduction, told: Reduction | None, series: Series | None) -> dict[str, Any] | None:

@@ -53,10 +53,11 @@ WORDS_FOR_BLANK = [
 
 @dataclass(frozen=True)
 class Channel:
-    """One recorded channel in SI units: `kind` is "pressure" or "thrust", blanks are NaN.
+    """One recorded channel in SI units: `kind` is "pressure", "thrust" or "temperature", blanks are NaN.
 
-    `bound` is the instrument's accuracy (range × accuracy, Pa or N) and `limit` its range, None where the firing file
-    gives none. `gauge` says that the readings are over ambient pressure.
+    `place` says where a pressure was taken: "head", "chamber" (the nozzle end) or "" where nobody said; `position` how
+    far from the forward end of the case a thermometer sits [m]. `bound` is the instrument's accuracy (range × accuracy,
+    Pa or N) and `limit` its range, None where the firing file gives none. `gauge` says that the readings are over ambient pressure.
     """
 
     name: str
@@ -65,6 +66,8 @@ class Channel:
     bound: float | None = None
     limit: float | None = None
     gauge: bool = False
+    place: str = ""
+    position: float | None = None
 
 
 @dataclass(frozen=True)
@@ -113,12 +116,15 @@ def _channel(firing: Firing, column: FiringColumn, values: Array) -> Channel:
     instrument = firing.instruments.get(column.key) or firing.instruments.get(column.kind) or Instrument()
     known = instrument.range is not None and instrument.accuracy is not None
     bound = instrument.range * instrument.accuracy if known else None  # type: ignore[operator]
-    return Channel(column.name, column.kind, values, bound, instrument.range, column.gauge)
+    return Channel(
+        column.name, column.kind, values, bound, instrument.range, column.gauge, column.place, column.position
+    )
 
 
 def _text(path: Path) -> str:
     raw = read_bytes(path, LARGEST_RECORD, "a firing's record (CSV)")
-    for encoding in ("utf-8-sig", "cp1252"):
+    wide = raw[:2] in (b"\xff\xfe", b"\xfe\xff")
+    for encoding in ("utf-16",) if wide else ("utf-8-sig", "cp1252"):
         try:
             return raw.decode(encoding)
         except UnicodeDecodeError:
@@ -283,6 +289,8 @@ def _refuse_short(path: Path, record: Record) -> None:
         )
     for channel in record.channels:
         known = channel.values[np.isfinite(channel.values)]
+        if channel.kind == "temperature" and known.size:
+            continue  # slow thermometers are written down now and then, and one that stays cold has said so
         if known.size < FEWEST_SAMPLES:
             raise _refusal(
                 path,

@@ -27,6 +27,7 @@ from physics.motors import Curve, Ladder, Rung
 if TYPE_CHECKING:
     from optimizer.compare import Change, Comparison, Look, RungState
     from optimizer.explain import Explanation, RuledOut
+    from optimizer.firing import Reduction
     from optimizer.fit_rate import Fit, Learned
     from optimizer.search import Design, SearchResult
     from optimizer.spread import Chance, SpreadResult
@@ -854,6 +855,7 @@ def _shares_table(result: SpreadResult, figures: Sequence[str]) -> Table:
 
 
 _MEASURED = (
+    "peak_head_pressure",
     "peak_pressure",
     "mean_pressure",
     "pressure_integral",
@@ -864,23 +866,27 @@ _MEASURED = (
     "specific_impulse",
     "characteristic_velocity",
     "thrust_coefficient",
+    "final_throat_diameter",
 )
 
 
-def print_reduction(learned: Learned, units: str) -> None:
-    """Measured figures with their uncertainty, the fit, and what to be careful with."""
+def print_reduction(learned: Learned, units: str, told: Sequence[Reduction | None] = (), kernel: str = "") -> None:
+    """Measured figures with their uncertainty beside what was predicted, the fit, and what to be careful with."""
+    from optimizer.report.panels import liner_lines, outside_lines
+
     screen = console()
-    for reduction in learned.reductions:
+    for place, reduction in enumerate(learned.reductions):
         screen.print(Text(reduction.name, FIRST))
-        table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
-        for justify in ("left", "right", "right"):
-            table.add_column(justify=justify)
-        for key in _MEASURED:
-            value, doubt = reduction.measured.get(key), reduction.uncertainty.get(key)
-            if value is not None:
-                doubted = "" if doubt is None else f"± {show(doubt, key, units)}"
-                table.add_row(spoken(key), show(value, key, units), doubted)
-        screen.print(Padding(table, (0, 0, 1, 2)))
+        screen.print(Padding(_measured_table(reduction, told[place] if place < len(told) else None, units), (0, 0, 1, 2)))
+        if place < len(told) and told[place] is not None:
+            words = f"Predicted: the motor file as fired on the day, {kernel} kernel, reduced by the same definitions."
+            screen.print(Padding(Text(words, FAINT), (0, 0, 1, 2)))
+        if reduction.outside:
+            screen.print(heading("Outside of the case"))
+            screen.print(Padding(_lines(outside_lines(reduction.outside, units)), (0, 0, 1, 2)))
+        if reduction.liner:
+            screen.print(heading("Liner"))
+            screen.print(Padding(_lines(liner_lines(reduction.liner, units)), (0, 0, 1, 2)))
         screen.print(Padding(cautions_block(reduction.cautions), (0, 0, 1, 2)))
     screen.print(heading("Burning rate"))
     if learned.fit is not None:
@@ -889,15 +895,40 @@ def print_reduction(learned: Learned, units: str) -> None:
         screen.print(Padding(cautions_block(learned.cautions), (0, 0, 0, 2)))
 
 
+def _measured_table(reduction: Reduction, told: Reduction | None, units: str) -> Table:
+    from optimizer.firing import foretold
+
+    predicted = foretold(told)
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=FAINT)
+    heads = ["", "measured", "± 95 %", *(("predicted", "apart") if predicted else ())]
+    for place, head in enumerate(heads):
+        table.add_column(head, justify="right" if place else "left", no_wrap=True)
+    for key in _MEASURED:
+        value, doubt, due = reduction.measured.get(key), reduction.uncertainty.get(key), predicted.get(key)
+        if value is None:
+            continue
+        cells = [spoken(key), show(value, key, units), "" if doubt is None else show(doubt, key, units)]
+        if predicted:
+            apart = "" if not due else f"{100.0 * (value / due - 1.0):+.1f} %"
+            cells += ["" if due is None else show(due, key, units), apart]
+        table.add_row(*cells)
+    return table
+
+
 def _fit_table(fit: Fit, units: str) -> Table:
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
-    errors = fit.standard_error
+    half = {name: 0.5 * (high - low) for name in fit.names for low, high in [fit.interval(name)]}
     table.add_row(
         "rate",
-        f"{show(fit.rate, 'rate', units)} ± {show(errors['rate'], 'rate', units)} at {show(fit.at, 'pressure', units)}",
+        f"{show(fit.rate, 'rate', units)} ± {show(half['rate'], 'rate', units)} (95 %) at {show(fit.at, 'pressure', units)}",
     )
     table.add_row(
-        "exponent", f"{fit.exponent:.4f} ± {errors['exponent']:.4f}, correlation with the rate {fit.correlation:+.2f}"
+        "exponent",
+        f"{fit.exponent:.4f} ± {half['exponent']:.4f} (95 %), correlation with the rate {fit.correlation:+.2f}",
+    )
+    speed = "characteristic_velocity"
+    table.add_row(
+        "characteristic velocity", f"{show(fit.characteristic_velocity, speed, units)} ± {show(half[speed], speed, units)} (95 %)"
     )
     low, high = fit.pressure_range
     table.add_row(

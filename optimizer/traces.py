@@ -256,6 +256,8 @@ def knee_width(time: Array, values: Array, start: float, stop: float, noise: flo
         if noise * np.sqrt(12.0 / within) / (width * span) < 0.1 * fall:
             break
     fall = -float(np.min(np.gradient(smooth(time, values, KNEE_WIDTHS[-1] * span), time)[late]))
+    if not fall > 0.0:
+        return width
     lasts = float(np.ptp(values)) / (fall * span)
     return max(width, 0.2 * lasts) if lasts > SLOW_FALL else width
 
@@ -297,6 +299,8 @@ def tail_off(time: Array, values: Array, start: float, stop: float, foot: float,
     span = stop - start
     x = np.linspace(0.0, 1.0, 2001)
     height = float(np.max(values)) - foot
+    if not (span > 0.0 and height > 0.0):
+        return Knee(None, "the trace does not rise above its foot")
     y = (smooth(time, values, width * span) - foot) / height
     y = np.interp(start + x * span, time, y)
     slope = np.gradient(y, x)
@@ -310,6 +314,8 @@ def tail_off(time: Array, values: Array, start: float, stop: float, foot: float,
     shoulder = int(gentle[-1])
     before = slice(max(shoulder - 240, 0), max(shoulder - 40, 2))
     slope_before, level_before = np.polyfit(x[before], y[before], 1)
+    if slope_before - slope[steep] < 1.0:
+        return Knee(None, "the trace has no distinct tail-off")
     corner_x = (y[steep] - slope[steep] * x[steep] - level_before) / (slope_before - slope[steep])
     corner = np.array([corner_x, level_before + slope_before * corner_x])
     back = -np.array([1.0, slope_before]) / np.hypot(1.0, slope_before)

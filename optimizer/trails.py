@@ -35,7 +35,9 @@ _BORE = "Measure the case's diameter along its length; a swelling over the whole
 
 TRAILS: dict[str, Trail] = {
     "case yield": _trail(False, _BORE, case_bulged=0.8, seal_leak=0.2),
-    "case yield hot": _trail(False, _BORE, case_bulged=0.8, hot_spot=0.4, case_split_along_the_length=0.2),
+    "case yield hot": _trail(
+        False, _BORE, case_bulged=0.8, hot_spot=0.4, case_split_along_the_length=0.2, liner_charred=0.3, liner_gone=0.2
+    ),
     "axial stress in case": _trail(False, _BORE, case_split_around=0.4, case_bulged=0.2),
     "yield away from weld": _trail(False, _BORE, case_bulged=0.8),
     "case burst": _trail(
@@ -54,6 +56,7 @@ TRAILS: dict[str, Trail] = {
         case_bulged=0.4,
         grains_broken=0.5,
         propellant_ejected=0.5,
+        weld_torn=0.2,
     ),
     "net section": _trail(
         True,
@@ -174,6 +177,7 @@ TRAILS: dict[str, Trail] = {
     "seal overheating": _trail(
         False,
         "A hard, charred ring with sound edges shows it; a nibbled edge is extrusion.",
+        liner_charred=0.2,
         seal_leak=0.95,
         hot_spot=0.4,
         burn_through=0.3,
@@ -200,9 +204,16 @@ TRAILS: dict[str, Trail] = {
     ),
     "liner burn-through": _trail(
         True,
-        "A hole with melted edges over a gap or a thin place of the liner shows it.",
+        "A hole with melted edges over a gap or a thin place of the liner shows it; by a closure, the metal round its seat "
+        "is blued and thin.",
         burn_through=0.8,
         hot_spot=0.9,
+        liner_gone=0.4,
+        liner_charred=0.35,
+        closure_gone=0.6,
+        propellant_ejected=0.2,
+        seal_leak=0.2,
+        weld_torn=0.1,
         case_bulged=0.2,
         case_split_along_the_length=0.15,
     ),
@@ -213,6 +224,10 @@ TRAILS: dict[str, Trail] = {
         case_split_along_the_length=0.5,
         case_bulged=0.5,
         burn_through=0.2,
+        closure_gone=0.35,
+        liner_gone=0.4,
+        liner_charred=0.5,
+        weld_torn=0.2,
     ),
 }
 """One row a mode. A mode without a row is weighed by pressure and place alone."""

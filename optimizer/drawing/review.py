@@ -19,22 +19,26 @@ from optimizer.drawing.sheet import ALARM, FAINT, INK, PAPERS, Sheet, fitted, wi
 from optimizer.units import display_unit, number_in, show
 from optimizer.vocabulary import spoken
 from physics.figures import PRESSURE, in_groups
+from physics.proof import GAUGE_ERROR, PROOF_FACTOR, Proof, proof_of
 
 if TYPE_CHECKING:
     from physics.assessment import Assessment
 
-PROOF_FACTOR = 1.5  # on the maximum expected pressure; common practice, no source
 PROOF_MARGIN = 1.1  # a rung nearer to the proof pressure than this is pointed out; common practice, no source
 INSTRUMENT_HEADROOM = (1.5, 2.0)  # full scale over the expected peak; common practice, no source
 RESTRAINT_FACTOR = 4.0  # ultimate strength of the restraint over the load; common practice, no source
-# Rungs that a cold, inert proof test does not load: there are no grains in it, and nothing is hot.
-NOT_IN_PROOF = frozenset({"grain support", "case yield hot"})
+RESTRAINT_PUSH = 1.5  # the same over the push of a closure that lets go, for a moment; our judgement
+LEAST_PROOF = 1.1  # a proof lower than this over the maximum expected pressure shows too little; our judgement
 SAFE, SHORT = "#0072b2", "#d55e00"
 
 
 @dataclass(frozen=True)
 class Stand:
-    """What the stand must be ready for, SI: pressures Pa, forces N; `rungs` carry `proof_factor`."""
+    """What the stand must be ready for, SI: pressures Pa, forces N.
+
+    `rungs` are those of the proof, plugged and cold, with `proof_factor` (over `proof_pressure`), `factor` (in service) and
+    `unplugged` (whether a proof without the nozzle end loads them).
+    """
 
     peak_thrust: float
     highest_thrust: float
@@ -43,12 +47,15 @@ class Stand:
     load_cell: tuple[float, float]
     transducer: tuple[float, float]
     closure_force: float | None
+    restraint: float
+    proof: Proof
     rungs: tuple[Mapping[str, Any], ...]
 
     @property
     def failing(self) -> tuple[Mapping[str, Any], ...]:
-        """Rungs that the proof pressure would reach or pass."""
-        return tuple(rung for rung in self.rungs if not rung["proof_factor"] > 1.0)
+        """Rungs too low to be proofed over the expected pressure: those that a proof worth doing would reach or pass."""
+        least = LEAST_PROOF * self.expected_pressure * (1.0 + GAUGE_ERROR)
+        return tuple(rung for rung in self.rungs if rung["kind"] != "advice" and not rung["pressure"] > least)
 
     @property
     def close(self) -> tuple[Mapping[str, Any], ...]:
@@ -60,28 +67,40 @@ def stand(assessment: Assessment) -> Stand:
     """Loads and ranges for the test stand of a batch of one.
 
     The highest thrust scales the peak thrust by maximum expected pressure over peak head pressure, as the thrust
-    coefficient hardly moves with pressure. The force if a closure lets go is the maximum expected pressure on the bore.
+    coefficient hardly moves with pressure. The force if a closure lets go is the maximum expected pressure on the bore; the
+    restraint bears the more of what either asks.
     """
     expected = float(np.ravel(assessment.maximum_expected_pressure)[0])
     thrust = float(np.ravel(assessment.figures["peak_thrust"])[0])
     head = float(np.ravel(assessment.figures["peak_head_pressure"])[0])
     highest = thrust * max(expected / head, 1.0) if head > 0 else math.nan
-    proof = PROOF_FACTOR * expected
+    proof = proof_of(assessment.motors, assessment.ladder, expected)
+    service = {(row["mode"], row["part"]): row["factor"] for row in ladder_rows(assessment.ladder)}
     rungs = tuple(
-        {**row, "proof_factor": row["pressure"] / proof}
-        for row in ladder_rows(assessment.ladder)
-        if row["pressure"] is not None and row["mode"] not in NOT_IN_PROOF
+        {
+            "mode": rung.mode,
+            "part": rung.part,
+            "kind": rung.kind,
+            "pressure": rung.pressure,
+            "factor": service.get((rung.mode, rung.part)),
+            "proof_factor": rung.pressure / proof.pressure,
+            "unplugged": rung.unplugged,
+        }
+        for rung in proof.rungs
     )
     case = assessment.motors.case
     bore = None if case is None else number(case.bore)
+    push = None if bore is None else expected * math.pi / 4 * bore**2
     return Stand(
         peak_thrust=thrust,
         highest_thrust=highest,
         expected_pressure=expected,
-        proof_pressure=proof,
+        proof_pressure=proof.pressure,
         load_cell=(INSTRUMENT_HEADROOM[0] * highest, INSTRUMENT_HEADROOM[1] * highest),
         transducer=(INSTRUMENT_HEADROOM[0] * expected, INSTRUMENT_HEADROOM[1] * expected),
-        closure_force=None if bore is None else expected * math.pi / 4 * bore**2,
+        closure_force=push,
+        restraint=max(RESTRAINT_FACTOR * highest, RESTRAINT_PUSH * (push or 0.0)),
+        proof=proof,
         rungs=rungs,
     )
 
@@ -317,7 +336,7 @@ def stand_sheet(assessment: Assessment, labels: Labels, paper: str = "A4") -> Sh
     )
     rows = [
         ("thrust on the restraint, at the maximum expected pressure", force(facts.highest_thrust)),
-        ("restraint good for at least", f"{force(RESTRAINT_FACTOR * facts.highest_thrust)} along the axis"),
+        ("restraint good for at least, either way", f"{force(facts.restraint)} along the axis"),
     ]
     if facts.closure_force is not None:
         rows.append(("push on the stand if a closure lets go, either way", force(facts.closure_force)))
@@ -327,7 +346,8 @@ def stand_sheet(assessment: Assessment, labels: Labels, paper: str = "A4") -> Sh
         y,
         width,
         "The push is the maximum expected pressure on the whole bore, for a moment; it acts forwards or backwards. The "
-        f"{RESTRAINT_FACTOR:g} times on the restraint is common practice, no source. Hold the motor both ways and "
+        f"restraint is {RESTRAINT_FACTOR:g} times the thrust (common practice, no source) or {RESTRAINT_PUSH:g} times the push "
+        "(our judgement), whichever is more. Hold the motor both ways and "
         "sideways, and let nothing stand in line with either end.",
         7.8,
         color=FAINT,
@@ -346,14 +366,30 @@ def _proof(sheet: Sheet, facts: Stand, labels: Labels, y: float, width: float) -
     units = labels.units
     shown = _shown(facts.proof_pressure, "pressure", units)
     sheet.text(MARGIN, y, "Proof test", 11, bold=True)
+    times, lowest = facts.proof_pressure / facts.expected_pressure, facts.proof.lowest
+    why = f"{PROOF_FACTOR:g} times the maximum expected pressure (common practice, no source)"
+    if facts.proof.limited and lowest is not None:
+        why = (
+            f"{times:.2f} times the maximum expected pressure and no higher: {lowest.mode} ({lowest.part}) comes at "
+            f"{_shown(lowest.pressure, 'pressure', units)}, cold and plugged, and the gauge may be {GAUGE_ERROR:.0%} low"
+        )
     y = sheet.paragraph(
         MARGIN,
         y - 5.5,
         width,
-        f"Suggested: {shown}, {PROOF_FACTOR:g} times the maximum expected pressure (common practice, no source), with "
-        "water, all air bled out, no propellant in the motor, from behind cover, held for a minute. Measure the case "
-        "and the holes before and after: a set that stays means that it yielded.",
+        f"{'Suggested' if times >= LEAST_PROOF else 'At most'}: {shown} on the gauge, {why}. With water, all air bled out, no "
+        "propellant in the motor, from behind cover, held for a minute. Measure the case and the holes before and after: a "
+        "set that stays means that it yielded.",
         9.0,
+    )
+    y = sheet.paragraph(
+        MARGIN,
+        y - 1.0,
+        width,
+        "With the throat plugged nothing flows: the aft end bears the pressure on its whole seal, without the nozzle's pull "
+        "that relieves it in a firing, and every rung below is loaded. With the nozzle end closed by a fixture of the stand "
+        "instead, aft closure and nozzle bear nothing and are not proven (marked).",
+        8.4,
     )
     if facts.failing:
         names = ", ".join(f"{rung['mode']} ({rung['part']})" for rung in facts.failing)
@@ -361,8 +397,9 @@ def _proof(sheet: Sheet, facts: Stand, labels: Labels, y: float, width: float) -
             MARGIN,
             y - 1.0,
             width,
-            f"WARNING: this proof pressure reaches or passes {len(facts.failing)} of the ladder's rungs: {names}. Do "
-            "not proof to it: the motor would fail the test. Strengthen the part or lower the pressure.",
+            f"WARNING: a proof at {LEAST_PROOF:g} times the maximum expected pressure reaches or passes {len(facts.failing)} of "
+            f"the rungs: {names}. Do not proof to it: the motor would fail the test. Strengthen the part or lower the "
+            "pressure.",
             9.5,
             bold=True,
             color=ALARM,
@@ -374,9 +411,10 @@ def _proof(sheet: Sheet, facts: Stand, labels: Labels, y: float, width: float) -
     heads = [
         "rung",
         "part",
-        f"lets go at, {display_unit('pressure', units)}",
-        "factor in service",
-        "factor left at proof",
+        f"plugged, cold, {display_unit('pressure', units)}",
+        "in service",
+        "left at proof",
+        "not plugged",
     ]
     rows = [heads]
     alarmed = []
@@ -393,10 +431,11 @@ def _proof(sheet: Sheet, facts: Stand, labels: Labels, y: float, width: float) -
                 number_in(rung["pressure"], "pressure", units),
                 service,
                 f"{rung['proof_factor']:.2f}{mark}",
+                "loaded" if rung["unplugged"] else "not proven",
             ]
         )
-    shares = (0.28, 0.22, 0.18, 0.14, 0.18)
-    y = sheet.table(MARGIN, y - 3.0, [share * width for share in shares], rows, 8.0, (2, 3, 4), alarmed)
+    shares = (0.24, 0.19, 0.17, 0.13, 0.14, 0.13)
+    y = sheet.table(MARGIN, y - 3.0, [share * width for share in shares], rows, 8.0, (2, 3, 4, 5), alarmed)
     if len(facts.rungs) > max(room, 5):
         sheet.text(MARGIN, y, f"… and {len(facts.rungs) - max(room, 5)} higher rungs", 8.0)
         y -= 4.0
@@ -404,7 +443,7 @@ def _proof(sheet: Sheet, facts: Stand, labels: Labels, y: float, width: float) -
         MARGIN,
         y - 1.0,
         width,
-        "Rungs are judged at service temperature; in a cold proof test the parts are as strong or stronger. The proof "
+        "Factors: in service at service temperature and with the nozzle's pull. The proof "
         "test says nothing of heat nor of the grains: liner, hot case, seals and grain support are proven by "
         "firings alone.",
         7.8,

@@ -4,7 +4,7 @@ Nothing here evaluates text. Imports the vocabulary, the units, the shop and the
 """
 
 from optimizer.inputs.aims import Limit, Objective
-from optimizer.inputs.firing import FINDINGS, Firing, FiringColumn, Instrument, Observed, load_firing
+from optimizer.inputs.firing import FINDINGS, Firing, FiringColumn, Instrument, Observed, Sighting, load_firing
 from optimizer.inputs.motor import (
     MotorFile,
     PropellantFile,
@@ -12,6 +12,7 @@ from optimizer.inputs.motor import (
     load_propellant,
     motor_from_document,
     motor_from_text,
+    propellant_from_text,
 )
 from optimizer.inputs.spans import Span, SpanValue
 from optimizer.inputs.study import Driver, Study, load_study
@@ -32,6 +33,7 @@ __all__ = [
     "Observed",
     "Problem",
     "PropellantFile",
+    "Sighting",
     "Span",
     "SpanValue",
     "Study",
@@ -42,5 +44,6 @@ __all__ = [
     "motor_from_document",
     "motor_from_text",
     "motor_text",
+    "propellant_from_text",
     "propellant_text",
 ]

@@ -7,19 +7,23 @@ from __future__ import annotations
 
 import hashlib
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from optimizer.inputs.motor import MotorFile, load_motor
 from optimizer.inputs.tables import Table, check_schema, read_text, sub_table, type_name
 from optimizer.inputs.text import read_document
-from optimizer.problems import InputError, Problems, nearest, plain_file
+from optimizer.problems import InputError, Problems, nearest, plain_file, shown_value
 from optimizer.units import DIMENSIONS, QuantityError, unit
 from optimizer.vocabulary import SECTIONS, KeySpec
 
 CHANNEL = re.compile(r"(pressure|thrust)(_[a-z0-9]+)?")
-DIMENSION_OF = {"time": "time", "pressure": "pressure", "thrust": "force"}
+OUTSIDE = "case_temperature"
+"""The columns of thermometers on the outside of the case: a list of tables, each with its position."""
+DIMENSION_OF = {"time": "time", "pressure": "pressure", "thrust": "force", "temperature": "temperature"}
+TAPS = ("head", "chamber")
+"""Where pressure is taken: at the head end, or at the nozzle end."""
 ENDS = ("forward", "middle", "aft")
 FINDINGS = (
     "case split along the length",
@@ -31,8 +35,11 @@ FINDINGS = (
     "holes elongated",
     "plate bent",
     "retaining ring gone",
+    "weld torn",
     "hot spot",
     "burn-through",
+    "liner charred",
+    "liner gone",
     "seal leak",
     "nozzle gone",
     "throat widened",
@@ -46,9 +53,11 @@ MOST_CHANNELS = 12
 
 @dataclass(frozen=True)
 class FiringColumn:
-    """A column of the record: `key` as in the file ("pressure", "thrust_2"), `kind` time, pressure or thrust.
+    """A column of the record: `key` as in the file ("pressure", "thrust_2", "case_temperature.1"), and its `kind`.
 
-    `name` is the heading in the CSV, `unit` its unit's text, `gauge` whether readings are over ambient pressure.
+    `kind` is "time", "pressure", "thrust" or "temperature"; `name` the heading in the CSV, `unit` its unit's text, `gauge`
+    whether readings are over ambient pressure. `place` says where a pressure was taken ("head", "chamber", "" where the
+    file does not say), `position` how far from the forward end of the case a thermometer sits. [m]
     """
 
     key: str
@@ -56,6 +65,8 @@ class FiringColumn:
     name: str
     unit: str
     gauge: bool = False
+    place: str = ""
+    position: float | None = None
 
 
 @dataclass(frozen=True)
@@ -67,13 +78,23 @@ class Instrument:
 
 
 @dataclass(frozen=True)
+class Sighting:
+    """Something found at a place: `position` from the forward end of the case [m], `clock` hour; None where not said."""
+
+    found: str
+    position: float | None = None
+    clock: float | None = None
+
+
+@dataclass(frozen=True)
 class Observed:
-    """What was seen of a failure; what is not known is None or empty."""
+    """What was seen of a failure; what is not known is None or empty. `at` says where; what stands there is in `found`."""
 
     time_of_failure: float | None = None
     pressure: float | None = None
     end: str = ""
     found: tuple[str, ...] = ()
+    at: tuple[Sighting, ...] = ()
 
     def __bool__(self) -> bool:
         return bool(self.time_of_failure is not None or self.pressure is not None or self.end or self.found)
@@ -86,7 +107,8 @@ class Firing:
     `motor` is None where the file names none, or where the motor file leaves out the propellant or the grains
     (`lacking` names them): figures that need them are then not computed. `measured` holds what was
     weighed and measured beside the record: propellant_mass, throat_diameter_before and _after, ambient_pressure,
-    temperature (of the propellant), each only where given.
+    temperature (of the propellant), each only where given. `liner_before` and `liner_after` are positions from the forward
+    end of the case with the liner's thickness there, (position, thickness) in metres.
     """
 
     path: Path
@@ -100,6 +122,8 @@ class Firing:
     digest: str = ""
     sources: tuple[tuple[str, str], ...] = ()
     lacking: tuple[str, ...] = ()
+    liner_before: tuple[tuple[float, float], ...] = ()
+    liner_after: tuple[tuple[float, float], ...] = ()
 
 
 LEFT_OUT = ("propellant", "grain")
@@ -112,6 +136,12 @@ MEASURED = (
     KeySpec("ambient_pressure", "quantity", "pressure of the air", "pressure", 1e4, 2e5),
     KeySpec("temperature", "quantity", "temperature of the propellant", "temperature", 200, 373.15),
 )
+
+
+LINERS = ("liner_before", "liner_after")
+POSITION = KeySpec("position", "quantity", "distance from the forward end of the case", "length", 0.0, 20.0)
+THICKNESS = KeySpec("thickness", "quantity", "thickness of the liner there", "length", 0.0, 0.1, required=True)
+MOST_PLACES = 200
 
 
 def load_firing(path: str | Path) -> Firing:
@@ -140,9 +170,11 @@ def _read(root: Table) -> Firing | None:
     observed = _observed(root)
     measured_table = sub_table(root, "measured")
     measured: dict[str, float] = {}
+    liners: dict[str, tuple[tuple[float, float], ...]] = {}
     if measured_table is not None:
-        measured_table.refuse_unknown([spec.key for spec in MEASURED])
+        measured_table.refuse_unknown([spec.key for spec in MEASURED], LINERS)
         measured = measured_table.read(MEASURED)
+        liners = {key: _thicknesses(measured_table, key) for key in LINERS if key in measured_table.data}
     measured = {**of_motor, **measured}
     if "record" not in root.data and "observed" not in root.data:
         root.missing("record", 'add record = "NAME.csv", or say what was seen under [observed]')
@@ -152,8 +184,36 @@ def _read(root: Table) -> Firing | None:
     sources = ((str(path), root.document.digest), *(motor.sources if motor else ()))
     total = hashlib.sha256("".join(item for _, item in sources).encode()).hexdigest()
     return Firing(
-        path, name or path.stem, motor, record, columns, instruments, observed, measured, total, sources, lacking
+        path, name or path.stem, motor, record, columns, instruments, observed, measured, total, sources, lacking, **liners
     )
+
+
+def _tables(table: Table, key: str, what: str) -> list[Table]:
+    """The tables of a list of tables; one alone may stand without brackets."""
+    value = table.data[key]
+    items = value if isinstance(value, list) else [value]
+    if not items or len(items) > MOST_PLACES or not all(isinstance(item, dict) for item in items):
+        table.problem(key, f"is not a list of tables (1 to {MOST_PLACES})", f"write {key} = [{{{what}}}]", "E108")
+        return []
+    places = [(key, place) if isinstance(value, list) else (key,) for place in range(len(items))]
+    return [
+        Table(table.document, (*table.path, *place), item, table.problems)
+        for place, item in zip(places, items, strict=True)
+    ]
+
+
+def _thicknesses(table: Table, key: str) -> tuple[tuple[float, float], ...]:
+    """Positions and thicknesses of the liner, in order of position."""
+    specs = (replace(POSITION, required=True), THICKNESS)
+    found = []
+    for one in _tables(table, key, 'position = "...", thickness = "..."'):
+        one.refuse_unknown([spec.key for spec in specs])
+        values = one.read(specs)
+        if len(values) == len(specs):
+            found.append((float(values["position"]), float(values["thickness"])))
+    if len({place for place, _ in found}) < len(found):
+        table.problem(key, "gives one position twice", "give each place once", "E115", None)
+    return tuple(sorted(found))
 
 
 def _motor(root: Table) -> tuple[MotorFile | None, tuple[str, ...], dict[str, float]]:
@@ -223,13 +283,16 @@ def _columns(root: Table, needed: bool) -> dict[str, FiringColumn]:
         return {}
     found: dict[str, FiringColumn] = {}
     for key in table.data:
+        if key == OUTSIDE:
+            found.update(_outside(table))
+            continue
         kind = "time" if key == "time" else key.split("_")[0] if CHANNEL.fullmatch(key) else ""
         if not kind:
-            near = nearest(key, ("time", "pressure", "thrust"))
+            near = nearest(key, ("time", "pressure", "thrust", OUTSIDE))
             fix = (
                 f"did you mean {near[0]!r}?"
                 if near
-                else "columns are time, pressure and thrust; a second one is pressure_2"
+                else f"columns are time, pressure, thrust and {OUTSIDE}; a second one is pressure_2"
             )
             table.problem(key, "is not a column that is known here", fix, "E110")
             continue
@@ -240,12 +303,25 @@ def _columns(root: Table, needed: bool) -> dict[str, FiringColumn]:
         table.missing("time", 'add time = {name = "...", unit = "s"}')
     if not any(key.startswith(("pressure", "thrust")) for key in table.data):
         table.missing("pressure", "add pressure or thrust, or both")
-    if len(table.data) > MOST_CHANNELS:
-        table.problem(None, f"has {len(table.data)} columns", f"at most {MOST_CHANNELS}", "E155")
+    if len(found) > MOST_CHANNELS:
+        table.problem(None, f"has {len(found)} columns", f"at most {MOST_CHANNELS}", "E155")
     names = [column.name for column in found.values()]
-    for key, column in found.items():
-        if names.count(column.name) > 1 and column.name == names[-1] and key == list(found)[-1]:
-            table.problem((key, "name"), "stands for two columns", "each column has its own heading", "E115")
+    for name in sorted({name for name in names if names.count(name) > 1}):
+        keys = " and ".join(key for key, column in found.items() if column.name == name)
+        table.problem(None, f"{shown_value(name)} stands for two columns: {keys}", "each column has its own heading", "E115")
+    return found
+
+
+def _outside(table: Table) -> dict[str, FiringColumn]:
+    """The thermometers on the case, each with its position."""
+    found = {}
+    for place, inner in enumerate(_tables(table, OUTSIDE, 'name = "t1", unit = "degC", position = "120 mm"')):
+        inner.refuse_unknown(("name", "unit", "position"))
+        values = inner.read((replace(POSITION, required=True),))
+        heading = _heading(inner, "temperature")
+        if heading is not None and values:
+            key = f"{OUTSIDE}.{place + 1}"
+            found[key] = FiringColumn(key, "temperature", *heading, position=float(values["position"]))
     return found
 
 
@@ -257,22 +333,32 @@ def _column(table: Table, key: str, kind: str) -> FiringColumn | None:
                 key, "does not say its unit", f'write {key} = {{name = "{table.data[key]}", unit = "..."}}', "E101"
             )
         return None
-    allowed = ("name", "unit", "reference") if kind == "pressure" else ("name", "unit")
+    allowed = ("name", "unit", "reference", "place") if kind == "pressure" else ("name", "unit")
     inner.refuse_unknown(allowed)
-    for wanted in ("name", "unit"):
-        if wanted not in inner.data:
-            inner.missing(wanted, f'add {wanted} = "..."')
-    if not {"name", "unit"} <= set(inner.data):
-        return None
-    name = read_text(inner, ("name",), inner.data["name"], KeySpec("name", "text", "heading"))
-    unit_text = _unit(inner, kind)
-    reference = "absolute"
+    heading = _heading(inner, kind)
+    reference, place = "absolute", ""
+    if "place" in inner.data:
+        spec = KeySpec("place", "choice", "where the pressure is taken (nozzle end: chamber)", choices=TAPS)
+        place = read_text(inner, ("place",), inner.data["place"], spec) or ""
     if "reference" in inner.data:
         spec = KeySpec("reference", "choice", "the zero of the gauge", choices=("absolute", "gauge"))
         reference = read_text(inner, ("reference",), inner.data["reference"], spec) or "absolute"
-    if name is None or unit_text is None:
+    return None if heading is None else FiringColumn(key, kind, *heading, reference == "gauge", place)
+
+
+def _heading(table: Table, kind: str) -> tuple[str, str] | None:
+    """The heading in the CSV and the unit's text."""
+    for wanted in ("name", "unit"):
+        if wanted not in table.data:
+            table.missing(wanted, f'add {wanted} = "..."')
+    if not {"name", "unit"} <= set(table.data):
         return None
-    return FiringColumn(key, kind, name, unit_text, reference == "gauge")
+    name = read_text(table, ("name",), table.data["name"], KeySpec("name", "text", "heading"))
+    if name is not None and not name.strip():
+        table.problem("name", "is empty", "write the heading that the column has in the record", "E108")
+        return None
+    unit_text = _unit(table, kind)
+    return None if name is None or unit_text is None else (name.strip(), unit_text)
 
 
 def _unit(table: Table, kind: str) -> str | None:
@@ -285,7 +371,7 @@ def _unit(table: Table, kind: str) -> str | None:
     wanted = DIMENSIONS[DIMENSION_OF[kind]]
     try:
         found = unit(value.strip())
-        if found.vector == wanted.vector and not found.offset:
+        if found.vector == wanted.vector and (kind == "temperature" or not found.offset):
             return value.strip()
         mass = found.vector == DIMENSIONS["mass"].vector and kind == "thrust"
         fix = (
@@ -314,7 +400,7 @@ def _instruments(root: Table, columns: dict[str, FiringColumn]) -> dict[str, Ins
     for key in table.data:
         kind = key.split("_")[0] if CHANNEL.fullmatch(key) else ""
         if not kind or (columns and key not in columns):
-            near = nearest(key, [name for name in columns if name != "time"])
+            near = nearest(key, [name for name, column in columns.items() if column.kind in ("pressure", "thrust")])
             table.problem(
                 key,
                 "names no column of the record",
@@ -339,7 +425,7 @@ def _observed(root: Table) -> Observed:
     table = sub_table(root, "observed")
     if table is None:
         return Observed()
-    table.refuse_unknown(("time_of_failure", "pressure", "end", "found"))
+    table.refuse_unknown(("time_of_failure", "pressure", "end", "found"), ("at",))
     specs = (
         KeySpec("time_of_failure", "quantity", "time of the failure", "time", 0.0, 1000.0),
         KeySpec("pressure", "quantity", "pressure at the failure", "pressure", 1e3, 3e8),
@@ -349,10 +435,28 @@ def _observed(root: Table) -> Observed:
     found: tuple[str, ...] = ()
     if "found" in table.data:
         found = _found(table, table.data["found"])
-    observed = Observed(values.get("time_of_failure"), values.get("pressure"), values.get("end") or "", found)
+    at = _sightings(table) if "at" in table.data else ()
+    found = tuple(dict.fromkeys((*found, *(one.found for one in at))))
+    observed = Observed(values.get("time_of_failure"), values.get("pressure"), values.get("end") or "", found, at)
     if not table.data:
         table.problem(None, "is empty", f"say what was found, one or more of: {', '.join(FINDINGS)}", "E156")
     return observed
+
+
+def _sightings(table: Table) -> tuple[Sighting, ...]:
+    """What was found at a place."""
+    specs = (
+        KeySpec("found", "choice", "what was found", choices=FINDINGS, required=True),
+        POSITION,
+        KeySpec("clock", "number", "hour on the clock, looking forward", "ratio", 0.0, 12.0),
+    )
+    seen = []
+    for one in _tables(table, "at", 'found = "burn-through", position = "20 mm", clock = 3'):
+        one.refuse_unknown([spec.key for spec in specs])
+        values = one.read(specs)
+        if "found" in values:
+            seen.append(Sighting(values["found"], values.get("position"), values.get("clock")))
+    return tuple(seen)
 
 
 def _found(table: Table, value: Any) -> tuple[str, ...]:

@@ -109,6 +109,15 @@ def load_propellant(path: str | Path) -> PropellantFile:
     return found
 
 
+def propellant_from_text(text: str, path: str | Path) -> PropellantFile:
+    """A propellant from TOML text, as `path` would hold it. InputError as in `load_propellant`."""
+    problems = Problems()
+    found = _propellant_document(parse_document(text, path), Path(path), problems)
+    problems.stop_if_any(plain_file(path))
+    assert found is not None
+    return found
+
+
 def _motor_file(document: Document) -> MotorFile:
     problems = Problems()
     reader = _MotorReader(document, problems)
@@ -425,6 +434,10 @@ def _propellant_file(path: Path, problems: Problems, user: Table | None = None) 
             else:
                 problems.found.append(item)
         return None
+    return _propellant_document(document, path, problems)
+
+
+def _propellant_document(document: Document, path: Path, problems: Problems) -> PropellantFile | None:
     root = Table(document, (), document.data, problems)
     check_schema(root, "propellant")
     inner = sub_table(root, "propellant") if "propellant" in document.data else None

@@ -246,20 +246,21 @@ def render_spread(view: View) -> str:
 def render_reduce(view: View) -> str:
     """The page of a reduction.
 
-    `firings`: [{"name", "measured": {figure: value}, "uncertainty": {figure: two standard deviations}, "predicted":
+    `firings`: [{"name", "measured": {figure: value}, "uncertainty": {figure: half of a 95 % interval}, "predicted":
     {figure: value}, empty where nothing could be predicted, "predicted_by" (how, in words), "measured_curve",
     "predicted_curve", "refitted_curve" (each like a design's curve, or None), "cautions"}]; `fit`: {"rate", "at",
-    "exponent", "standard_error", "correlation", "pressure_range"} or None;
+    "exponent", "interval" (95 %), "correlation", "pressure_range"} or None;
     `fit_why` (why there is no fit); `rate_lines`: [{"name", "pressure": [...], "rate": [...]}].
     """
-    from optimizer.report.panels import measured_rows, overlaid, rate_picture
+    from optimizer.report.panels import liner_lines, measured_rows, outside_lines, overlaid, rate_picture
     from optimizer.report.values import value_text
 
     units = view.get("units", "metric")
     fit = view.get("fit")
     rows: list[tuple[str, str, str]] = []
     if fit:
-        errors = fit.get("standard_error") or {}
+        ends = fit.get("interval") or {}
+        errors = {name: 0.5 * (high - low) for name, (low, high) in ends.items()}
         for name, quantity in (("rate", "rate"), ("at", "pressure"), ("exponent", "ratio")):
             rows.append(
                 (
@@ -284,6 +285,8 @@ def render_reduce(view: View) -> str:
                 "told": any(value is not None for value in (firing.get("predicted") or {}).values()),
                 "told_by": firing.get("predicted_by") or "",
                 "charts": overlaid(firing, units),
+                "outside": outside_lines(firing.get("case_temperature") or (), units),
+                "liner": liner_lines(firing.get("liner") or (), units),
                 "cautions": list(firing.get("cautions") or ()),
             }
             for firing in view.get("firings") or ()

@@ -36,6 +36,7 @@ from optimizer.report.values import (
     unit_text,
     value_text,
 )
+from optimizer.units import show
 from optimizer.vocabulary import group_of, spoken
 from physics.figures import GROUPS, MASS, in_groups
 
@@ -520,6 +521,32 @@ def measured_rows(firing: View, units: str) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def outside_lines(outside: Sequence[View], units: str) -> list[str]:
+    """The thermometers on the case: where, how hot, when."""
+    lines = []
+    for one in outside:
+        before = "" if one["before"] is None else f", {show(one['before'], 'temperature', units)} before"
+        rising = "; it was still rising when the record ended" if one["still_rising"] else ""
+        lines.append(
+            f"{one['name']}, {show(one['position'], 'length', units)} from the forward end: highest "
+            f"{show(one['peak'], 'temperature', units)} at {show(one['time_of_peak'], 'time', units)} from ignition{before}{rising}"
+        )
+    return lines
+
+
+def liner_lines(liner: Sequence[View], units: str) -> list[str]:
+    """The liner before and after, place by place."""
+    lines = []
+    for one in liner:
+        told = [
+            f"{word} {show(value, 'length', units)}"
+            for word, value in (("before", one["before"]), ("after", one["after"]), ("lost", one["loss"]))
+            if value is not None
+        ]
+        lines.append(f"{show(one['position'] or 0.0, 'length', units)} from the forward end: {', '.join(told)}")
+    return lines
 
 
 def _apart(share: float) -> str:

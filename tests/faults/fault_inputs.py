@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from fault_common import EXHAUSTIVE, MOTOR, ROOT, STUDY, Tally, scratch
+from fault_records import mutated_columns, mutated_record
 
 SECONDS = 60
 """Processor seconds after which a file counts as a hang."""
@@ -421,12 +422,27 @@ class Bench:
         return path, load, [[word, str(path), "--json"] for word in words]
 
     def _record(self):
+        from optimizer.explain import explain
+        from optimizer.firing import reduce_firing
         from optimizer.inputs import load_firing
         from optimizer.record import read_record
 
-        path = self._write("hostile.csv", mutated(self.records[0], self.draw))
-        user = self._write("recorded.toml", self.firings[0].replace(b"firing.csv", b"hostile.csv"))
-        return path, lambda: read_record(load_firing(user)), [["reduce", str(user), "--json"]]
+        firing = self.firings[0].replace(b"firing.csv", b"hostile.csv")
+        if self.draw.random() < 0.5:
+            path = self._write("hostile.csv", mutated(self.records[0], self.draw))
+            user = self._write("recorded.toml", firing)
+            return path, lambda: read_record(load_firing(user)), [["reduce", str(user), "--json"]]
+        path = self._write("hostile.csv", mutated_record(self.records[0], self.draw))
+        user = self._write("recorded.toml", mutated_columns(firing, self.draw))
+        words = ["explain" if b"[observed]" in user.read_bytes() else "reduce", str(user), "--json"]
+
+        def load():
+            found = load_firing(user)
+            reduce_firing(found)
+            if found.observed:
+                explain(found)
+
+        return path, load, [words]
 
 
 KINDS = ("motor", "motor", "motor", "study", "study", "study", "propellant", "stock", "firing", "record")

@@ -94,6 +94,39 @@ def test_a_motor_of_any_allowed_numbers_has_figures_or_says_why_not(seed):
         assert not rung["ok"] or rung["factor"] is None or rung["factor"] >= rung["required"], rung
 
 
+@pytest.mark.parametrize("seed", range(8))
+def test_records_changed_as_records_go_wrong(tmp_path, seed):
+    """Units, signs, shifts, ramps, clipping, spikes, gaps, torn cables: figures, or a refusal; never a traceback."""
+    import random
+    import warnings
+
+    from fault_common import ROOT
+    from fault_records import mutated_columns, mutated_record
+
+    from optimizer.explain import explain
+    from optimizer.firing import reduce_firing
+
+    starter = ROOT / "optimizer" / "starter"
+    for name in ("motor.toml", "propellant.toml"):
+        (tmp_path / name).write_bytes((starter / name).read_bytes())
+    for number in range(20):
+        draw = random.Random(1000 * seed + number)
+        (tmp_path / "firing.csv").write_bytes(mutated_record((starter / "firing.csv").read_bytes(), draw))
+        (tmp_path / "f.toml").write_bytes(mutated_columns((starter / "firing.toml").read_bytes(), draw))
+        with warnings.catch_warnings(), fault_inputs.timed():
+            warnings.simplefilter("error", RuntimeWarning)
+            try:
+                firing = load_firing(tmp_path / "f.toml")
+                measured = reduce_firing(firing).as_json()
+                json.dumps(measured, allow_nan=False)
+                assert measured["measured"]["action_time"] > 0.0
+                if firing.observed:
+                    shares = explain(firing).as_json()
+                    json.dumps(shares, allow_nan=False)
+            except InputError as error:
+                assert all(item.problem and item.fix for item in error.problems), number
+
+
 def test_a_case_left_out_under_an_airframe_is_said_and_not_fatal(tmp_path):
     start, stop = MOTOR.index("[case]"), MOTOR.index("[forward_closure]")
     path = tmp_path / "bare.toml"

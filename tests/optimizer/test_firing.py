@@ -487,3 +487,58 @@ class TestTraces:
         start, stop, _ = traces.crossings(time, values, 4.0)
         width = traces.knee_width(time, values, start, stop, 0.0)
         assert traces.tail_off(time, values, start, stop, 0.0, width).time == pytest.approx(2.5, abs=0.01 + 0.4 * fall)
+
+
+class TestWhereItWasTaken:
+    """A reading at the head end has the port's drop in it, and says so."""
+
+    NARROW = MOTOR.replace('"18 mm"', '"16 mm"')
+
+    @pytest.fixture(scope="class")
+    def narrow(self, tmp_path_factory):
+        from optimizer.inputs import load_motor
+
+        folder = tmp_path_factory.mktemp("narrow")
+        (folder / "motor.toml").write_text(self.NARROW)
+        curve = kernel.evaluate(load_motor(folder / "motor.toml").motors, curve=True).curve
+        known = np.isfinite(curve.time[0])
+        return curve.time[0][known], curve.head_pressure[0][known], curve.chamber_pressure[0][known], curve.thrust[0][known]
+
+    def reduced(self, folder, narrow, place):
+        t, head, chamber, force = narrow
+        said = FIRING.replace('reference = "absolute"', f'reference = "absolute"{place}')
+        return write(folder, usual(*sampled((None, t, head, force), noise=0.002)), said, self.NARROW), chamber
+
+    def test_the_drop_is_not_read_as_a_worn_throat(self, tmp_path, narrow):
+        assert np.max(narrow[1] / narrow[2]) > 1.05, "a port narrow enough to matter"
+        reduction, chamber = self.reduced(tmp_path, narrow, ', place = "head"')
+        assert not about(reduction, "throat") and not about(reduction, "where the transducer sits")
+        near(reduction.measured["final_throat_diameter"], 13.5e-3, 2e-3)
+        near(reduction.measured["peak_pressure"], np.max(chamber), 5e-3)
+        near(reduction.measured["peak_head_pressure"], np.max(narrow[1]), 5e-3)
+
+    def test_without_a_place_the_drop_is_in_the_doubt_and_no_throat_is_said_to_wear(self, tmp_path, narrow):
+        reduction, _ = self.reduced(tmp_path, narrow, "")
+        assert not about(reduction, "throat")
+        moved = abs(reduction.measured["final_throat_diameter"] - 13.5e-3)
+        assert reduction.uncertainty["final_throat_diameter"] > 0.5 * moved
+
+    def test_a_throat_measured_after_the_firing_is_used(self, tmp_path, narrow):
+        t, head, _, force = narrow
+        said = FIRING + '[measured]\nthroat_diameter_after = "14 mm"\n'
+        reduction = write(tmp_path, usual(*sampled((None, t, head, force))), said, self.NARROW)
+        assert reduction.measured["final_throat_diameter"] == 14e-3
+        assert "measured 14.00 mm" in about(reduction, "throat")[0]
+        plain, _ = self.reduced(tmp_path, narrow, "")
+        ratio = plain.measured["thrust_coefficient"] / reduction.measured["thrust_coefficient"]
+        assert 1.0 < ratio < (14.0 / 13.5) ** 2  # the mean area lies between the two
+
+
+def test_a_long_burn_leaves_its_quiet_stretch(tmp_path, truth):
+    """A tenth of a second before a burn of many seconds is quiet, and is used."""
+    figures, t, p, force = truth
+    slow = (figures, 8.0 * t, p, force)
+    time, pressure, thrust = sampled(slow, rate=200.0, lead=0.3, tail=1.5, noise=0.002)
+    motor = changed(MOTOR, ('"8 mm/s"', '"1 mm/s"'), ('"13.5 mm"', '"4.6 mm"'))
+    reduction = write(tmp_path, usual(time, pressure, thrust), motor=motor)
+    assert not about(reduction, "no zero") and not about(reduction, "late trigger")

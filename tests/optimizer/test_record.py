@@ -85,9 +85,15 @@ def test_what_is_no_plain_file_is_said_to_be_none(firing, kind):
 @pytest.mark.parametrize(
     "content",
     [b"", b"\0" * 100_000, b"," * 90_000, b"\n" * 90_000, b'"' * 9_999, b't,p\n"' + b"9,\n" * 90_000, bytes(range(256)) * 300,
-     b"t,p\n" + b"\x1b[2J,\x07\n" * 60, b"\xff\xfe" + SOUND.encode("utf-16-le"), b"t;p\n" + b"1;\xe2\x80\xae\n" * 60],
-    ids=["empty", "nuls", "commas", "line ends", "quotes", "an open quote", "bytes", "escapes", "UTF-16", "direction marks"],
+     b"t,p\n" + b"\x1b[2J,\x07\n" * 60, b"t;p\n" + b"1;\xe2\x80\xae\n" * 60],
+    ids=["empty", "nuls", "commas", "line ends", "quotes", "an open quote", "bytes", "escapes", "direction marks"],
 )  # fmt: skip
 def test_what_is_no_table_is_refused_in_plain_words(firing, content):
     firing.with_name("r.csv").write_bytes(content)
     refusal(firing)
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-8-sig"])
+def test_what_a_spreadsheet_saves_is_read(firing, encoding):
+    firing.with_name("r.csv").write_bytes(SOUND.encode(encoding))
+    assert read_record(load_firing(firing)).time.size > 20
