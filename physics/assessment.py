@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from physics import kernel as kernels
 from physics.assembly import Assembly, assemble, impossible_shapes
 from physics.fit import fit
+from physics.flight.mission import Flights, fly_motors
 from physics.ladder import assess_ladder
 from physics.mass import masses, unknown_masses
 from physics.motors import Array, Figures, Ladder, Motors
@@ -25,7 +26,7 @@ class Assessment:
     """What is known of a batch of motors; arrays are (n,) in SI units.
 
     `assembly` says where every part sits and how much of the case is left. `fit` is None without an airframe or without a
-    case. `unknown_masses` lists the parts whose mass the file does not give.
+    case. `unknown_masses` lists the parts whose mass the file does not give. `flight` is None without a rocket.
     """
 
     motors: Motors
@@ -36,6 +37,7 @@ class Assessment:
     unknown_masses: tuple[str, ...]
     fit: Mapping[str, Array | NDArray[np.bool_] | None] | None
     assembly: Assembly
+    flight: Flights | None = None
 
     @property
     def smallest_factor(self) -> Array:
@@ -111,13 +113,16 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False) -> Asses
     figures = kernels.evaluate(motors, kernel=kernel, curve=True)
     expected = kernels.maximum_expected_pressure(motors, kernel, figures)
     assembly = assemble(motors)
+    weights = masses(motors)
+    flown = motors.rocket is not None and motors.launch is not None
     return Assessment(
         motors=motors,
         figures=figures if curve else replace(figures, curve=None),
         maximum_expected_pressure=expected,
         ladder=assess_ladder(motors, figures, expected),
-        masses=masses(motors),
+        masses=weights,
         unknown_masses=tuple(unknown_masses(motors)),
         fit=None if motors.airframe is None or motors.case is None else fit(motors, assembly),
         assembly=assembly,
+        flight=fly_motors(motors, figures, weights, assembly, track=curve, band=curve) if flown else None,
     )

@@ -28,12 +28,15 @@ def masses(motors: Motors) -> dict[str, Array]:
     less than the grains it covers. Closure: `mass` where given, else its plate over the bore and its ring, from the end
     of the case to its own end beyond the holes. Nozzle: the insert, a cylinder less its conical exit and, ahead
     of the throat, a bore of the throat's diameter. A part that cannot exist (a ring thicker than its bore) would weigh
-    less than nothing: it is NaN, and `loaded` with it.
+    less than nothing: it is NaN, and `loaded` with it. A weighed empty motor (`masses.empty`) stands in place of the sum of
+    the parts in `loaded`.
     """
     found = {part: _mass(motors, part) for part in PARTS}
     known = [mass for mass, _ in found.values() if mass is not None]
     table = {part: _column(np.nan if mass is None else mass, motors.size) for part, (mass, _) in found.items()}
     table["loaded"] = sum((_column(mass, motors.size) for mass in known), np.zeros(motors.size))
+    if motors.masses is not None:
+        table["loaded"] = _column(motors.masses.empty + table["propellant"], motors.size)
     impossible = np.any([mass < 0.0 for mass in table.values()], axis=0)
     if impossible.any():
         table = {part: np.where(impossible & (mass < 0.0), np.nan, mass) for part, mass in table.items()}
@@ -48,11 +51,25 @@ def part_mass(motors: Motors, part: str) -> Array:
     return np.where(weighed < 0.0, np.nan, weighed)
 
 
+def closure_masses(motors: Motors, end: str) -> dict[str, Array]:
+    """Masses [kg] of the plate and the ring of a closure, (n,), of `end` "forward" or "aft", as far as they are known."""
+    found = {}
+    for name, build in (("plate", _plate), ("ring", _ring)):
+        try:
+            found[name] = _column(build(motors, f"{end}_closure"), motors.size)
+        except NotComputable:
+            continue
+    return found
+
+
 def unknown_masses(motors: Motors) -> list[str]:
     """What `loaded` does not count, one text a part, with the key that is missing.
 
-    Parts that a motor has by nature (case, both closures, nozzle) are listed where the file leaves them out.
+    Parts that a motor has by nature (case, both closures, nozzle) are listed where the file leaves them out; a motor whose
+    empty mass was weighed has none.
     """
+    if motors.masses is not None:
+        return []
     missing = ((part, _mass(motors, part)[1]) for part in PARTS)
     return [f"{part.replace('_', ' ')}: {why}" for part, why in missing if why]
 

@@ -197,6 +197,41 @@ class Airframe:
 
 
 @dataclass(frozen=True)
+class Rocket:
+    """What flies, without the motor: mass kg, diameter m, positions m from the nose's tip.
+
+    `drag_coefficient` is (n,), or (n, K) at the Mach numbers `drag_mach` (n, K); `drag_coefficient_thrusting` the same
+    while the motor burns. `motor_end` is where the motor's nozzle end lies; `skin_limit` K.
+    """
+
+    mass: Array
+    diameter: Array
+    drag_coefficient: Array
+    drag_mach: Array | None = None
+    drag_coefficient_thrusting: Array | None = None
+    centre_of_mass: Array | None = None
+    motor_end: Array | None = None
+    centre_of_pressure: Array | None = None
+    skin_limit: Array | None = None
+
+
+@dataclass(frozen=True)
+class Launch:
+    """Where it starts: guided travel `rail_length` m, `elevation` above the horizon rad, `altitude` of the site m."""
+
+    rail_length: Array
+    elevation: Array
+    altitude: Array
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """What the scales say: the motor without propellant, `empty`, kg."""
+
+    empty: Array
+
+
+@dataclass(frozen=True)
 class Ambient:
     """Surroundings: pressure Pa, temperature K (of the propellant too), soak temperatures K, shape (n, s) or (1, s)."""
 
@@ -235,6 +270,9 @@ class Motors:
     forward_closure: Closure | None = None
     aft_closure: Closure | None = None
     airframe: Airframe | None = None
+    rocket: Rocket | None = None
+    launch: Launch | None = None
+    masses: Weighed | None = None
     factors: Mapping[str, float] = field(default_factory=dict)
     tolerances: Mapping[str, Tolerance] = field(default_factory=dict)
 

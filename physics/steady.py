@@ -18,7 +18,7 @@ row's port at its own diameter, by the narrowest effective port (`port_over_thro
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -329,6 +329,114 @@ def _history(
     }
     rows = {name: column.reshape(-1, many * (steps + 1)) for name, column in found.items()}
     return rows | {"time": np.cumsum(rows["time"], axis=1)}
+
+
+@dataclass(frozen=True)
+class ShortHistory:
+    """A burn in S steps with the whole of its impulse and mass; shorter burns end in steps of no width.
+
+    `time` (n, S + 1) [s]; `thrust_start`, `thrust_end` [N], `flow_start`, `flow_end` [kg/s], `impulse` [N s], `mass` of
+    propellant [kg], `attached` (the nozzle flows full), all (n, S): levels at both ends of each step, sums over it;
+    `regression` (n, S + 1) [m].
+    """
+
+    time: Array
+    regression: Array
+    thrust_start: Array
+    thrust_end: Array
+    flow_start: Array
+    flow_end: Array
+    impulse: Array
+    mass: Array
+    attached: Mask
+
+
+def short_history(motors: Motors, temperature: Array | None = None, steps: int = 12) -> ShortHistory:
+    """A burn in a dozen steps, for whoever integrates over it: the flights of a million candidates, say.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    temperature : ndarray or None
+        Of the propellant, (n,); the ambient temperature by default. [K]
+    steps : int
+        At least so many a burn, shared equally among its smooth pieces.
+
+    Returns
+    -------
+    ShortHistory
+        Impulse and mass of each step are those of `evaluate` for that part of the burn, to its quadrature's accuracy.
+
+    Notes
+    -----
+    Validity is that of the kernel; a motor's history does not depend on its batch but for the steps of no width.
+    """
+    table = columns(motors, temperature)
+    parts = [_short_histories(table.block(some), steps) for some in _slices(motors.size, BLOCK)]
+    longest = max((part.impulse.shape[1] for part in parts), default=0)
+    names = [item.name for item in fields(ShortHistory)]
+    return ShortHistory(*(np.concatenate([_lengthened(getattr(part, name), name, longest) for part in parts]) for name in names))
+
+
+def _lengthened(column: NDArray[Any], name: str, steps: int) -> NDArray[Any]:
+    """The column with steps of no width at its end, in which nothing happens."""
+    more = steps + (name in ("time", "regression")) - column.shape[1]
+    rest = column[:, -1:] if name in ("time", "regression") else np.full_like(column[:, :1], name == "attached")
+    return np.concatenate([column, np.repeat(rest, more, axis=1)], axis=1) if more else column
+
+
+def _short_histories(batch: Columns, steps: int) -> ShortHistory:
+    """One block's short histories: each smooth piece of a burn cut into equal parts of its web."""
+    burn, law, flow = stretches(batch), balance(batch), regimes(batch)
+    state = _pressures(batch, burn, law)
+    whole = pieces(burn, law, _thresholds(law, state, flow))
+    size = batch.gamma.size
+    number = np.bincount(whole.motor, minlength=size)
+    each = -(-steps // np.maximum(number, 1))
+    parts = each[whole.motor]
+    fine = np.repeat(np.arange(parts.size), parts)
+    place = np.arange(fine.size) - np.repeat(np.cumsum(parts) - parts, parts)
+    cuts = whole.pick(fine)
+    width = (cuts.end - cuts.start) / parts[fine]
+    start = cuts.start + place * width
+    end = np.where(place == parts[fine] - 1, cuts.end, cuts.start + (place + 1) * width)
+    cuts = replace(cuts, start=start, end=end)
+    integrals = _integrate(cuts, batch, law, flow)
+    total = number * each
+    spot = (cuts.motor, np.arange(fine.size) - np.repeat(np.cumsum(total) - total, total))
+    shape = (size, max(int(total.max(initial=0)), 1))
+
+    def laid(values: NDArray[Any], rest: float | bool = 0.0) -> NDArray[Any]:
+        column = np.full(shape, rest, dtype=values.dtype)
+        column[spot] = values
+        return column
+
+    per_pressure = (batch.throat_area / batch.characteristic_velocity)[cuts.motor]
+    levels = [_level(cuts, x, batch, flow) for x in (start, end)]
+    middle = _level(cuts, 0.5 * (start + end), batch, flow)[0]
+    nothing = np.zeros((size, 1))
+    swept_web = np.maximum.accumulate(laid(end), axis=1)
+    return ShortHistory(
+        time=np.concatenate([nothing, np.cumsum(laid(integrals.time), axis=1)], axis=1),
+        regression=np.concatenate([nothing, swept_web], axis=1),
+        thrust_start=laid(levels[0][1]),
+        thrust_end=laid(levels[1][1]),
+        flow_start=laid(levels[0][0] * per_pressure),
+        flow_end=laid(levels[1][0] * per_pressure),
+        impulse=laid(integrals.impulse),
+        mass=laid(integrals.pressure * per_pressure),
+        attached=laid(middle >= flow.onset[cuts.motor], True),
+    )
+
+
+def _level(cuts: Pieces, x: Array, batch: Columns, flow: Regimes) -> tuple[Array, Array]:
+    """Chamber pressure [Pa] and thrust [N] at one regression of each piece, (s,)."""
+    kn = np.maximum(cuts.constant + x * (cuts.linear + x * cuts.square), 0.0)
+    with np.errstate(divide="ignore"):
+        pressure = np.where(cuts.still, batch.ambient_pressure[cuts.motor], np.exp(cuts.slope * np.log(kn) + cuts.offset))
+    push = thrust(pressure, batch.block(cuts.motor), flow.pick(cuts.motor))
+    return pressure, np.where(cuts.still, 0.0, push)
 
 
 def _step_times(cuts: Pieces, x: Array, law: Balance, batch: Columns) -> Array:

@@ -153,7 +153,7 @@ def centre_over_burn(hardware: Array, hardware_centre: Array, propellant: Array,
 
 def travel(centre: Array) -> Array:
     """How far the centre of mass moves over the burn: largest less smallest, not end less start, (n, T) to (n,). [m]"""
-    return np.asarray(np.nanmax(centre, axis=1) - np.nanmin(centre, axis=1))
+    return np.asarray(np.max(centre, axis=1) - np.min(centre, axis=1))
 
 
 def static_margin(centre_of_pressure: Array, centre: Array, diameter: Array) -> Array:

@@ -17,7 +17,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from itertools import pairwise
 from typing import Self
 
@@ -34,6 +34,8 @@ COAST_STEPS = 12
 _NEWTON_STEPS = 6
 _BISECTIONS = 50
 _BLOCK = 4096
+_SEPARATED_SHARE = 0.01
+"""Share of the impulse from which on a separated nozzle is told: every burn that fills and empties has some."""
 _FIRST_TURNS = (4, 2, 1)
 """Parts that the first free steps are cut into: just off the rail the path turns fastest, as g/v."""
 
@@ -80,76 +82,72 @@ class _Columns:
 
 @dataclass(frozen=True)
 class Push(_Columns):
-    """What the motor does over the burn, P points; histories of unequal length end in steps of no width.
+    """What the motor does over the burn, in S steps; histories of unequal length end in steps of no width.
 
     Parameters
     ----------
     time : ndarray
-        Points of the history, rising, (n, P); a jump stands as two points of one time. [s]
-    thrust : ndarray
-        At the points, (n, P). [N]
-    mass_flow : ndarray
-        Propellant burnt a second, at the points, (n, P). [kg/s]
+        Ends of the steps, rising, (n, S + 1). [s]
+    thrust_start, thrust_end : ndarray
+        At both ends of each step, (n, S): a jump stands between one step's end and the next one's start. [N]
+    flow_start, flow_end : ndarray
+        Propellant burnt a second, in the same way, (n, S). [kg/s]
     impulse : ndarray
-        Of each step, (n, P - 1). [N s]
+        Of each step, (n, S). [N s]
     mass : ndarray
-        Propellant burnt in each step, (n, P - 1). [kg]
+        Propellant burnt in each step, (n, S). [kg]
+    attached : ndarray
+        Whether the nozzle flows full during each step, (n, S): only then is its thrust corrected for height.
     ambient_pressure : ndarray
         For which the thrust holds, (n,). [Pa]
     exit_area : ndarray
         Of the nozzle, (n,); 0 leaves the thrust as it is. [m2]
-    attached : ndarray
-        Whether the nozzle flows full during each step, (n, P - 1): only then is its thrust corrected for height.
     """
 
     time: Array
-    thrust: Array
-    mass_flow: Array
+    thrust_start: Array
+    thrust_end: Array
+    flow_start: Array
+    flow_end: Array
     impulse: Array
     mass: Array
+    attached: Mask
     ambient_pressure: Array
     exit_area: Array
-    attached: Mask
 
     @staticmethod
     def through_points(
         time: Array, thrust: Array, mass_flow: Array, ambient_pressure: Array, exit_area: Array, attached: Mask | None = None
     ) -> Push:
-        """A history that is linear between its points; shapes and units as above, NaN behind the end of a burn."""
+        """A history that is linear between its S + 1 points (n, S + 1), NaN behind the end of a burn; SI."""
         ended = np.isnan(time)
         last = np.where(ended, -np.inf, time).max(axis=1)
         time = np.where(ended, last[:, None], time)
-        thrust = np.where(ended, 0.0, thrust)
-        mass_flow = np.where(ended, 0.0, mass_flow)
+        thrust, flow = (np.where(ended, 0.0, level) for level in (thrust, mass_flow))
         width = np.diff(time, axis=1)
         full = np.ones(width.shape, dtype=bool) if attached is None else attached
-        return Push(
-            time, thrust, mass_flow,
-            0.5 * width * (thrust[:, 1:] + thrust[:, :-1]), 0.5 * width * (mass_flow[:, 1:] + mass_flow[:, :-1]),
-            ambient_pressure, exit_area, full,
-        )
+        ends = (thrust[:, :-1], thrust[:, 1:], flow[:, :-1], flow[:, 1:])
+        impulse, mass = (0.5 * width * (level[:, 1:] + level[:, :-1]) for level in (thrust, flow))
+        return Push(time, *ends, impulse, mass, full, ambient_pressure, exit_area)
 
     def finer(self, parts: int) -> Push:
         """The same history with each step cut into `parts` equal ones."""
-        share = np.arange(parts) / parts
+        size, steps = self.impulse.shape
         width = np.diff(self.time, axis=1)
-        grid = (self.time[:, :-1, None] + width[:, :, None] * share).reshape(self.time.shape[0], -1)
-        steps = [
-            [_Parabola.of(level[:, i], level[:, i + 1], total[:, i], width[:, i]) for i in range(width.shape[1])]
-            for level, total in ((self.thrust, self.impulse), (self.mass_flow, self.mass))
-        ]
-        levels, totals = [], []
-        for curves, level in zip(steps, (self.thrust, self.mass_flow), strict=True):
-            inner = np.stack([curve.at(s) for curve in curves for s in share], axis=1)
-            edges = np.append(share, 1.0)
-            swept = np.stack([curve.swept(b) - curve.swept(a) for curve in curves for a, b in pairwise(edges)], axis=1)
-            levels.append((inner, level[:, -1:]))
-            totals.append(swept)
-        # Both ends of a step differ where the history jumps there: steps of no width keep the jump.
-        thrust, flow = (np.concatenate(pair, axis=1) for pair in levels)
-        return replace(
-            self, time=np.concatenate([grid, self.time[:, -1:]], axis=1), thrust=thrust, mass_flow=flow,
-            impulse=totals[0], mass=totals[1], attached=np.repeat(self.attached, parts, axis=1),
+        edges = np.arange(parts + 1) / parts
+
+        def cut(start: Array, end: Array, total: Array) -> tuple[Array, Array, Array]:
+            curve = _Parabola.of(*(part.ravel() for part in (start, end, total, width)))
+            level = np.stack([curve.at(share) for share in edges], axis=1)
+            swept = np.diff(np.stack([curve.swept(share) for share in edges], axis=1), axis=1)
+            return tuple(part.reshape(size, steps * parts) for part in (level[:, :-1], level[:, 1:], swept))  # type: ignore[return-value]
+
+        thrust_start, thrust_end, impulse = cut(self.thrust_start, self.thrust_end, self.impulse)
+        flow_start, flow_end, mass = cut(self.flow_start, self.flow_end, self.mass)
+        inner = (self.time[:, :-1, None] + width[:, :, None] * edges[:-1]).reshape(size, steps * parts)
+        return Push(
+            np.concatenate([inner, self.time[:, -1:]], axis=1), thrust_start, thrust_end, flow_start, flow_end, impulse, mass,
+            np.repeat(self.attached, parts, axis=1), self.ambient_pressure, self.exit_area,
         )
 
 
@@ -159,7 +157,7 @@ def _total(steps: Array) -> Array:
 
 
 @dataclass(frozen=True)
-class Rocket(_Columns):
+class Vehicle(_Columns):
     """What is flown, apart from the propellant.
 
     Parameters
@@ -198,10 +196,10 @@ class Rocket(_Columns):
 
 
 @dataclass(frozen=True)
-class Launch(_Columns):
+class Rail(_Columns):
     """Where it starts: guided travel [m], elevation above the horizon [rad], altitude of the site [m]; (n,) each."""
 
-    rail_length: Array
+    length: Array
     elevation: Array
     altitude: Array
 
@@ -255,22 +253,22 @@ class _Step:
     mass_before: Array
     correction: Array  # exit area where the nozzle flows full, else 0
     reference: Array  # ambient pressure for which the thrust holds
-    rocket: Rocket
-    launch: Launch
+    vehicle: Vehicle
+    rail: Rail
     air: Air
     radius: float
 
     def take(self, index: Index) -> _Step:
         return _Step(
             self.thrust.take(index), self.flow.take(index), self.mass_before[index], self.correction[index],
-            self.reference[index], self.rocket.take(index), self.launch.take(index), self.air.take(index), self.radius,
+            self.reference[index], self.vehicle.take(index), self.rail.take(index), self.air.take(index), self.radius,
         )
 
     def mass(self, share: Array | float) -> Array:
         return self.mass_before - self.flow.swept(share)
 
     def gravity(self, height: Array) -> Array:
-        return gravity(self.launch.altitude + height, self.radius)
+        return gravity(self.rail.altitude + height, self.radius)
 
     def push(self, share: Array | float, pressure: Array) -> Array:
         return self.thrust.at(share) + self.correction * (self.reference - pressure)
@@ -280,7 +278,7 @@ class _Step:
         density, pressure, sound = self.air.at(height)
         dynamic = 0.5 * density * np.square(speed)
         mach = np.where(sound > 0.0, speed / sound, 0.0)
-        drag = dynamic * self.rocket.drag(mach, thrusting) * (0.25 * np.pi) * np.square(self.rocket.diameter)
+        drag = dynamic * self.vehicle.drag(mach, thrusting) * (0.25 * np.pi) * np.square(self.vehicle.diameter)
         mass, down = self.mass(share), self.gravity(height)
         push = self.push(share, pressure)
         return (push - drag) / mass, down, dynamic, mach, push
@@ -335,7 +333,7 @@ class _Highest:
 
 
 def fly(
-    push: Push, rocket: Rocket, launch: Launch, air: Air, radius: float = EARTH_RADIUS, track: bool = False
+    push: Push, vehicle: Vehicle, rail: Rail, air: Air, radius: float = EARTH_RADIUS, track: bool = False
 ) -> Flight:
     """Fly a batch of rockets from ignition to apogee.
 
@@ -343,7 +341,7 @@ def fly(
     ----------
     push : Push
         Histories of n motors; a dozen steps give the accuracy below. SI.
-    rocket, launch, air : Rocket, Launch, Air
+    vehicle, rail, air : Vehicle, Rail, Air
         What is flown, from where, through what; n each. SI.
     radius : float
         Radius of the Earth for gravity; infinite for uniform gravity. [m]
@@ -364,7 +362,7 @@ def fly(
     parts = []
     for at in range(0, max(size, 1), _BLOCK):
         index = np.arange(at, min(at + _BLOCK, size))
-        parts.append(_fly_block(push.take(index), rocket.take(index), launch.take(index), air.take(index), radius, track))
+        parts.append(_fly_block(push.take(index), vehicle.take(index), rail.take(index), air.take(index), radius, track))
     figures = {name: np.concatenate([part.figures[name] for part in parts]) for name in FLIGHT_FIGURES}
     flags = {name: np.concatenate([part.flags[name] for part in parts]) for name in FLIGHT_FLAGS}
     tracks: dict[str, Array] | None = None
@@ -381,12 +379,12 @@ def fly(
 class _Ascent:
     """State of a block of flights on their way, and what has been met so far."""
 
-    def __init__(self, push: Push, rocket: Rocket, launch: Launch, air: Air, radius: float, track: bool) -> None:
+    def __init__(self, push: Push, vehicle: Vehicle, rail: Rail, air: Air, radius: float, track: bool) -> None:
         size = push.time.shape[0]
-        self.push, self.rocket, self.launch, self.air, self.radius = push, rocket, launch, air, radius
-        self.mass = rocket.dry_mass + _total(push.mass)
+        self.push, self.vehicle, self.rail, self.air, self.radius = push, vehicle, rail, air, radius
+        self.mass = vehicle.dry_mass + _total(push.mass)
         self.liftoff_mass = self.mass.copy()
-        self.sine, self.cosine = np.sin(launch.elevation), np.cos(launch.elevation)
+        self.sine, self.cosine = np.sin(rail.elevation), np.cos(rail.elevation)
         self.travel, self.speed = np.zeros(size), np.zeros(size)
         self.x, self.height = np.zeros(size), np.zeros(size)
         self.vx, self.vz = np.zeros(size), np.zeros(size)
@@ -403,10 +401,10 @@ class _Ascent:
         push = self.push
         width = push.time[:, i + 1] - push.time[:, i]
         return _Step(
-            _Parabola.of(push.thrust[:, i], push.thrust[:, i + 1], push.impulse[:, i], width),
-            _Parabola.of(push.mass_flow[:, i], push.mass_flow[:, i + 1], push.mass[:, i], width),
+            _Parabola.of(push.thrust_start[:, i], push.thrust_end[:, i], push.impulse[:, i], width),
+            _Parabola.of(push.flow_start[:, i], push.flow_end[:, i], push.mass[:, i], width),
             self.mass, np.where(push.attached[:, i], push.exit_area, 0.0), push.ambient_pressure,
-            self.rocket, self.launch, self.air, self.radius,
+            self.vehicle, self.rail, self.air, self.radius,
         )
 
     def note(self, time: Array) -> None:
@@ -424,9 +422,9 @@ class _Ascent:
         self.top_mach.add(index, times, (mach, middle[4], end[4]))
 
 
-def _fly_block(push: Push, rocket: Rocket, launch: Launch, air: Air, radius: float, track: bool) -> Flight:
+def _fly_block(push: Push, vehicle: Vehicle, rail: Rail, air: Air, radius: float, track: bool) -> Flight:
     with np.errstate(all="ignore"):  # a motor without figures flies as NaN
-        ascent = _Ascent(push, rocket, launch, air, radius, track)
+        ascent = _Ascent(push, vehicle, rail, air, radius, track)
         ascent.note(push.time[:, 0])
         for i in range(push.time.shape[1] - 1):
             _boost(ascent, i)
@@ -494,7 +492,7 @@ def _along_rail(ascent: _Ascent, index: Index, step: _Step, start: Array, time: 
     state = (ascent.travel[index], ascent.speed[index], ascent.guided_impulse[index])
     full = 1.0 - start
     end = _runge_kutta(rates, start, full, state)
-    length = ascent.launch.rail_length[index]
+    length = ascent.rail.length[index]
     leaves = end[0] >= length
     reach = full.copy()
     out = np.flatnonzero(leaves)
@@ -593,7 +591,7 @@ def _coast(ascent: _Ascent) -> tuple[_State, Array, Array, list[_State]]:
     end = push.time[:, -1]
     still = _Step(
         _Parabola(*(np.zeros(size) for _ in range(4))), _Parabola(*(np.zeros(size) for _ in range(4))),
-        ascent.mass, np.zeros(size), push.ambient_pressure, ascent.rocket, ascent.launch, ascent.air, ascent.radius,
+        ascent.mass, np.zeros(size), push.ambient_pressure, ascent.vehicle, ascent.rail, ascent.air, ascent.radius,
     )
     burnout = np.where(ascent.free, np.hypot(ascent.vx, ascent.vz), ascent.speed)
     sine = np.where(ascent.free, ascent.vz / np.where(burnout > 0.0, burnout, 1.0), ascent.sine)
@@ -626,7 +624,7 @@ def _coast(ascent: _Ascent) -> tuple[_State, Array, Array, list[_State]]:
 def _roll_out(ascent: _Ascent, index: Index, step: _Step, time: Array) -> None:
     """The rest of the rail without thrust, closed with the drag coefficient and the air of where it began."""
     speed, sine = ascent.speed[index], ascent.sine[index]
-    left = ascent.launch.rail_length[index] - ascent.travel[index]
+    left = ascent.rail.length[index] - ascent.travel[index]
     axial, down, *_ = step.along(0.0, ascent.height[index], speed, thrusting=False)
     decay = np.where(speed > 0.0, -2.0 * axial * left / np.square(speed), 0.0)
     mean = np.where(decay > 1e-9, -np.expm1(-decay) / np.where(decay > 1e-9, decay, 1.0), 1.0)
@@ -636,27 +634,28 @@ def _roll_out(ascent: _Ascent, index: Index, step: _Step, time: Array) -> None:
     place = index[out]
     after = np.sqrt(square[out])
     time[place] += 2.0 * left[out] / (speed[out] + after)
-    ascent.speed[place], ascent.travel[place] = after, ascent.launch.rail_length[place]
+    ascent.speed[place], ascent.travel[place] = after, ascent.rail.length[place]
     ascent.x[place] = ascent.travel[place] * ascent.cosine[place]
     ascent.height[place] = ascent.travel[place] * sine[out]
     _leave(ascent, place, time[place])
 
 
 def _figures(ascent: _Ascent, top: _State, deceleration: Array, burnout: Array, points: list[_State]) -> Flight:
-    push, launch = ascent.push, ascent.launch
+    push, rail = ascent.push, ascent.rail
     end = push.time[:, -1]
     known = np.isfinite(ascent.liftoff_mass) & np.isfinite(push.impulse).all(axis=1)
-    burning = push.time[:, 1:] > push.time[:, :-1]
+    loose = np.cumsum(np.where(push.attached, 0.0, push.impulse), axis=1)[:, -1]
+    separated = (push.exit_area > 0.0) & (loose > _SEPARATED_SHARE * _total(push.impulse))
     flags: dict[str, Mask] = {
         "never_moves": known & ~ascent.lifted,
         "never_leaves_rail": known & ascent.lifted & ~ascent.free,
         "apogee_under_thrust": known & ascent.topped,
         "outside_drag_table": np.zeros(known.size, dtype=bool),
-        "nozzle_separated": known & (burning & ~push.attached & (push.exit_area[:, None] > 0.0)).any(axis=1),
+        "nozzle_separated": known & separated,
     }
-    if ascent.rocket.mach is not None:
-        flags["outside_drag_table"] = known & (ascent.top_mach.value > ascent.rocket.mach[:, -1])
-    weight = ascent.liftoff_mass * gravity(launch.altitude, ascent.radius)
+    if ascent.vehicle.mach is not None:
+        flags["outside_drag_table"] = known & (ascent.top_mach.value > ascent.vehicle.mach[:, -1])
+    weight = ascent.liftoff_mass * gravity(rail.altitude, ascent.radius)
     span = end - push.time[:, 0]
     on_rail = ascent.exit_time - ascent.liftoff_time
     time, x, height, vx = top
@@ -683,7 +682,7 @@ def _figures(ascent: _Ascent, top: _State, deceleration: Array, burnout: Array, 
         "maximum_dynamic_pressure": over(flown, ascent.dynamic.value),
         "maximum_dynamic_pressure_time": over(flown, ascent.dynamic.time),
         "apogee": over(flown, height),
-        "apogee_above_sea": over(flown, height + launch.altitude),
+        "apogee_above_sea": over(flown, height + rail.altitude),
         "time_to_apogee": over(flown, time),
         "coast_time": over(flown, time - end),
         "downrange": over(flown, x),

@@ -23,7 +23,7 @@ from scipy.integrate import quad
 from physics.constants import STANDARD_GRAVITY as G
 from physics.flight.atmosphere import EARTH_RADIUS, StandardAir, gravity, standard_pressure, standard_temperature
 from physics.flight.balance import Body, bored_insert, burning_grains, centre_over_burn, static_margin, together, travel, tube
-from physics.flight.trajectory import Flight, Launch, Push, Rocket, fly
+from physics.flight.trajectory import Flight, Push, Rail, Vehicle, fly
 
 
 def _one(*values: float) -> np.ndarray:
@@ -57,8 +57,8 @@ def _fly(push: Push, dry: float, diameter: float = 0.054, drag: float | list[flo
          rail: float = 2.0, elevation: float = 90.0, air: object = _VACUUM, altitude: float = 0.0,
          radius: float = np.inf) -> Flight:
     coefficient = np.array([drag], dtype=float)
-    rocket = Rocket(_one(dry), _one(diameter), coefficient, None, None if mach is None else np.array([mach], dtype=float))
-    return fly(push, rocket, Launch(_one(rail), np.radians(_one(elevation)), _one(altitude)), air, radius)  # type: ignore[arg-type]
+    rocket = Vehicle(_one(dry), _one(diameter), coefficient, None, None if mach is None else np.array([mach], dtype=float))
+    return fly(push, rocket, Rail(_one(rail), np.radians(_one(elevation)), _one(altitude)), air, radius)  # type: ignore[arg-type]
 
 
 def _hold(flight: Flight, tolerance: float, **expected: float) -> None:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from physics.flight.atmosphere import StandardAir
-from physics.flight.trajectory import FLIGHT_FIGURES, FLIGHT_FLAGS, Flight, Launch, Push, Rocket, fly
+from physics.flight.trajectory import FLIGHT_FIGURES, FLIGHT_FLAGS, Flight, Push, Rail, Vehicle, fly
 
 
-def _random(size: int, seed: int = 3) -> tuple[Push, Rocket, Launch, StandardAir]:
+def _random(size: int, seed: int = 3) -> tuple[Push, Vehicle, Rail, StandardAir]:
     draw = np.random.default_rng(seed)
     points = 13
     time = np.cumsum(draw.uniform(0.0, 0.4, (size, points)), axis=1)
@@ -23,8 +25,8 @@ def _random(size: int, seed: int = 3) -> tuple[Push, Rocket, Launch, StandardAir
     )
     mach = np.tile([0.0, 0.8, 1.0, 1.2, 2.0], (size, 1))
     drag = np.array([0.45, 0.47, 0.70, 0.68, 0.50]) * draw.uniform(0.6, 1.4, (size, 1))
-    rocket = Rocket(draw.uniform(1.0, 8.0, size), draw.uniform(0.04, 0.1, size), drag, 0.9 * drag, mach)
-    launch = Launch(draw.uniform(0.5, 4.0, size), np.radians(draw.uniform(60.0, 90.0, size)), draw.uniform(0.0, 2000.0, size))
+    rocket = Vehicle(draw.uniform(1.0, 8.0, size), draw.uniform(0.04, 0.1, size), drag, 0.9 * drag, mach)
+    launch = Rail(draw.uniform(0.5, 4.0, size), np.radians(draw.uniform(60.0, 90.0, size)), draw.uniform(0.0, 2000.0, size))
     return push, rocket, launch, StandardAir(launch.altitude, draw.uniform(-20.0, 20.0, size))
 
 
@@ -50,10 +52,12 @@ def test_a_batch_equals_its_flights_one_by_one_bit_for_bit() -> None:
 
 def test_steps_of_no_width_change_nothing() -> None:
     push, rocket, launch, air = _random(20, seed=9)
-    padded = Push.through_points(
-        np.concatenate([push.time, np.full((20, 5), np.nan)], axis=1), np.concatenate([push.thrust, np.zeros((20, 5))], axis=1),
-        np.concatenate([push.mass_flow, np.zeros((20, 5))], axis=1), push.ambient_pressure, push.exit_area,
-        np.concatenate([push.attached, np.ones((20, 5), dtype=bool)], axis=1),
+    nothing = np.zeros((20, 5))
+    padded = replace(
+        push, time=np.concatenate([push.time, np.repeat(push.time[:, -1:], 5, axis=1)], axis=1),
+        attached=np.concatenate([push.attached, nothing == 0.0], axis=1),
+        **{name: np.concatenate([getattr(push, name), nothing], axis=1)
+           for name in ("thrust_start", "thrust_end", "flow_start", "flow_end", "impulse", "mass")},
     )
     _equal(fly(push, rocket, launch, air), np.arange(20), fly(padded, rocket, launch, air))
 
@@ -68,7 +72,7 @@ def test_cutting_the_steps_finer_converges() -> None:
 
 def test_a_rocket_without_a_mass_flies_to_nan_without_a_word() -> None:
     push, rocket, launch, air = _random(4)
-    unknown = Rocket(np.full(4, np.nan), rocket.diameter, rocket.drag_coefficient, rocket.drag_coefficient_thrusting, rocket.mach)
+    unknown = replace(rocket, dry_mass=np.full(4, np.nan))
     flight = fly(push, unknown, launch, air)
     assert all(np.isnan(values).all() for values in flight.figures.values())
     assert not any(flags.any() for name, flags in flight.flags.items())
@@ -89,9 +93,9 @@ def test_a_track_ends_at_the_apogee() -> None:
 def test_a_heavier_rocket_is_slower_under_a_steady_thrust(more: float, seed: int) -> None:
     # A thrust that rises can lift a heavier rocket later and faster; a steady one cannot.
     push, rocket, launch, air = _random(16, seed=seed)
-    level = np.broadcast_to(np.nanmax(push.thrust, axis=1, keepdims=True), push.thrust.shape)
+    level = np.broadcast_to(push.thrust_start.max(axis=1, keepdims=True), push.time.shape)
     steady = Push.through_points(push.time, level, level / 1800.0, push.ambient_pressure, push.exit_area)
-    heavy = Rocket(rocket.dry_mass * more, rocket.diameter, rocket.drag_coefficient, rocket.drag_coefficient_thrusting, rocket.mach)
+    heavy = replace(rocket, dry_mass=rocket.dry_mass * more)
     light, slow = fly(steady, rocket, launch, air).figures, fly(steady, heavy, launch, air).figures
     for which in ("rail_exit_speed", "maximum_speed", "thrust_to_weight", "maximum_felt_acceleration"):
         both = np.isfinite(light[which]) & np.isfinite(slow[which])
@@ -111,8 +115,8 @@ def test_the_rail_may_end_after_the_burn(rail: float) -> None:
     push = Push.through_points(
         np.array([[0.0, 0.02]]), np.full((1, 2), 3000.0), np.full((1, 2), 1.0), np.array([101325.0]), np.zeros(1)
     ).finer(6)
-    rocket = Rocket(np.array([2.0]), np.array([0.05]), np.array([0.5]))
-    launch = Launch(np.array([rail]), np.radians(np.array([90.0])), np.zeros(1))
+    rocket = Vehicle(np.array([2.0]), np.array([0.05]), np.array([0.5]))
+    launch = Rail(np.array([rail]), np.radians(np.array([90.0])), np.zeros(1))
     flight = fly(push, rocket, launch, StandardAir(np.zeros(1), np.zeros(1)))
     speed = 60.0 / 2.01  # impulse over mean mass, less weight and drag: 29.5 m/s and falling by 9.8 m/s2
     assert flight.figures["rail_exit_speed"][0] == pytest.approx(speed, rel=0.04)
