@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import json
 import math
+import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,9 +20,17 @@ from optimizer.results import ANSWER_SCHEMA
 
 if TYPE_CHECKING:
     from optimizer.cautions import Caution
+    from optimizer.inputs import Firing
     from physics.assessment import Assessment
 
 DONE, NO = 0, 1
+PICTURES = (".svg", ".pdf", ".png")
+KINDS: Mapping[str, tuple[bytes, str]] = {
+    "curve": (b"time_s,", "a history written here"),
+    "ladder": (b"rainwright", "a ladder written here"),
+    "propellant": (b"least squares on the", "a propellant re-fitted here"),
+}
+"""Files that the user names: the sign by which an older one is known for ours, and what it is then."""
 
 
 @dataclass(frozen=True)
@@ -29,26 +38,63 @@ class Output:
     """Where a command's answer goes: the options every command shares."""
 
     as_json: bool
-    units: str
+    asked_units: str | None
     folder: Path | None
     quiet: bool
+    command: str
+    file_units: str = ""
+
+    @property
+    def units(self) -> str:
+        """The units of tables and drawings: those asked for, else the file's, else metric."""
+        return self.asked_units or self.file_units or "metric"
+
+    def reading(self, units: str) -> Output:
+        """The same for a file that asks for these units, "" where it does not."""
+        return replace(self, file_units=units)
 
     def place(self, source: Path) -> Path:
-        """The folder to write to: `--out`, or `results/` and the file's name where the user stands."""
-        return self.folder if self.folder is not None else Path("results") / source.stem
+        """The folder to write to: `--out`, or one in `results/`, where the user stands, that belongs to this file alone.
+
+        A search takes the study's name, as its record lies there; the rest folder and file name, joined.
+        """
+        if self.folder is not None:
+            return self.folder
+        if self.command == "search":
+            return Path("results") / source.stem
+        return _place_of(source)
 
     @property
     def writes(self) -> bool:
         """Whether pages are written: always to a named folder, else only where the answer is for a person."""
         return self.folder is not None or not self.as_json
 
-    def write_page(self, source: Path, text: str) -> None:
-        """The report page of a file, beside whatever else is written of it; and where it is."""
-        from optimizer.results import write_text
+    @property
+    def page(self) -> str:
+        """Name of the command's page in its folder."""
+        return f"{self.command}.html"
 
-        page = self.place(source) / "report.html"
-        write_text(page, text)
-        self.say(f"page: {page}")
+    def claim(self, source: Path, files: Sequence[str] = (), named: Mapping[str, Path | None] | None = None) -> None:
+        """Refuse, before the work, what would be written over something that is not ours: InTheWay.
+
+        `files` go into the folder of `source`; `named` are those that the user named, by what they are (`KINDS`).
+        """
+        from optimizer.results import refuse_foreign, refuse_unlike
+
+        for kind, path in (named or {}).items():
+            if path is not None:
+                refuse_unlike(path, *KINDS[kind])
+        if files:
+            refuse_foreign(self.place(source), files)
+
+    def write_page(self, source: Path, text: str) -> None:
+        """The page of a file, in its folder; and where it is."""
+        from optimizer.problems import plain_file
+        from optimizer.results import write_together
+
+        place = self.place(source)
+        write_together(place, {self.page: text}, of=_as_seen(source))
+        self.say(f"page: {plain_file(place / self.page)}")
 
     def print_json(self, answer: Mapping[str, Any]) -> None:
         """One JSON object on stdout, without NaN."""
@@ -61,7 +107,7 @@ class Output:
             text.encode(sys.stdout.encoding or "utf-8")
         except UnicodeEncodeError:  # a terminal of another alphabet, or a path that is not UTF-8
             text = json.dumps(plain(answer), indent=1, allow_nan=False)
-        click.echo(text)
+        click.echo(_escaped(text))
 
     def say(self, text: str) -> None:
         """A message to the person, on stderr so that it never mixes with the answer."""
@@ -69,14 +115,61 @@ class Output:
             click.echo(text, err=True)
 
 
+LONGEST_PLACE = 120
+"""Bytes of the name of a folder of results; a longer one is cut, its digest behind it."""
+
+
+def _as_seen(source: Path) -> str:
+    """A file's path as it stands in a listing: from where the user stands, if it lies below, else whole."""
+    whole = Path(os.path.abspath(source))
+    try:
+        return str(whole.relative_to(Path.cwd()))
+    except ValueError:
+        return str(whole)
+
+
+def _place_of(source: Path) -> Path:
+    """A folder in `results/` for what is made of a file: its folder and name joined, counted on where another has it.
+
+    A design of a search, `results/STUDY/motors/01.toml`, has `results/STUDY-motors-01`.
+    """
+    from optimizer.results import LISTING, digest, made_from
+
+    seen = _as_seen(source)
+    path = Path(seen).with_suffix("")
+    parts = list(path.parts)[-2:] if path.is_absolute() else list(path.parts)
+    if len(parts) > 1 and parts[0] == "results":
+        parts = parts[1:]
+    joined = "-".join(part.strip("/\\") or "root" for part in parts)
+    if len(joined.encode(errors="surrogateescape")) > LONGEST_PLACE:
+        joined = joined[: LONGEST_PLACE // 4] + "-" + digest(joined.encode(errors="surrogateescape"))[:8]
+    for number in range(1, 1000):
+        place = Path("results") / (joined if number == 1 else f"{joined}-{number}")
+        if not (place / LISTING).exists() or made_from(place) == seen:
+            break
+    return place
+
+
+def _escaped(text: str) -> str:
+    """JSON with its invisible signs escaped, so that none reaches a terminal raw."""
+    from unicodedata import category
+
+    hidden = {letter for letter in set(text) if letter != "\n" and category(letter) in ("Cc", "Cf", "Zl", "Zp")}
+    for letter in hidden:
+        text = text.replace(letter, json.dumps(letter)[1:-1])
+    return text
+
+
 def search(study: Path, seed: int | None, kernel: str | None, output: Output) -> int:
     """Search a study, print its Pareto table, write the results folder."""
     from optimizer.inputs import load_study
     from optimizer.pages import search_page
+    from optimizer.problems import plain_file
     from optimizer.progress import shown
     from optimizer.search import search as run
 
     asked = load_study(study)
+    output = output.reading(asked.units)
     folder = output.place(study)
     with shown(quiet=output.quiet) as progress:
         result = run(
@@ -88,29 +181,39 @@ def search(study: Path, seed: int | None, kernel: str | None, output: Output) ->
         from optimizer import tables
 
         tables.print_front(result, output.units, folder)
-    output.say(f"results: {folder}")
+    output.say(f"results: {plain_file(folder)}")
     return DONE if result.designs else NO
 
 
-def check(motor: Path, curve: Path | None, ladder: Path | None, kernel: str, output: Output) -> int:
+def check(
+    motor: Path, curve: Path | None, ladder: Path | None, kernel: str, output: Output, whole: bool = False
+) -> int:
     """Evaluate one motor, print it, write its page, its histories and its ladder."""
     from optimizer.cautions import cautions
     from optimizer.inputs import load_motor
     from physics.assessment import assess
 
     file = load_motor(motor)
+    output = output.reading(file.units)
+    output.claim(motor, [output.page] if output.writes else [], {"curve": curve, "ladder": ladder})
+    if ladder is not None and ladder.suffix.lower() not in PICTURES:
+        raise click.UsageError(f"--ladder {ladder.name}: name a file that ends in one of {', '.join(PICTURES)}")
     assessment = assess(file.motors, kernel=kernel, curve=True)
     found = cautions(assessment, output.units)
     if curve is not None:
         _write_curve(curve, assessment)
     if ladder is not None:
         _write_ladder(ladder, file.name, assessment, output.units)
-    if output.writes:
-        _write_check_page(file, assessment, found, output)
     if output.as_json:
         output.print_json(check_answer(file.name, assessment, found))
     elif not output.quiet:
-        _print_check(file, assessment, found, output)
+        from optimizer import tables
+
+        tables.print_check(file.name, assessment, found, output.units, whole)
+    if output.writes:
+        from optimizer.pages import check_page
+
+        output.write_page(motor, check_page(file, assessment, found, output.units))
     return DONE if bool(assessment.ok[0]) else NO
 
 
@@ -223,62 +326,15 @@ def _write_curve(path: Path, assessment: Assessment) -> None:
 def _write_ladder(path: Path, name: str, assessment: Assessment, units: str) -> None:
     from optimizer.report import design_view, panels
     from optimizer.report.pictures import ladder_picture
-    from optimizer.results import write_text
+    from optimizer.results import write_bytes, write_text
 
-    write_text(path, ladder_picture(panels.ladder(design_view(assessment, name), units), name) + "\n")
+    ladder = panels.ladder(design_view(assessment, name), units)
+    if path.suffix.lower() in (".pdf", ".png"):
+        from optimizer.drawing.ladder_sheet import ladder_bytes
 
-
-def _write_check_page(file: Any, assessment: Assessment, found: Sequence[Caution], output: Output) -> None:
-    from optimizer.pages import check_page
-    from optimizer.results import write_text
-
-    write_text(output.place(file.path) / "report.html", check_page(file, assessment, found, output.units))
-
-
-def _print_check(file: Any, assessment: Assessment, found: Sequence[Caution], output: Output) -> None:
-    from rich.padding import Padding
-    from rich.text import Text
-
-    from optimizer import tables
-    from optimizer.units import show
-
-    screen = tables.console()
-    answer = check_answer(file.name, assessment, found)
-    ladder, expected = assessment.ladder, answer["maximum_expected_pressure"] or math.nan
-
-    def block(title: str, *bodies: Any) -> None:
-        screen.print()
-        screen.print(tables.heading(title))
-        for body in bodies:
-            screen.print(Padding(body, (0, 0, 0, 2)))
-
-    # The verdict and the ladder first and together; what is seldom asked for comes after.
-    screen.print(Text(file.name, "bold"))
-    summary = f"{answer['ballistics']['designation'] or 'no class'}, {assessment.figures.kernel} kernel"
-    screen.print(f"{summary}, maximum expected pressure {show(expected, 'pressure', output.units)}")
-    screen.print(tables.verdict_line(assessment))
-    block("Failure ladder", tables.ladder_table(assessment, output.units, screen.width))
-    if ladder.not_assessed:
-        missing = [(item.mode, item.part, item.why) for item in ladder.not_assessed]
-        block("Not assessed", tables.not_assessed_block(missing))
-    block("Ballistics", tables.ballistics_table(assessment, output.units, screen.width))
-    if assessment.figures.kernel == "transient" and assessment.figures.curve is not None:
-        screen.print()
-        screen.print(tables.history_plot(assessment.figures.curve, output.units, min(screen.width, 100)))
-    masses = [tables.masses_table(assessment.masses, assessment.unknown_masses, output.units)]
-    if assessment.fit is None:
-        block("Masses", *masses)
+        write_bytes(path, ladder_bytes(ladder, name, path.suffix.lower()[1:]))
     else:
-        block("Masses and airframe", *masses, tables.fit_line(assessment.fit, output.units))
-    block("Room along the case", *tables.room_lines(assessment.assembly, output.units))
-    notes = tables.more_notes(ladder)
-    if notes is not None:
-        block("More on the lowest rungs", notes)
-    if ladder.rungs:
-        block("Where the rungs come from", tables.basis_lines(ladder))
-    block("Cautions", tables.cautions_block(found))
-    if output.writes:
-        output.say(f"page: {output.place(file.path) / 'report.html'}")
+        write_text(path, ladder_picture(ladder, name) + "\n")
 
 
 def compare(motors: Sequence[Path], kernel: str, output: Output) -> int:
@@ -288,7 +344,10 @@ def compare(motors: Sequence[Path], kernel: str, output: Output) -> int:
 
     if len(motors) < 2:
         raise click.UsageError("a comparison needs two motor files or more, oldest first")
-    comparison = set_side_by_side([load_motor(path) for path in motors], kernel=kernel, units=output.units)
+    files = [load_motor(path) for path in motors]
+    output = output.reading(files[-1].units)
+    output.claim(motors[-1], [output.page] if output.writes else [])
+    comparison = set_side_by_side(files, kernel=kernel, units=output.units)
     if output.writes:
         from optimizer.pages import compare_page
 
@@ -308,6 +367,8 @@ def spread(motor: Path, samples: int, seed: int, kernel: str, output: Output) ->
     from optimizer.spread import spread as scatter
 
     file = load_motor(motor)
+    output = output.reading(file.units)
+    output.claim(motor, [output.page] if output.writes else [])
     result = scatter(file.motors, kernel=kernel, samples=samples, seed=seed, file=str(motor))
     if output.writes:
         from optimizer.pages import spread_page
@@ -326,13 +387,16 @@ def reduce(firings: Sequence[Path], propellant: Path | None, kernel: str | None,
     """Reduce records, fit the rate law to them, write the re-fitted propellant where asked."""
     from optimizer.firing import prediction
     from optimizer.fit_rate import learn, propellant_file
-    from optimizer.inputs import load_firing
+    from optimizer.problems import plain_file
     from optimizer.results import write_text
 
-    learned = learn([load_firing(path) for path in firings], kernel=kernel)
+    files = [_firing(path) for path in firings]
+    output = output.reading(files[0].motor.units if files[0].motor is not None else "")
+    output.claim(firings[0], [output.page] if output.writes else [], {"propellant": propellant})
+    learned = learn(files, kernel=kernel)
     if propellant is not None and learned.fit is not None:
         write_text(propellant, propellant_file(learned, propellant.stem))
-        output.say(f"propellant: {propellant}")
+        output.say(f"propellant: {plain_file(propellant)}")
     shown = output.writes or output.as_json or not output.quiet
     told = [prediction(one, kernel or "transient") for one in learned.reductions] if shown else []
     if output.writes:
@@ -349,12 +413,24 @@ def reduce(firings: Sequence[Path], propellant: Path | None, kernel: str | None,
     return NO if propellant is not None and learned.fit is None else DONE
 
 
+def _firing(path: Path) -> Firing:
+    """A firing file; its record counts as an input already, though it is read later."""
+    from optimizer.inputs import load_firing
+    from optimizer.results import note_input
+
+    file = load_firing(path)
+    if file.record is not None:
+        note_input(file.record)
+    return file
+
+
 def explain(firing: Path, kernel: str, output: Output) -> int:
     """Rank the failure modes that fit what was seen."""
     from optimizer.explain import explain as weigh
-    from optimizer.inputs import load_firing
 
-    file = load_firing(firing)
+    file = _firing(firing)
+    output = output.reading(file.motor.units if file.motor is not None else "")
+    output.claim(firing, [output.page] if output.writes else [])
     explanation = weigh(file, kernel=kernel, units=output.units)
     if output.writes:
         from optimizer.pages import explain_page
@@ -376,16 +452,18 @@ def draw(motor: Path, paper: str, kernel: str, output: Output) -> int:
     from optimizer.inputs import load_motor
     from optimizer.pages import named
     from optimizer.problems import InputError, Problem, plain_file
+    from optimizer.results import write_together
     from physics.assessment import assess
 
     file = load_motor(motor)
+    output = output.reading(file.units)
+    output.claim(motor, drawing.WRITTEN)
     assessment = assess(file.motors, kernel=kernel, curve=True)
     folder = output.place(motor)
     try:
-        written = drawing.draw(
+        sheets = drawing.sheets(
             file.motors,
             assessment,
-            folder,
             paper=paper,
             name=file.name,
             file=motor.name,
@@ -396,16 +474,19 @@ def draw(motor: Path, paper: str, kernel: str, output: Output) -> int:
     except DrawingError as error:
         fix = "give it in the motor file, or another --paper where the sheet is too small"
         raise InputError([Problem(plain_file(motor), 0, "", "", str(error), fix, "E112")]) from error
+    write_together(folder, sheets, drawing.WRITTEN, _as_seen(motor))
+    written = [folder / name for name in sheets]
     if output.as_json:
         output.print_json({"schema": ANSWER_SCHEMA, "motor": file.name, "files": [str(path) for path in written]})
     elif not output.quiet:
-        click.echo("\n".join(str(path) for path in written))
+        click.echo("\n".join(plain_file(path) for path in written))
         output.say("Print the wrap at 100 % and measure its check bars before you drill.")
     return DONE
 
 
 def new(folder: Path | None, output: Output) -> int:
     """Make the starter folder."""
+    from optimizer.problems import plain_file
     from optimizer.starter import FILES, create
 
     target = folder or output.folder or Path("grainwright-start")
@@ -413,7 +494,40 @@ def new(folder: Path | None, output: Output) -> int:
     if output.as_json:
         output.print_json({"schema": ANSWER_SCHEMA, "folder": str(target), "files": [str(path) for path in written]})
     elif not output.quiet:
-        width = max(len(str(path)) for path in written)
-        click.echo("\n".join(f"{path!s:{width}}  {what}" for path, what in zip(written, FILES.values(), strict=True)))
-        output.say(f"next: grainwright search {target / 'study.toml'}")
+        names = [plain_file(path) for path in written]
+        width = max(len(name) for name in names)
+        click.echo("\n".join(f"{name:{width}}  {what}" for name, what in zip(names, FILES.values(), strict=True)))
+        output.say(f"next: grainwright search {plain_file(target / 'study.toml')}")
     return DONE
+
+
+def listed(table: str | None, word: str, output: Output) -> int:
+    """Print what may be written: a table, or the tables that there are."""
+    from optimizer.listing import SAID, SHOWN, UnknownTable, headings, rows_of
+    from optimizer.results import write_together
+
+    if table is None:
+        rows: list[dict[str, Any]] = [{"table": name, "has": said} for name, said in SAID.items()]
+    else:
+        try:
+            rows = rows_of(table, word, Path.cwd())
+        except UnknownTable as error:
+            raise click.UsageError(f"no table {table!r}: {error}") from None
+    answer = {"schema": 2, "table": table, "rows": rows}
+    if output.folder is not None:
+        from optimizer.results import csv_text, json_text
+
+        name = f"list-{table or 'tables'}"
+        columns = headings(rows)
+        csv = csv_text(columns, [[row.get(column) for column in columns] for row in rows])
+        write_together(output.folder, {f"{name}.json": json_text(answer), f"{name}.csv": csv})
+    if output.as_json:
+        output.print_json(answer)
+    elif not output.quiet:
+        from optimizer import tables
+
+        if table == "keys":
+            tables.print_keys(rows)
+        else:
+            tables.print_rows(rows, SHOWN.get(table or ""), output.units)
+    return DONE if rows else NO

@@ -12,7 +12,8 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -29,12 +30,19 @@ def _guarded(command: Callable[..., int]) -> Callable[..., None]:
 
     @functools.wraps(command)
     def run(*args: Any, **options: Any) -> None:
+        warned: list[str] = []
         try:
             _stop_on_terminate()
+            closed = _closed_streams()
+            os.environ.pop("SOURCE_DATE_EPOCH", None)  # nothing here takes the clock; libraries stumble over one that is no number
             _write_what_can_be_written()
             if _too_little_memory():
                 raise MemoryError
-            code = _outcome(command, *args, **options)
+            if 1 in closed and not options.get("quiet"):
+                _complain("standard output is closed, with nowhere to put the answer; open it, or say --quiet. Nothing was run.")
+                sys.exit(MACHINE_FAILED)
+            with _warnings_kept(warned):
+                code = _outcome(command, *args, **options)
             sys.stdout.flush()
         except KeyboardInterrupt:
             _complain("interrupted; what was finished is kept, and the same command goes on from there")
@@ -47,7 +55,11 @@ def _guarded(command: Callable[..., int]) -> Callable[..., None]:
             _complain(_NO_MEMORY)
             code = MACHINE_FAILED
         except (ImportError, OSError) as error:
-            code = _machine_failed(error)
+            code = _machine_failed(error, warned)
+        except (click.ClickException, click.exceptions.Exit):
+            raise  # a usage that is told as every other
+        except Exception as error:  # a defect of ours: told in a line, with the details kept for whoever mends it
+            code = _unexpected(error, warned)
         sys.exit(code)
 
     return run
@@ -58,30 +70,96 @@ _NO_MEMORY = "out of memory: the machine has too little for this; make the study
 
 
 def _outcome(command: Callable[..., int], *args: Any, **options: Any) -> int:
-    from optimizer.problems import InputError
-    from optimizer.results import OutputError
+    from optimizer.problems import InputError, Problem, plain_file
+    from optimizer.results import InTheWay, OutputError, inputs_kept
 
     try:
         _look_at_places(command.__name__, options)
-        return command(*args, **options)
+        with inputs_kept():
+            return command(*args, **options)
     except InputError as error:
         _complain(str(error))
+        return WRONG_INPUT
+    except InTheWay as error:
+        _complain(str(Problem(plain_file(error.path), 0, "", "", plain_file(error.problem), error.fix, "E162")))
+        _complain("1 problem; nothing was written.")
         return WRONG_INPUT
     except OutputError as error:
         _complain(f"cannot write: {error}")
         return MACHINE_FAILED
 
 
-def _machine_failed(error: ImportError | OSError) -> int:
+def _machine_failed(error: ImportError | OSError, warned: Sequence[str] = ()) -> int:
     """Say what the machine refused. A module that is not there is a fault of the installation, and is not hidden."""
     text = str(error)
     if any(sign in text.lower() for sign in _MEMORY_SIGNS):
         _complain(_NO_MEMORY)
     elif isinstance(error, ImportError):
-        raise error
+        return _unexpected(error, warned)
     else:
-        _complain(f"the machine failed: {text}")
+        _complain(f"the machine failed: {_one_line(text)}")
     return MACHINE_FAILED
+
+
+def _unexpected(error: Exception, warned: Sequence[str]) -> int:
+    """One line on what should not have happened, and where the details are: a file of its own, for this account only."""
+    what = _one_line(f"{type(error).__name__}: {error}")[:200]
+    try:
+        place = _details(error, warned)
+        where = f"details are in {place}"
+    except OSError as full:
+        where = f"details could not be written ({full.strerror})"
+    _complain(f"a fault of this program, not of your files: {what}; {where}. What was written before is unchanged.")
+    return MACHINE_FAILED
+
+
+def _details(error: Exception, warned: Sequence[str]) -> str:
+    import platform
+    import tempfile
+    import traceback
+
+    told = [
+        "Grainwright ended unexpectedly. Send this text, and the files it was given, to whoever keeps it.",
+        f"command: {sys.argv[1:]!r}",
+        f"folder: {os.getcwd()!r}",
+        f"python {platform.python_version()} on {platform.platform()}",
+        *warned,
+        *traceback.format_exception(error),
+    ]
+    handle, name = tempfile.mkstemp(prefix="grainwright-fault-", suffix=".txt")
+    with open(handle, "w", encoding="utf-8", errors="backslashreplace") as stream:
+        stream.write("\n".join(told) + "\n")
+    return name
+
+
+@contextmanager
+def _warnings_kept(warned: list[str]) -> Iterator[None]:
+    """Warnings of the libraries are kept for the details of a fault: what a builder must know is said by the answer."""
+    import warnings
+
+    def keep(message: Any, category: type[Warning], filename: str, lineno: int, file: Any = None, line: Any = None) -> None:
+        warned.append(warnings.formatwarning(message, category, filename, lineno).strip())
+
+    with warnings.catch_warnings():
+        if not sys.warnoptions:
+            warnings.showwarning = keep
+        yield
+
+
+def _closed_streams() -> list[int]:
+    """Standard streams that came closed, each opened on nothing: else the next file opened would take its number."""
+    closed = []
+    for number, mode in ((0, "r"), (1, "w"), (2, "w")):
+        try:
+            os.fstat(number)
+        except OSError:
+            closed.append(number)
+            os.open(os.devnull, os.O_RDONLY if mode == "r" else os.O_WRONLY)  # takes the lowest number free: this one
+    for number, name in ((1, "stdout"), (2, "stderr")):
+        if number in closed or getattr(sys, name) is None:
+            setattr(sys, name, io.TextIOWrapper(io.FileIO(os.devnull, "w"), encoding="utf-8", errors="replace"))
+            closed += [] if number in closed else [number]
+    return closed
 
 
 def _look_at_places(command: str, options: Mapping[str, Any]) -> None:
@@ -102,7 +180,7 @@ def _look_at_places(command: str, options: Mapping[str, Any]) -> None:
 
 def _write_what_can_be_written() -> None:
     """Signs that the terminal's alphabet lacks become "?"; without this a × would end the command."""
-    if isinstance(sys.stdout, io.TextIOWrapper) and sys.stdout.errors == "strict":
+    if isinstance(sys.stdout, io.TextIOWrapper) and sys.stdout.errors in ("strict", "surrogateescape"):
         sys.stdout.reconfigure(errors="replace")
 
 
@@ -127,7 +205,11 @@ def _too_little_memory() -> bool:
 
 
 def _complain(text: str) -> None:
-    click.echo(text, err=True)
+    click.echo("".join(letter if letter.isprintable() or letter == "\n" else "?" for letter in text), err=True)
+
+
+def _one_line(text: str) -> str:
+    return " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
 
 
 def _shared(kernel: bool = False, default: str = "By default steady.") -> Callable[[Callable[..., Any]], Callable[..., Any]]:
@@ -144,10 +226,12 @@ def _shared(kernel: bool = False, default: str = "By default steady.") -> Callab
         command = click.option(
             "--out",
             type=click.Path(path_type=Path, file_okay=False),
-            help="Folder for what is written; by default results/ and the file's name, here.",
+            help="Folder for what is written; by default one of its own in results/, named after the file.",
         )(command)
         command = click.option(
-            "--units", type=click.Choice(["metric", "imperial"]), default="metric", help="Units of tables and drawings."
+            "--units",
+            type=click.Choice(["metric", "imperial"]),
+            help="Units of tables and drawings; by default those that the file says, else metric.",
         )(command)
         return click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout and nothing else.")(command)
 
@@ -175,7 +259,7 @@ def main() -> None:
 @_shared(kernel=True, default="By default what the study says.")
 @_guarded
 def search(
-    study: Path, seed: int | None, kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool
+    study: Path, seed: int | None, kernel: str | None, as_json: bool, units: str | None, out: Path | None, quiet: bool
 ) -> int:
     """Search a study and write its Pareto table.
 
@@ -183,7 +267,7 @@ def search(
     """
     from optimizer import actions
 
-    return actions.search(study, seed=seed, kernel=kernel, output=actions.Output(as_json, units, out, quiet))
+    return actions.search(study, seed=seed, kernel=kernel, output=actions.Output(as_json, units, out, quiet, "search"))
 
 
 @main.command()
@@ -191,16 +275,22 @@ def search(
 @click.option(
     "--curve", type=click.Path(path_type=Path, dir_okay=False), help="Write pressure, thrust and flow over time (CSV)."
 )
-@click.option("--ladder", type=click.Path(path_type=Path, dir_okay=False), help="Write the failure ladder as a picture (SVG).")
+@click.option(
+    "--ladder",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write the failure ladder as a picture: NAME.svg, NAME.pdf or NAME.png.",
+)
+@click.option("--all", "whole", is_flag=True, help="Print every rung, note, source and history, not the lowest and what is near.")
 @_shared(kernel=True)
 @_guarded
 def check(
     motor: Path,
     curve: Path | None,
     ladder: Path | None,
+    whole: bool,
     kernel: str | None,
     as_json: bool,
-    units: str,
+    units: str | None,
     out: Path | None,
     quiet: bool,
 ) -> int:
@@ -210,8 +300,8 @@ def check(
     """
     from optimizer import actions
 
-    output = actions.Output(as_json, units, out, quiet)
-    return actions.check(motor, curve=curve, ladder=ladder, kernel=kernel or "steady", output=output)
+    output = actions.Output(as_json, units, out, quiet, "check")
+    return actions.check(motor, curve=curve, ladder=ladder, kernel=kernel or "steady", output=output, whole=whole)
 
 
 @main.command()
@@ -219,7 +309,7 @@ def check(
 @_shared(kernel=True)
 @_guarded
 def compare(
-    motors: tuple[Path, ...], kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool
+    motors: tuple[Path, ...], kernel: str | None, as_json: bool, units: str | None, out: Path | None, quiet: bool
 ) -> int:
     """Show what changed between motors, and what each change did.
 
@@ -227,7 +317,8 @@ def compare(
     """
     from optimizer import actions
 
-    return actions.compare(motors, kernel=kernel or "steady", output=actions.Output(as_json, units, out, quiet))
+    output = actions.Output(as_json, units, out, quiet, "compare")
+    return actions.compare(motors, kernel=kernel or "steady", output=output)
 
 
 @main.command()
@@ -242,7 +333,7 @@ def spread(
     seed: int,
     kernel: str | None,
     as_json: bool,
-    units: str,
+    units: str | None,
     out: Path | None,
     quiet: bool,
 ) -> int:
@@ -253,7 +344,7 @@ def spread(
     """
     from optimizer import actions
 
-    output = actions.Output(as_json, units, out, quiet)
+    output = actions.Output(as_json, units, out, quiet, "spread")
     return actions.spread(motor, samples=samples, seed=seed, kernel=kernel or "steady", output=output)
 
 
@@ -267,7 +358,7 @@ def reduce(
     propellant: Path | None,
     kernel: str | None,
     as_json: bool,
-    units: str,
+    units: str | None,
     out: Path | None,
     quiet: bool,
 ) -> int:
@@ -277,7 +368,7 @@ def reduce(
     """
     from optimizer import actions
 
-    output = actions.Output(as_json, units, out, quiet)
+    output = actions.Output(as_json, units, out, quiet, "reduce")
     return actions.reduce(firings, propellant=propellant, kernel=kernel, output=output)
 
 
@@ -285,14 +376,15 @@ def reduce(
 @click.argument("firing", type=_MOTOR)
 @_shared(kernel=True)
 @_guarded
-def explain(firing: Path, kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool) -> int:
+def explain(firing: Path, kernel: str | None, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
     """Rank the failure modes that fit a failed firing.
 
     The firing file says what was found under [observed]; a pressure record helps and is not needed.
     """
     from optimizer import actions
 
-    return actions.explain(firing, kernel=kernel or "steady", output=actions.Output(as_json, units, out, quiet))
+    output = actions.Output(as_json, units, out, quiet, "explain")
+    return actions.explain(firing, kernel=kernel or "steady", output=output)
 
 
 @main.command()
@@ -301,7 +393,7 @@ def explain(firing: Path, kernel: str | None, as_json: bool, units: str, out: Pa
 @_shared(kernel=True)
 @_guarded
 def draw(
-    motor: Path, paper: str, kernel: str | None, as_json: bool, units: str, out: Path | None, quiet: bool
+    motor: Path, paper: str, kernel: str | None, as_json: bool, units: str | None, out: Path | None, quiet: bool
 ) -> int:
     """Draw section, drilling wrap and cut list.
 
@@ -309,22 +401,40 @@ def draw(
     """
     from optimizer import actions
 
-    output = actions.Output(as_json, units, out, quiet)
+    output = actions.Output(as_json, units, out, quiet, "draw")
     return actions.draw(motor, paper=paper, kernel=kernel or "steady", output=output)
+
+
+@main.command("list")
+@click.argument("table", required=False)
+@click.option("--find", default="", metavar="WORD", help="Only rows with this word, or all of several, somewhere in them.")
+@_shared()
+@_guarded
+def list_(
+    table: str | None, find: str, as_json: bool, units: str | None, out: Path | None, quiet: bool
+) -> int:
+    """Print what may be written in a file.
+
+    TABLE is one of: keys, figures, materials, grades, screws, drills, reamers, tubes, rings, modes, found. Stock lists
+    in stock/, where you stand, are read too.
+    """
+    from optimizer import actions
+
+    return actions.listed(table, find, output=actions.Output(as_json, units, out, quiet, "list"))
 
 
 @main.command()
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
 @_shared()
 @_guarded
-def new(folder: Path | None, as_json: bool, units: str, out: Path | None, quiet: bool) -> int:
+def new(folder: Path | None, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
     """Make a commented starter folder that runs as it is.
 
     FOLDER is made if it is not there (by default grainwright-start); nothing in it is written over.
     """
     from optimizer import actions
 
-    return actions.new(folder, output=actions.Output(as_json, units, out, quiet))
+    return actions.new(folder, output=actions.Output(as_json, units, out, quiet, "new"))
 
 
 if __name__ == "__main__":

@@ -1,13 +1,13 @@
 """What the finished blocks of a search were computed from: the files read, this program, and the settings.
 
-Owns the hashes under which a record may be resumed. Imports nothing of ours.
+Owns the hashes under which a record may be resumed, and which versions did the work. Imports nothing of ours.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
-from importlib import resources
+from collections.abc import Iterable, Iterator
+from importlib import metadata, resources
 from importlib.resources.abc import Traversable
 from typing import TYPE_CHECKING
 
@@ -55,3 +55,14 @@ def files_of(folder: Traversable, name: str) -> Iterator[tuple[str, Traversable]
                 yield from files_of(item, path)
         elif not item.name.endswith((".pyc", ".pyo")):
             yield path, item
+
+
+def versions(packages: Iterable[str]) -> dict[str, str]:
+    """The version of each package, "unknown" where it runs without being installed."""
+    found = {}
+    for package in packages:
+        try:
+            found[package] = metadata.version(package)
+        except metadata.PackageNotFoundError:
+            found[package] = "unknown"
+    return found

@@ -6,13 +6,13 @@ Owns which file, version and caution goes on which page. May import the result t
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from optimizer import report
 from optimizer.cautions import Caution, cautions
+from optimizer.origin import versions
 from physics.assessment import Assessment, assess
 from physics.designation import designation
 
@@ -35,7 +35,7 @@ def _common(title: str, file: Any, units: str, found: Sequence[Any]) -> dict[str
         "file": "" if file is None else str(file),
         "units": units,
         "cautions": [{"about": caution.about, "text": caution.text} for caution in found],
-        "versions": {name: version(name) for name in VERSIONS},
+        "versions": versions(VERSIONS),
     }
 
 

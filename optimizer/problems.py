@@ -62,6 +62,7 @@ CODES: dict[str, str] = {
     "E159": "a variable that the base motor has no part for",
     "E160": "a record of a firing that cannot be read",
     "E161": "a results folder that belongs to another study",
+    "E162": "something that is not ours stands where a result should go",
 }
 """The kinds of problem; a code keeps its meaning from release to release."""
 

@@ -1,6 +1,6 @@
 """Reading a file that a user named: a plain file, of bounded size, in UTF-8; anything else is refused by name.
 
-Imports `optimizer.problems` only.
+Each file read is noted as an input, so that no output of the same command replaces it. Imports problems and results.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import stat
 from pathlib import Path
 
 from optimizer.problems import InputError, Problem, nearest, plain_file
+from optimizer.results import note_input
 
 LARGEST_FILE = 1_000_000
 
@@ -36,6 +37,7 @@ def read_bytes(path: str | Path, largest: int = LARGEST_FILE, what: str = "an in
             raise refuse(
                 path, f"is {status.st_size} bytes large; the most read is {largest}", f"check that it is {what}", "E144"
             )
+        note_input(path, status)
         with open(path, "rb") as stream:
             content = stream.read(largest + 1)
     except (FileNotFoundError, NotADirectoryError):

@@ -32,6 +32,8 @@ MOST_ROWS = 1_000_000
 """Rows of the longest record that is read: 100 s at 10 kHz."""
 LONGEST_ROW = 100_000
 """Characters of the longest row that is read."""
+HEAD = 1000
+"""Bytes at the beginning in which text has no NUL; later ones are what a logger leaves that lost its power."""
 WORDS_FOR_BLANK = [
     "",
     "nan",
@@ -123,6 +125,9 @@ def _channel(firing: Firing, column: FiringColumn, values: Array) -> Channel:
 
 def _text(path: Path) -> str:
     raw = read_bytes(path, LARGEST_RECORD, "a firing's record (CSV)")
+    if b"\0" in raw[:HEAD] and not raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        what = "has NUL bytes where its headings should be: UTF-16 text without a mark, or no text at all"
+        raise _refusal(path, "record", "", what, "save it as CSV text in UTF-8")
     wide = raw[:2] in (b"\xff\xfe", b"\xfe\xff")
     for encoding in ("utf-16",) if wide else ("utf-8-sig", "cp1252"):
         try:
@@ -152,7 +157,9 @@ def _cells(path: Path, text: str, wanted: Sequence[str], cautions: list[Caution]
     if lines and len(lines[longest]) > LONGEST_ROW:
         what = f"a row of {len(lines[longest])} characters; the most read is {LONGEST_ROW}"
         raise _refusal(path, "record", "", what, "check that it is a table with one row a sample", longest + 1)
-    for number, line in enumerate(lines[:200]):
+    for number, line in enumerate(lines):
+        if not all(name in line for name in wanted):
+            continue  # most lines of a long record; reading each as a table's head would take minutes
         for separator in (",", ";", "\t"):
             names = [name.strip() for name in next(csv.reader([line], delimiter=separator), [])]
             if all(name in names for name in wanted):

@@ -16,7 +16,6 @@ import time
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from importlib import metadata
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +27,7 @@ from optimizer.families import Families
 from optimizer.front import spread_out
 from optimizer.inputs import motor_from_text
 from optimizer.inputs.writing import motor_text
-from optimizer.origin import code_hash, fingerprint
+from optimizer.origin import code_hash, fingerprint, versions
 from optimizer.patterns import CatalogueError
 from optimizer.polish import roundings
 from optimizer.problems import InputError, Problem
@@ -44,6 +43,8 @@ from physics.motors import Motors
 Integers = NDArray[np.int64]
 Progress = Callable[[State], None]
 
+WRITTEN = ("pareto.csv", "pareto.json", "run.json", "report.html")
+"""What a search writes beside its motors."""
 MOST_FAMILIES = 20_000_000
 """Families up to which `method = "auto"` checks every candidate."""
 MOST_SCATTERED = 200_000
@@ -56,6 +57,8 @@ MOST_DESIGNS = 1000
 """Designs that are written of a larger front, spread evenly over it."""
 MOST_LISTED = 400
 """Designs up to which ties are listed one by one; beyond, fewer of each set."""
+LONGEST_NAME = 1900
+"""Letters of the study's name in that of a design, which a motor file has to take."""
 MOST_ROUNDED = 200
 """Designs whose roundings to stock are worked out."""
 
@@ -160,12 +163,14 @@ def search(
 
     `kernel` and `seed` replace those of the study; `also` gives further files for the folder, written with the rest.
     Raises InputError where the study asks for what cannot be, and OutputError where the machine fails; what was
-    finished is then kept.
+    finished is then kept. InTheWay, before any work, where something stands in the folder that no run wrote.
     """
     started = time.perf_counter()
     folder = None if out is None else Path(out)
     asked = kernel or study.driver.kernel
     seed = study.driver.seed if seed is None else seed
+    if folder is not None:
+        results.refuse_foreign(folder, [*WRITTEN, *_numbered_motors(folder)])
     try:
         families = Families(study, "transient" if asked == "transient" else "steady")
         result = _driven(study, families, folder, progress, asked, seed)
@@ -362,7 +367,7 @@ def _with_ties(families: Families, screened: Screened) -> tuple[Integers, Intege
 
 def _design(families: Families, digits: Integers, group: int, number: int, found: Assessment, row: int) -> Design:
     space, study = families.space, families.study
-    name = f"{study.name}, design {number}"
+    name = f"{study.name[:LONGEST_NAME]}, design {number}"
     changes = space.changes(digits) | {"grain": space.grain_rows(digits)}
     note = f"Design {number} of the study {study.name!r}."
     text = motor_text(study.motor, changes, name, note)
@@ -477,13 +482,13 @@ def write_results(result: SearchResult, folder: Path, also: Mapping[str, str] | 
     files = {design.file: design.motor for design in result.designs}
     files |= {"pareto.csv": pareto_csv(result), "pareto.json": results.json_text(result.as_dict())}
     files |= {"run.json": results.json_text(run_record(result)), **(also or {})}
-    results.write_together(folder, files, _stale_motors(folder / "motors", files))
+    results.write_together(folder, files, _numbered_motors(folder), str(result.study.path))
 
 
-def _stale_motors(folder: Path, kept: Mapping[str, str]) -> list[Path]:
+def _numbered_motors(folder: Path) -> list[str]:
     """Motor files of an earlier front, which would be taken for designs of this one."""
-    found = folder.glob("[0-9]*.toml") if folder.is_dir() else ()
-    return [path for path in found if path.stem.isdigit() and f"motors/{path.name}" not in kept]
+    found = (folder / "motors").glob("[0-9]*.toml") if (folder / "motors").is_dir() else ()
+    return sorted(f"motors/{path.name}" for path in found if path.stem.isdigit())
 
 
 def pareto_csv(result: SearchResult) -> str:
@@ -509,18 +514,13 @@ def pareto_csv(result: SearchResult) -> str:
 def run_record(result: SearchResult) -> dict[str, Any]:
     """What was run: inputs with their hashes, versions, seed, time."""
     study = result.study
-    versions = {"python": sys.version.split()[0]}
-    for package in ("grainwright", "numpy", "scipy", "moocore", "optuna"):
-        try:
-            versions[package] = metadata.version(package)
-        except metadata.PackageNotFoundError:
-            versions[package] = "unknown"
+    used = {"python": sys.version.split()[0]} | versions(("grainwright", "numpy", "scipy", "moocore", "optuna"))
     return {
         "schema": results.ANSWER_SCHEMA,
         "study": study.name,
         "inputs": [{"file": str(path), "sha256": digest} for path, digest in study.sources],
         "code": code_hash(),
-        "versions": versions,
+        "versions": used,
         "method": result.method,
         "why": result.why,
         "kernel": result.kernel,

@@ -6,12 +6,14 @@ Owns layout and words on the screen. Imports rich, units and the result types; k
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
+from unicodedata import category
 
 import numpy as np
-from rich.console import Console, Group
+from rich.console import Console, ConsoleOptions, Group
 from rich.padding import Padding
+from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
@@ -21,6 +23,7 @@ from optimizer.limits import ALIASES
 from optimizer.units import display_unit, number_in, show
 from optimizer.vocabulary import CHANCE, FACTOR, find_quantity, group_of, spoken
 from physics.assessment import Assessment
+from physics.designation import designation
 from physics.figures import GROUPS, PRESSURE, in_groups
 from physics.motors import Curve, Ladder, Rung
 
@@ -53,6 +56,18 @@ class _Console(Console):
         """Leave it to the command line, whose exit code would else say that the answer is "no"."""
         raise BrokenPipeError
 
+    def render(self, renderable: Any, options: ConsoleOptions | None = None) -> Iterator[Segment]:
+        """Text without the signs that a terminal would act on, whatever a name in a file holds."""
+        for segment in super().render(renderable, options):
+            yield segment if segment.control else Segment(_visible(segment.text), segment.style)
+
+
+def _visible(text: str) -> str:
+    """Control characters and marks of direction as question marks; they take a place, so that they are seen."""
+    if text.isprintable():
+        return text
+    return "".join("?" if letter != "\n" and category(letter) in ("Cc", "Cf", "Zl", "Zp") else letter for letter in text)
+
 
 def console(stderr: bool = False) -> Console:
     """A console as wide as the terminal, 80 columns where there is none; under NO_COLOR it writes text and no escapes."""
@@ -70,13 +85,13 @@ def heading(text: str) -> Text:
     return Text(text, style=FIRST)
 
 
-def ballistics_table(assessment: Assessment, units: str, width: int) -> Table:
+def ballistics_table(assessment: Assessment, units: str, width: int, asked: Sequence[str] = _BALLISTICS) -> Table:
     """The figures of one motor, group by group beside their titles."""
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     longest = max(map(len, GROUPS))
     table.add_column(style=FAINT, no_wrap=True)
     table.add_column(no_wrap=True)
-    for group, names in in_groups(name for name in _BALLISTICS if name in assessment.figures.values).items():
+    for group, names in in_groups(name for name in asked if name in assessment.figures.values).items():
         values = {name: float(assessment.figures[name][0]) for name in names}
         if group == PRESSURE:
             values["maximum_expected_pressure"] = float(assessment.maximum_expected_pressure[0])
@@ -150,12 +165,142 @@ def verdict_line(assessment: Assessment) -> Text:
     return Text(" ".join(words), style)
 
 
-def ladder_table(assessment: Assessment, units: str, width: int) -> Group:
-    """The failure ladder as a picture: one bar a rung, the expected and the required pressure marked on each."""
-    expected = float(assessment.maximum_expected_pressure[0])
+MOST_LINES = 45
+"""Lines of `check` at 100 columns and more, unless all is asked for."""
+FEWEST_RUNGS = 5
+NEAR = 2.0
+"""Rungs up to this many times the lowest factor are shown."""
+
+
+def print_check(name: str, assessment: Assessment, found: Sequence[Caution], units: str, whole: bool = False) -> None:
+    """What one motor does, the verdict and the ladder first; shortened to what matters unless the whole is asked for."""
+    screen = console()
+    if whole:
+        screen.print(_blocks(_head(name, assessment, units), _whole_check(assessment, found, units, screen.width)))
+        return
+    for level in range(4):
+        blocks = _short_check(assessment, found, units, screen.width, level)
+        shown = _blocks(_head(name, assessment, units), blocks, apart=level < 3)
+        wide = screen.options.update(width=max(screen.width, 100))
+        if len(screen.render_lines(shown, wide, pad=False)) <= MOST_LINES:
+            break
+    screen.print(shown)
+
+
+def _head(name: str, assessment: Assessment, units: str) -> list[Any]:
+    figures = assessment.figures
+    named = designation(figures["total_impulse"][:1], figures["mean_thrust"][:1])[0] or "no class"
+    expected = show(float(assessment.maximum_expected_pressure[0]), "pressure", units)
+    summary = f"{named}, {figures.kernel} kernel, maximum expected pressure {expected}"
+    return [Text(name, FIRST), Text(summary), verdict_line(assessment)]
+
+
+def _blocks(head: Sequence[Any], blocks: Sequence[tuple[str, Any]], apart: bool = True) -> Group:
+    """Blocks under their titles; one without a title goes on with the block before it."""
+    parts = list(head)
+    for title, body in blocks:
+        parts += [*([Text("")] if apart else []), heading(title), Padding(body, (0, 0, 0, 2))] if title else [body]
+    return Group(*parts)
+
+
+def _whole_check(assessment: Assessment, found: Sequence[Caution], units: str, width: int) -> list[tuple[str, Any]]:
+    ladder = assessment.ladder
+    blocks: list[tuple[str, Any]] = [("Failure ladder", ladder_table(assessment, units, width))]
+    if ladder.not_assessed:
+        missing = [(item.mode, item.part, item.why) for item in ladder.not_assessed]
+        blocks.append(("Not assessed", not_assessed_block(missing)))
+    blocks.append(("Ballistics", ballistics_table(assessment, units, width)))
+    if assessment.figures.kernel == "transient" and assessment.figures.curve is not None:
+        blocks.append(("Histories", history_plot(assessment.figures.curve, units, min(width - 2, 98))))
+    blocks.append(_masses_block(assessment, units))
+    blocks.append(("Room along the case", Group(*room_lines(assessment.assembly, units))))
+    notes = more_notes(ladder)
+    if notes is not None:
+        blocks.append(("More on the lowest rungs", notes))
+    if ladder.rungs:
+        blocks.append(("Where the rungs come from", basis_lines(ladder)))
+    return [*blocks, ("Cautions", cautions_block(found))]
+
+
+_LESS_ASKED = ("mean_pressure", "action_time", "thrust_coefficient", "highest_port_mach", "propellant_mass")
+"""Figures that the short check leaves to the whole."""
+
+
+def _short_check(
+    assessment: Assessment, found: Sequence[Caution], units: str, width: int, level: int
+) -> list[tuple[str, Any]]:
+    """The same in few lines; each level leaves out more, and says where the rest is."""
+    ladder = assessment.ladder
+    kept = _near(assessment, 12 if level == 3 else None)
+    blocks: list[tuple[str, Any]] = [("Failure ladder", ladder_table(assessment, units, width, kept, notes=level < 2))]
+    left_out = () if level == 0 else _LESS_ASKED
+    blocks.append(("Ballistics", ballistics_table(assessment, units, width, [n for n in _BALLISTICS if n not in left_out])))
+    room, (title, masses) = room_lines(assessment.assembly, units), _masses_block(assessment, units, brief=level > 0)
+    if level == 0:
+        blocks += [("Room along the case", Group(*room)), (title, masses)]
+    else:
+        blocks.append((f"Room, {title[0].lower()}{title[1:]}", Group(room[0], masses)))
+    missing = [(item.mode, item.part, item.why) for item in ladder.not_assessed]
+    if missing and level == 0:
+        blocks.append(("Not assessed", not_assessed_block(missing)))
+    elif missing:
+        named = rung_names((mode, part) for mode, part, _ in missing)
+        blocks.append(("", Text("Not assessed: ", FIRST) + Text(named)))
+    told = found if level == 0 else [Caution(item.about, item.text if item is found[-1] else _first(item.text)) for item in found]
+    listed = cautions_block(told) if level == 0 else _lines(f"{item.about}: {item.text}" for item in told)
+    blocks.append(("Cautions", listed))
+    rest = len(ladder.rungs) - len(kept)
+    left = f"{rest} more {'rung' if rest == 1 else 'rungs'}, " if rest else ""
+    return [*blocks, ("", Text(f"With --all: {left}every reason and note, and the source of each rung.", FAINT))]
+
+
+def _first(text: str) -> str:
+    """The first sentence of a text."""
+    end = text.find(". ")
+    return text if end < 0 else text[: end + 1]
+
+
+def _near(assessment: Assessment, most_short: int | None) -> list[Rung]:
+    """The rungs that a builder must see: what falls short, what is up to twice the lowest factor, five at least; heat."""
     rungs = rung_order(assessment.ladder)
     pressures = [rung for rung in rungs if rung.pressure is not None]
-    times = [rung for rung in rungs if rung.time is not None]
+    factors = [float(np.ravel(rung.factor)[0]) for rung in pressures]
+    lowest = min((factor for factor in factors if math.isfinite(factor)), default=math.inf)
+    kept, short = [], 0
+    for place, (rung, factor) in enumerate(zip(pressures, factors, strict=True)):
+        fails = not bool(rung.ok.ravel()[0])
+        short += fails
+        if (fails and (most_short is None or short <= most_short)) or (
+            not fails and (place < FEWEST_RUNGS or factor <= NEAR * lowest)
+        ):
+            kept.append(rung)
+    return kept + [rung for rung in rungs if rung.time is not None]
+
+
+def _masses_block(assessment: Assessment, units: str, brief: bool = False) -> tuple[str, Any]:
+    masses: Mapping[str, Any] = assessment.masses
+    unknown: Sequence[str] = assessment.unknown_masses
+    if brief:
+        masses = {key: value for key, value in masses.items() if key in ("propellant", "case", "loaded")}
+        unknown = [f"{len(unknown)} {'part' if len(unknown) == 1 else 'parts'}"] if unknown else []
+    parts: list[Any] = [masses_table(masses, unknown, units, "; " if brief else "\n")]
+    if assessment.fit is None:
+        return "Masses", parts[0]
+    return "Masses and airframe", Group(*parts, fit_line(assessment.fit, units))
+
+
+def ladder_table(
+    assessment: Assessment, units: str, width: int, kept: Sequence[Rung] | None = None, notes: bool = True
+) -> Group:
+    """The failure ladder as a picture: one bar a rung, the expected and the required pressure marked on each.
+
+    `kept` are the rungs to show, all where it is not given; `notes` of the lowest and of what falls short stand below.
+    """
+    expected = float(assessment.maximum_expected_pressure[0])
+    rungs = rung_order(assessment.ladder)
+    shown = rungs if kept is None else [rung for rung in rungs if any(rung is item for item in kept)]
+    pressures = [rung for rung in shown if rung.pressure is not None]
+    times = [rung for rung in shown if rung.time is not None]
     parts: list[Any] = []
     if pressures:
         unit = display_unit("pressure", units)
@@ -171,9 +316,9 @@ def ladder_table(assessment: Assessment, units: str, width: int) -> Group:
         parts.append(_time_rungs(times, units))
     if not rungs:
         parts.append(Text("no rung could be assessed; see below", FAINT))
-    notes = _notes([rung for rung in rungs if _is_first(rung, pressures)])
-    if notes:
-        parts.append(Padding(notes, (1, 0, 0, 0)))
+    said = _notes([rung for rung in shown if _is_first(rung, pressures)]) if notes else None
+    if said:
+        parts.append(Padding(said, (1, 0, 0, 0)))
     return Group(*parts)
 
 
@@ -286,17 +431,14 @@ def basis_lines(ladder: Ladder) -> Table:
     return _lines([f"{', '.join(named)}: {'; '.join(rest)}" for named, rest in clauses.items()], FAINT)
 
 
-def masses_table(masses: Mapping[str, Any], unknown: Iterable[str], units: str) -> Group:
+def masses_table(masses: Mapping[str, Any], unknown: Iterable[str], units: str, between: str = "\n") -> Text:
     """Masses of the parts known, and the parts whose mass is not."""
     known = {name: float(np.ravel(mass)[0]) for name, mass in masses.items()}
     line = ", ".join(
         f"{name.replace('_', ' ')} {show(mass, 'mass', units)}" for name, mass in known.items() if math.isfinite(mass)
     )
-    parts = [Text(line)]
     missing = list(unknown)
-    if missing:
-        parts.append(Text("not weighed: " + "; ".join(missing), FAINT))
-    return Group(*parts)
+    return Text(line) + Text(f"{between}not weighed: {'; '.join(missing)}" if missing else "", FAINT)
 
 
 def fit_line(fit: Mapping[str, Any], units: str) -> Text:
@@ -1053,3 +1195,52 @@ def _closing_cautions(screen: Console) -> None:
             FAINT,
         )
     )
+
+
+def print_rows(rows: Sequence[Mapping[str, Any]], shown: Sequence[str] | None, units: str) -> None:
+    """Rows of a listing as a table, SI numbers in the units asked for; what is said at length wraps between words."""
+    screen = console()
+    if not rows:
+        screen.print(Text("nothing there has that word", FAINT))
+        return
+    names = shown or list(dict.fromkeys(name for row in rows for name in row))
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=FAINT)
+    cells = [[_cell(name, row.get(name), units) for name in names] for row in rows]
+    for place, name in enumerate(names):
+        numeric = all(isinstance(row.get(name), (int, float, type(None))) for row in rows)
+        long = max(len(line[place]) for line in cells) > LONG_CELL
+        head = name.removesuffix("_strength").replace("_", " ")
+        table.add_column(head, justify="right" if numeric else "left", no_wrap=not long)
+    for line in cells:
+        table.add_row(*(Text(cell) for cell in line))
+    screen.print(table)
+
+
+LONG_CELL = 30
+"""Letters of a cell that is read as words and may take several lines."""
+
+
+def print_keys(rows: Sequence[Mapping[str, Any]]) -> None:
+    """The keys of files, a line each: key, unit and default, then what it means."""
+    screen = console()
+    if not rows:
+        screen.print(Text("no key has that word", FAINT))
+    file = None
+    for row in rows:
+        if row["file"] != file:
+            file = row["file"]
+            screen.print(heading(f"{file} file"))
+        key = f"[{row['table']}] {row['key']}" if row["table"] else row["key"]
+        default = row["default"] if row["default"] in ("", "required") else f"default {row['default']}"
+        said = ", ".join(text for text in (str(row["unit"]), str(default)) if text)
+        line = Text(key, FIRST) + Text(f" ({said})" if said else "", FAINT) + Text(f": {row['meaning']}")
+        screen.print(Padding(line, (0, 0, 0, 2)))
+
+
+def _cell(name: str, value: Any, units: str) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, float) and (name.endswith(("strength", "hole", "density", "diameter", "pitch"))):
+        kind = "pressure" if name.endswith("strength") else "density" if name == "density" else "diameter"
+        return show(value, kind, units)
+    return f"{value:g}" if isinstance(value, float) else str(value)

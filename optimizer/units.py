@@ -1,6 +1,6 @@
 """Text to SI and SI to text: the strict grammar of quantities, and the only module that knows the units library.
 
-A quantity is one finite number and one listed unit: ``"13 mm"``, ``"900 psi"``, ``"6.1e-05 m/s"``, ``"0.0015 1/K"``.
+A quantity is one finite number and one listed unit: ``"13 mm"``, ``"900 psi"``, ``"6.1e-05 m/s"``, ``"1-1/2 in"``.
 Factors are exact fractions and the result is rounded once, so ``"13.5 mm"`` and ``"0.0135 m"`` are the same float.
 The units library reads more than a motor can bear (it takes a comma decimal for zero and a capital M for mega), so
 this grammar stands in front of it; the library is loaded only to explain a unit that is not in the list.
@@ -191,6 +191,7 @@ _HINTS: Mapping[str, tuple[str, str]] = {
 }
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3}(?!\d))?", re.ASCII)
+_FRACTION = re.compile(r"(?:(\d{1,4})-)?(\d{1,3})/(2|4|8|16|32|64|128)(?=\s*[^\W\d]|\s*$|\s+1/)", re.ASCII)
 _FACTOR = re.compile(r"([^\s*/^·]+?)(?:\^([+-]?\d)|([⁻]?[⁰¹²³⁴⁵⁶⁷⁸⁹]))?", re.ASCII)
 _SUPERSCRIPTS = str.maketrans("⁰¹²³⁴⁵⁶⁷⁸⁹⁻", "0123456789-")
 _LONGEST = 80
@@ -319,14 +320,21 @@ def split_quantity(text: str) -> tuple[Decimal, str]:
 
     Raises QuantityError for anything but one finite number and what may be a unit.
 
-    >>> split_quantity("6.1e-05 m/s")
-    (Decimal('0.000061'), 'm/s')
+    A fraction of a rule or a drill is a number too, whole inches and a hyphen before it: halves to hundred-and-twenty-eighths,
+    which are exact as decimals.
+
+    >>> split_quantity("6.1e-05 m/s"), split_quantity("1-1/2 in")
+    ((Decimal('0.000061'), 'm/s'), (Decimal('1.5'), 'in'))
     """
     stripped = text.strip()
     if not stripped:
         raise QuantityError("E102", "is empty", 'write a number and a unit, as in "13 mm"')
     if len(stripped) > _LONGEST:
         raise QuantityError("E102", f"is {len(stripped)} characters long", 'write a number and a unit, as in "13 mm"')
+    inches = _FRACTION.match(stripped)
+    if inches is not None and int(inches[2]) < int(inches[3]):
+        number = Decimal(inches[1] or 0) + Decimal(inches[2]) / Decimal(inches[3])
+        return number, stripped[inches.end() :].strip()
     found = _NUMBER.match(stripped)
     if found is None:
         raise _not_a_number(stripped)

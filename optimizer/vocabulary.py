@@ -613,9 +613,13 @@ _MATERIAL = (
     KeySpec("source", "text", "where the numbers come from"),
 )
 
+SYSTEMS = ("metric", "imperial")
+UNITS_KEY = KeySpec("units", "choice", "units of tables and drawings where --units does not say", choices=SYSTEMS)
+
 _TOP = (
     KeySpec("schema", "whole", "version of the file's layout", "ratio", 1, 1, True, example="1"),
     KeySpec("name", "text", "name of the motor"),
+    UNITS_KEY,
 )
 
 

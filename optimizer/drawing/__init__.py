@@ -11,6 +11,12 @@ from typing import Any
 
 from physics.motors import Motors
 
+WRITTEN = (
+    "section.svg", "section.pdf", "wrap-forward.pdf", "wrap-forward.dxf", "wrap-aft.pdf", "wrap-aft.dxf",
+    "cut-list.csv", "cut-list.pdf", "review.pdf", "test-stand.pdf",
+)  # fmt: skip
+"""Every file that a motor's drawings may have."""
+
 
 def draw(motors: Motors, assessment: Any, folder: Path, **labels: Any) -> list[Path]:
     """Write every drawing of one motor into a folder and return the files, in the order they are listed.
@@ -29,16 +35,15 @@ def draw(motors: Motors, assessment: Any, folder: Path, **labels: Any) -> list[P
     ValueError
         As from `sheets`.
     OutputError
-        Where a file cannot be written; each file is whole or absent.
+        Where a file cannot be written; each file is whole or absent, and of an earlier motor's drawings none is left.
+    InTheWay
+        Where a file of that name stands there that was not written here.
     """
-    from optimizer.results import write_bytes
+    from optimizer.results import write_together
 
-    written = []
-    for file_name, content in sheets(motors, assessment, **labels).items():
-        path = Path(folder) / file_name
-        write_bytes(path, content)
-        written.append(path)
-    return written
+    made = sheets(motors, assessment, **labels)
+    write_together(folder, made, WRITTEN)
+    return [Path(folder) / name for name in made]
 
 
 def sheets(

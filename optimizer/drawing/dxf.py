@@ -52,6 +52,9 @@ def wrap_dxf(shape: Wrap, labels: Labels) -> bytes:
         )
         for step, row in enumerate(rows):
             _text(space, row, (0.0, -6.0 - 4.5 * step), 2.5)
+        # The library keeps the classes it requires in a set, whose order changes with the seed of the hashes.
+        document.classes.add_required_classes(document.dxfversion)
+        document.classes.classes = dict(sorted(document.classes.classes.items()))
         stream = io.StringIO()
         document.write(stream)
     finally:
@@ -60,7 +63,7 @@ def wrap_dxf(shape: Wrap, labels: Labels) -> bytes:
 
 
 def _text(space, text: str, place: tuple[float, float], height: float) -> None:  # type: ignore[no-untyped-def]
-    # A line break would end the group of the file and a percent sign pair starts a control code of the format.
-    flat = " ".join(str(text).split()).replace("%%", "% %")
+    # A control character would end the group of the file and a percent sign pair starts a control code of the format.
+    flat = " ".join("".join(letter if letter.isprintable() else " " for letter in str(text)).split()).replace("%%", "% %")
     entity = space.add_text(flat, height=height, dxfattribs={"layer": "TEXT"})
     entity.set_placement(place, align=TextEntityAlignment.LEFT)

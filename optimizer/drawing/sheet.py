@@ -12,14 +12,17 @@ from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
-import matplotlib
-from matplotlib.backends.backend_pdf import PdfPages
-from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, findfont, get_font
-from matplotlib.lines import Line2D
-from matplotlib.patches import Circle, Polygon
-from matplotlib.text import Text
-from matplotlib.textpath import TextToPath
+from optimizer.drawing.terms import library_defaults
+
+with library_defaults():
+    import matplotlib
+    from matplotlib.backends.backend_pdf import PdfPages
+    from matplotlib.figure import Figure
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Circle, Polygon
+    from matplotlib.text import Text
+    from matplotlib.textpath import TextToPath
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 POINT = 25.4 / 72.0  # mm
@@ -30,7 +33,10 @@ _STYLE: Any = {
     "pdf.fonttype": 42,
     "font.family": "DejaVu Sans",
     "hatch.linewidth": 0.35,
+    "text.usetex": False,
 }
+_OWN: Any = {key: value for key, value in matplotlib.rcParamsDefault.items() if not key.startswith(("backend", "webagg"))} | _STYLE
+"""The library's own defaults with ours over them, whatever the host has set."""
 
 Place = tuple[float, float]
 
@@ -90,7 +96,7 @@ class Sheet:
 
     def __init__(self, width: float, height: float) -> None:
         self.width, self.height = width, height
-        with matplotlib.rc_context(_STYLE):
+        with matplotlib.rc_context(_OWN):
             self.figure = Figure(figsize=(width / 25.4, height / 25.4))
             self.axes = self.figure.add_axes((0.0, 0.0, 1.0, 1.0))
         self.axes.set_xlim(0, width)
@@ -222,7 +228,7 @@ def pdf_bytes(sheets: Sequence[Sheet], title: str) -> bytes:
     """The sheets as one PDF; the same sheets give the same bytes."""
     buffer = io.BytesIO()
     facts = {"Title": printable(title), "Creator": "Grainwright", "CreationDate": None, "ModDate": None}
-    with matplotlib.rc_context(_STYLE), PdfPages(buffer, metadata=facts) as pages:
+    with library_defaults(), matplotlib.rc_context(_OWN), PdfPages(buffer, metadata=facts) as pages:
         for sheet in sheets:
             pages.savefig(sheet.figure)
     return buffer.getvalue()
@@ -231,9 +237,17 @@ def pdf_bytes(sheets: Sequence[Sheet], title: str) -> bytes:
 def svg_bytes(sheet: Sheet, title: str) -> bytes:
     """The sheet as an SVG of its own size in mm; the same sheet gives the same bytes."""
     buffer = io.BytesIO()
-    with matplotlib.rc_context(_STYLE):
+    with library_defaults(), matplotlib.rc_context(_OWN):
         sheet.figure.savefig(buffer, format="svg", metadata={"Title": printable(title), "Date": None})
     text = buffer.getvalue().decode()
     return re.sub(
         r'width="[\d.]+pt" height="[\d.]+pt"', f'width="{sheet.width:g}mm" height="{sheet.height:g}mm"', text, count=1
     ).encode()
+
+
+def png_bytes(sheet: Sheet, title: str, dots: int) -> bytes:
+    """The sheet as a PNG of so many dots an inch; the same sheet gives the same bytes."""
+    buffer = io.BytesIO()
+    with library_defaults(), matplotlib.rc_context(_OWN):
+        sheet.figure.savefig(buffer, format="png", dpi=dots, metadata={"Title": printable(title), "Software": "Grainwright"})
+    return buffer.getvalue()

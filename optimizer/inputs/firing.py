@@ -136,6 +136,36 @@ MEASURED = (
     KeySpec("ambient_pressure", "quantity", "pressure of the air", "pressure", 1e4, 2e5),
     KeySpec("temperature", "quantity", "temperature of the propellant", "temperature", 200, 373.15),
 )
+OBSERVED = (
+    KeySpec("time_of_failure", "quantity", "time of the failure", "time", 0.0, 1000.0),
+    KeySpec("pressure", "quantity", "pressure at the failure", "pressure", 1e3, 3e8),
+    KeySpec("end", "choice", "the end that failed", choices=ENDS),
+)
+_ACCURACY = KeySpec("accuracy", "number", "accuracy as a part of the range", "ratio", 0.0, 0.5, example='"0.5 %"')
+_CHANNELS = "a heading and a unit, of a pressure its reference and place too: {name = ..., unit = ..., place = ...}"
+_THERMO = "rows of {name = ..., unit = ..., position = ...}, the position from the forward end of the case, outside"
+_LINER = "rows of {position = ..., thickness = ...}, or one thickness"
+FIRING_KEYS: dict[str, tuple[KeySpec, ...]] = {
+    "": (
+        KeySpec("schema", "whole", "version of the file's layout", "ratio", 1, 1, True, example="1"),
+        KeySpec("name", "text", "name of the firing"),
+        KeySpec("motor", "text", "the motor file, as built and measured"),
+        KeySpec("record", "text", "the CSV of the record, relative to this file"),
+    ),
+    "columns": (
+        *(KeySpec(key, "text", _CHANNELS, required=key == "time") for key in ("time", "pressure", "thrust")),
+        KeySpec("case_temperature", "text", _THERMO),
+    ),
+    "instruments.pressure": (KeySpec("range", "quantity", "range of the instrument", "pressure", 1.0, 1e9), _ACCURACY),
+    "instruments.thrust": (KeySpec("range", "quantity", "range of the instrument", "force", 1.0, 1e9), _ACCURACY),
+    "observed": (
+        *OBSERVED,
+        KeySpec("found", "text", "what was found, a list; `list found` prints all"),
+        KeySpec("at", "text", "where: rows of {found = ..., position = ..., clock = ...}"),
+    ),
+    "measured": (*MEASURED, *(KeySpec(key, "text", _LINER) for key in ("liner_before", "liner_after"))),
+}
+"""The keys of a firing by table."""
 
 
 LINERS = ("liner_before", "liner_after")
@@ -159,7 +189,8 @@ def load_firing(path: str | Path) -> Firing:
 
 def _read(root: Table) -> Firing | None:
     check_schema(root, "firing")
-    root.refuse_unknown(("schema", "name", "motor", "record"), ("columns", "instruments", "observed", "measured"))
+    tables = ("columns", "instruments", "observed", "measured")
+    root.refuse_unknown([spec.key for spec in FIRING_KEYS[""]], tables)
     name = (
         read_text(root, ("name",), root.data["name"], KeySpec("name", "text", "name")) if "name" in root.data else None
     )
@@ -412,11 +443,7 @@ def _instruments(root: Table, columns: dict[str, FiringColumn]) -> dict[str, Ins
         if inner is None:
             continue
         inner.refuse_unknown(("range", "accuracy"))
-        specs = (
-            KeySpec("range", "quantity", "range of the instrument", DIMENSION_OF[kind], 1.0, 1e9),
-            KeySpec("accuracy", "number", "accuracy as a part of the range", "ratio", 0.0, 0.5, example='"0.5 %"'),
-        )
-        values = inner.read(specs)
+        values = inner.read(FIRING_KEYS[f"instruments.{kind}"])
         found[key] = Instrument(values.get("range"), values.get("accuracy"))
     return found
 
@@ -425,13 +452,8 @@ def _observed(root: Table) -> Observed:
     table = sub_table(root, "observed")
     if table is None:
         return Observed()
-    table.refuse_unknown(("time_of_failure", "pressure", "end", "found"), ("at",))
-    specs = (
-        KeySpec("time_of_failure", "quantity", "time of the failure", "time", 0.0, 1000.0),
-        KeySpec("pressure", "quantity", "pressure at the failure", "pressure", 1e3, 3e8),
-        KeySpec("end", "choice", "the end that failed", choices=ENDS),
-    )
-    values: dict[str, Any] = table.read(specs)
+    table.refuse_unknown([spec.key for spec in FIRING_KEYS["observed"] if spec.key != "at"], ("at",))
+    values: dict[str, Any] = table.read(OBSERVED)
     found: tuple[str, ...] = ()
     if "found" in table.data:
         found = _found(table, table.data["found"])

@@ -62,7 +62,8 @@ class MotorFile:
     """A motor file as read: `motors` is a batch of one.
 
     `document` is the file as plain data; `propellant_document` the propellant's table, also where another file holds
-    it. `digest` covers every file read; `sources` lists them as (path, SHA-256).
+    it. `digest` covers every file read; `sources` lists them as (path, SHA-256). `units` are those the file asks for in
+    its output, "" where it does not say.
     """
 
     path: Path
@@ -73,6 +74,7 @@ class MotorFile:
     digest: str
     sources: tuple[tuple[str, str], ...]
     propellant_document: Mapping[str, Any] = field(default_factory=dict)
+    units: str = ""
 
 
 def load_motor(path: str | Path) -> MotorFile:
@@ -134,6 +136,7 @@ def _motor_file(document: Document) -> MotorFile:
         digest=hashlib.sha256("".join(digest for _, digest in sources).encode()).hexdigest(),
         sources=sources,
         propellant_document=reader.propellant_document,
+        units=str(document.data.get("units", "")),
     )
 
 
@@ -154,8 +157,8 @@ class _MotorReader:
     def read(self) -> Motors | None:
         root = self.root
         check_schema(root, "motor")
-        root.refuse_unknown(("schema", "name"), MOTOR_TABLES, _ELSEWHERE)
-        root.read([spec for spec in SECTIONS[""] if spec.key == "name"])
+        root.refuse_unknown([spec.key for spec in SECTIONS[""]], MOTOR_TABLES, _ELSEWHERE)
+        root.read([spec for spec in SECTIONS[""] if spec.key != "schema"])
         self.shelf = MaterialShelf(root)
         parts: dict[str, Any] = {
             "propellant": self._propellant(),

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from optimizer.inputs.aims import Limit, Objective, fewest_samples, read_limits, read_objectives
 from optimizer.inputs.motor import MotorFile, load_motor, load_propellant
@@ -26,6 +27,7 @@ from optimizer.vocabulary import (
     COLUMN_KEYS,
     MOTOR_KEYS,
     SHORT_KEYS,
+    UNITS_KEY,
     KeySpec,
 )
 from physics.designation import CLASSES, class_range
@@ -37,6 +39,43 @@ HOLDS = ("outer-diameter", "bore")
 NAME_KINDS = ("screw", "grade", "material")
 SAMPLES = 256
 """Samples of the tolerances for each design, where a study asks for percentiles and does not say how many."""
+
+
+def _whole(key: str, meaning: str, low: int, high: int, default: int) -> KeySpec:
+    return KeySpec(key, "whole", meaning, "ratio", low, high, default=default, example=str(default))
+
+
+STUDY_KEYS: dict[str, tuple[KeySpec, ...]] = {
+    "": (
+        KeySpec("schema", "whole", "version of the file's layout", "ratio", 1, 1, True, example="1"),
+        KeySpec("name", "text", "name of the study"),
+        KeySpec("motor", "text", "the motor file that everything not searched comes from", required=True),
+        UNITS_KEY,
+    ),
+    "target": (
+        KeySpec("impulse_class", "choice", "class of total impulse, at most its upper end", choices=tuple(CLASSES)),
+        KeySpec("impulse", "quantities", "total impulse, least and most", "impulse", 0.01, 1e7),
+    ),
+    "search": (KeySpec("hold", "choice", "what stays put when the wall changes", choices=HOLDS, default=HOLDS[0]),),
+    "limits": (
+        KeySpec("maximum_pressure", "quantity", "the most that the maximum expected pressure may be", "pressure", 1e3, 3e8),
+        KeySpec("minimum_factor", "text", 'required factors by mode, as in {"screw shear" = 2.0}'),
+        KeySpec("FIGURE", "text", "any figure of `list figures`: {min = ..., max = ..., percentile = ...}"),
+    ),
+    "objectives": (
+        KeySpec("FIGURE", "choice", "any figure of `list figures`: which way is better", choices=("min", "max")),
+        KeySpec("factor", "text", 'the factor of one mode, as in {"screw shear" = "max"}'),
+    ),
+    "driver": (
+        KeySpec("method", "choice", "how the space is gone through", choices=METHODS, default="auto"),
+        KeySpec("kernel", "choice", "how a motor is burnt; auto confirms with the transient one", choices=KERNELS, default="auto"),
+        KeySpec("store", "text", "a file in the results folder, or a PostgreSQL URL that machines share", default="local"),
+        _whole("seed", "seed", 0, 2**32 - 1, 1),
+        _whole("budget", "number of evaluations", 1, 10**9, 20000),
+        _whole("samples", "samples of the tolerances", 16, 2**20, SAMPLES),
+    ),
+}
+"""The keys of a study by table; under [search] stand the names of variables, too."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +97,8 @@ class Study:
     `target` is a range of total impulse, its low end left out where `target_open` (an impulse class).
     `case_follows` says that the case grows and shrinks with the grains. `variables` are in the order of the file.
     `grain_length_mode` is "given", "fill", "neutral" or "span".
-    `cautions` say what was read in a way the user may not expect. `digest` covers every file read.
+    `cautions` say what was read in a way the user may not expect. `digest` covers every file read. `units` are
+    those that the study, or else its motor, asks for in its output.
     """
 
     path: Path
@@ -75,6 +115,7 @@ class Study:
     grain_length_mode: str = "given"
     hold: str = "outer-diameter"
     case_follows: bool = False
+    units: str = ""
     digest: str = ""
     sources: tuple[tuple[str, str], ...] = ()
     cautions: tuple[str, ...] = ()
@@ -109,13 +150,14 @@ class _StudyReader:
     def read(self) -> Study | None:
         root = self.root
         check_schema(root, "study")
-        root.refuse_unknown(("schema", "name", "motor"), SECTIONS)
+        root.refuse_unknown([spec.key for spec in STUDY_KEYS[""]], SECTIONS)
         name = (
             read_text(root, ("name",), root.data["name"], KeySpec("name", "text", "name"))
             if "name" in root.data
             else None
         )
         self.motor = self._motor()
+        units = root.read([UNITS_KEY]).get("units") or (self.motor.units if self.motor is not None else "")
         target = self._target()
         self.hold, self.case_follows = "outer-diameter", False
         variables, mode = self._search()
@@ -142,6 +184,7 @@ class _StudyReader:
             hold=self.hold,
             case_follows=self.case_follows,
             digest=digest,
+            units=units,
             sources=tuple(self.sources),
             cautions=tuple(self.cautions),
             document=dict(root.data),
@@ -174,7 +217,7 @@ class _StudyReader:
         table = sub_table(self.root, "target")
         if table is None:
             return None, False, ""
-        table.refuse_unknown(("impulse_class", "impulse"))
+        table.refuse_unknown([spec.key for spec in STUDY_KEYS["target"]])
         if "impulse_class" in table.data and "impulse" in table.data:
             table.problem("impulse", "stands beside impulse_class", "keep one of the two", "E115")
             return None, False, ""
@@ -469,14 +512,15 @@ class _StudyReader:
         table = sub_table(self.root, "driver")
         if table is None:
             return Driver(samples=1 << (max(SAMPLES, needed) - 1).bit_length())
-        table.refuse_unknown(("method", "seed", "budget", "kernel", "store", "samples"))
+        specs = {spec.key: spec for spec in STUDY_KEYS["driver"]}
+        table.refuse_unknown(specs)
 
-        def whole(key: str, meaning: str, low: int, high: int, default: int) -> int:
-            spec = KeySpec(key, "whole", meaning, "ratio", low, high, default=default, example=str(default))
-            found = read_value(table, key, table.data[key], spec) if key in table.data else default
+        def whole(key: str, default: int | None = None) -> int:
+            default = int(specs[key].default or 0) if default is None else default
+            found = read_value(table, key, table.data[key], specs[key]) if key in table.data else default
             return default if found is None else int(found)
 
-        samples = whole("samples", "samples of the tolerances", 16, 2**20, max(SAMPLES, needed))
+        samples = whole("samples", max(SAMPLES, needed))
         if samples < needed:
             table.problem("samples", f"is too few: even with none failed the chance is not below the limit on {CHANCE}",
                           f"at least {needed}, or a wider limit", "E106")  # fmt: skip
@@ -485,8 +529,8 @@ class _StudyReader:
             method=self._choice(table, "method", METHODS, "auto", "the method"),
             kernel=self._choice(table, "kernel", KERNELS, "auto", "the kernel"),
             store=self._store(table),
-            seed=whole("seed", "seed", 0, 2**32 - 1, 1),
-            budget=whole("budget", "number of evaluations", 1, 10**9, 20000),
+            seed=whole("seed"),
+            budget=whole("budget"),
             samples=samples,
         )
 
@@ -497,7 +541,7 @@ class _StudyReader:
 
     def _store(self, table: Table) -> str:
         value = table.data.get("store", "local")
-        if value == "local" or (isinstance(value, str) and value.startswith(("postgresql://", "postgres://"))):
+        if value == "local" or (isinstance(value, str) and _is_database(value)):
             return str(value)
         fix = 'write store = "local", or a URL "postgresql://USER@HOST/DATABASE"'
         table.problem(
@@ -508,6 +552,15 @@ class _StudyReader:
             "..." if isinstance(value, str) and "@" in value else ...,
         )
         return "local"
+
+
+def _is_database(text: str) -> bool:
+    """Whether a text is a URL of a database that can be asked for: its scheme, a bracket closed, a port that is a number."""
+    try:
+        parts = urlsplit(text)
+        return parts.scheme in ("postgresql", "postgres") and text.isprintable() and (parts.port is None or parts.port > 0)
+    except ValueError:
+        return False
 
 
 def _flat(data: Mapping[str, Any], prefix: tuple[str, ...] = ()) -> list[tuple[tuple[str, ...], Any]]:

@@ -10,8 +10,9 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
+from html import escape as _entities
 from typing import Any
+from unicodedata import category
 
 from markupsafe import Markup
 
@@ -32,6 +33,13 @@ MARKERS = (
 # matplotlib's cividis at nine even steps: dark blue to yellow, even in lightness.
 CIVIDIS = ("#00224e", "#1a386f", "#434e6c", "#61656f", "#7d7c78", "#9b9476", "#bcae6c", "#dec958", "#fee838")
 
+
+def escape(text: str) -> str:
+    """Text as markup takes it: entities, and no sign that is not allowed there (control characters) or turns the line."""
+    return _entities("".join(letter if category(letter) not in _HIDDEN else "�" for letter in str(text)))
+
+
+_HIDDEN = ("Cc", "Cf", "Cs", "Cn", "Co", "Zl", "Zp")
 WIDTH, HEIGHT = 460.0, 280.0
 LEFT, RIGHT, TOP, BOTTOM = 52.0, 12.0, 30.0, 42.0
 MOST_POINTS = 100
@@ -446,7 +454,7 @@ def ladder_picture(ladder: Mapping[str, Any], title: str) -> Markup:
             y = _ladder_block(out, block, caption, label, y)
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {y:g}" width="{width:g}" height="{y:g}" role="img"'
-        f' aria-label="Failure ladder of {escape(title)}"><style>{_LADDER_STYLE}</style>'
+        f' aria-label="Failure ladder of {escape(title)}"><!-- Grainwright --><style>{_LADDER_STYLE}</style>'
         f'<rect width="{width:g}" height="{y:g}" fill="#fff"/><text class="title" x="8" y="23">{escape(title)}</text>'
     )
     told = "a bar ends where it lets go, its stroke is what is required"

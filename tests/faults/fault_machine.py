@@ -181,7 +181,7 @@ def unwritable_places() -> Tally:
         motor, said = folder / "base.toml", folder / "said"
         (folder / "a file").write_text("x")
         (folder / "taken" / "pareto.csv").mkdir(parents=True)
-        (folder / "page" / "report.html").mkdir(parents=True)
+        (folder / "page" / "check.html").mkdir(parents=True)
         (folder / "record" / "record.db").mkdir(parents=True)
         cases: list[tuple[str, list[str]]] = []
         for name, line in (("search", ["search", str(study)]), ("check", ["check", str(motor)]), ("draw", ["draw", str(motor)])):

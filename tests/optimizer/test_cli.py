@@ -549,14 +549,14 @@ def test_an_explanation_writes_its_page_where_the_others_do(starter, tmp_path, m
     firing = starter / "failed_firing.toml"
     assert run("explain", firing, "--json").exit_code == 0 and not list(tmp_path.iterdir())
     shown = run("explain", firing, "--units", "imperial")
-    page = tmp_path / "results" / "failed_firing" / "report.html"
+    page = tmp_path / "results" / f"{starter.name}-failed_firing" / "explain.html"
     assert shown.exit_code == 0 and page.name in shown.stderr and "psi" in shown.stdout and "MPa" not in shown.stdout
     text = page.read_text()
     assert "What fits the evidence" in text and "psi" in text and text.count("Unburnt propellant in the wreck is live") == 1
     for path in (firing, starter / "motor.toml"):
         assert hashlib.sha256(path.read_bytes()).hexdigest() in text, f"the page says that {path.name} was read"
     assert run("explain", firing, "--json", "--out", tmp_path / "named").exit_code == 0
-    assert (tmp_path / "named" / "report.html").stat().st_size > 10_000
+    assert (tmp_path / "named" / "explain.html").stat().st_size > 10_000
 
 
 def test_check_opens_with_the_verdict_and_the_ladder(starter, tmp_path, wide):
@@ -564,7 +564,7 @@ def test_check_opens_with_the_verdict_and_the_ladder(starter, tmp_path, wide):
     for key in ("plate_thickness", "ring_material", "ring_edge_distance", "ring_thickness"):
         text = re.sub(rf"(?m)^{key}.*\n", "", text)
     (tmp_path / "bare.toml").write_text(text.replace('use = "propellant.toml"', f'use = "{starter}/propellant.toml"'))
-    result = run("check", tmp_path / "bare.toml", "--out", tmp_path / "o")
+    result = run("check", tmp_path / "bare.toml", "--all", "--out", tmp_path / "o")
     heads = [line for line in result.stdout.splitlines() if line and not line.startswith(" ")]
     assert heads[2].startswith("Every rung assessed reaches its required factor.")
     titles = ["Failure ladder", "Not assessed", "Ballistics", "Masses and airframe", "More on the lowest rungs",
@@ -587,10 +587,44 @@ def test_check_opens_with_the_verdict_and_the_ladder(starter, tmp_path, wide):
 def test_check_names_what_falls_short_above_the_ladder(tmp_path, wide):
     weak = CURLEW.read_text().replace("count = 10", "count = 4").replace("../propellants", str(ROOT / "studies/propellants"))
     (tmp_path / "weak.toml").write_text(weak)
-    result = run("check", tmp_path / "weak.toml", "--out", tmp_path / "o")
+    result = run("check", tmp_path / "weak.toml", "--all", "--out", tmp_path / "o")
     above, _, below = result.stdout.partition("\nFailure ladder\n")
     assert result.exit_code == 1 and re.search(r"Falls short: .*screw shear", flat(above))
     short = {rung["mode"] for rung in strict(run("check", tmp_path / "weak.toml", "--json").stdout)["ladder"] if not rung["ok"]}
     assert all(mode in above for mode in short)
     # The notes of what falls short stand under the ladder, before anything else.
     assert "one screw carries" in flat(below.partition("\nBallistics\n")[0])
+
+
+@pytest.mark.parametrize("kernel", ["steady", "transient"])
+@pytest.mark.parametrize("screws", [10, 4, 1])
+def test_check_fits_a_screen_and_keeps_what_matters(tmp_path, monkeypatch, screws, kernel):
+    monkeypatch.setenv("COLUMNS", "100")
+    text = CURLEW.read_text().replace("count = 10", f"count = {screws}")
+    (tmp_path / "m.toml").write_text(text.replace("../propellants", str(ROOT / "studies/propellants")))
+    result = run("check", tmp_path / "m.toml", "--kernel", kernel, "--out", tmp_path / "o")
+    answer = strict(run("check", tmp_path / "m.toml", "--kernel", kernel, "--json").stdout)
+    lines = result.stdout.splitlines()
+    assert len(lines) <= 45 and all(len(line) <= 100 for line in lines), len(lines)
+    ladder = result.stdout.split("what lets go")[1].split("what gets too hot")[0]
+    rungs = [rung for rung in answer["ladder"] if rung["pressure"] is not None]
+    must = [r for r in rungs if not r["ok"] or r["factor"] <= 2.0 * rungs[0]["factor"]] + rungs[:5]
+    for rung in must:
+        assert re.search(rf"{rung['mode']} +{rung['part']} .*×{rung['factor']:.2f}", ladder), rung
+    for word in ("Ballistics", "airframe", "Not assessed", "Fire remotely", "--all"):
+        assert word in result.stdout
+    whole = run("check", tmp_path / "m.toml", "--kernel", kernel, "--all", "--out", tmp_path / "o").stdout
+    assert all(rung["mode"] in whole for rung in answer["ladder"]) and len(whole.splitlines()) > 60
+
+
+def test_a_file_may_ask_for_its_units_and_the_option_stands_above(starter, tmp_path, monkeypatch):
+    monkeypatch.chdir(starter)
+    motor = starter / "motor.toml"
+    motor.write_text('units = "imperial"\n' + motor.read_text())
+    assert " psi" in run("check", motor).stdout and " MPa" not in run("check", motor).stdout
+    assert " MPa" in run("check", motor, "--units", "metric").stdout
+    assert "psi" in run("spread", motor, "--samples", "64").stdout
+    assert "psi" in run("explain", starter / "failed_firing.toml").stdout
+    motor.write_text(motor.read_text().replace("imperial", "furlongs"))
+    refused = run("check", motor)
+    assert refused.exit_code == 2 and "imperial" in refused.stderr and "units" in refused.stderr

@@ -165,11 +165,12 @@ REFUSED = [
     ("mm", "length", "E102", "number"),
     ("1 3/8 in", "length", "E102", "1.375 in"),
     ("2 3/4 in", "length", "E102", '"2.75 in"'),
-    ("3/16 in", "length", "E102", '"0.1875 in"'),
-    ("2-3/4in", "length", "E102", '"2.75 in"'),
+    ("1.5/2 in", "length", "E102", "decimal"),
     ("1/0 in", "length", "E102", "decimal"),
-    ("3/8 in", "length", "E102", "0.375 in"),
-    ("1-3/8 in", "length", "E102", "decimal"),
+    ("1/3 in", "length", "E102", "0.333333 in"),
+    ("9/8 in", "length", "E102", "1.125 in"),
+    ("1-1/2-1/2 in", "length", "E102", "decimal"),
+    ("1/16/2 in", "length", "E102", "decimal"),
     ("12 mm 13", "length", "E104", "spaces"),
     ("12 mm; rm", "length", "E104", ""),
     ("12 ± 1 mm", "length", "E102", "tolerances"),
@@ -245,6 +246,13 @@ class TestRefusals:
     )
     def test_read(self, text, dimension, value):
         assert parse_quantity(text, dimension) == pytest.approx(value, rel=1e-15)
+
+    @pytest.mark.parametrize(
+        ("text", "inches"),
+        [("1/16 in", "0.0625"), ("1-1/2 in", "1.5"), ("23/32in", "0.71875"), ("2-3/4 inch", "2.75"), ("127/128 in", "0.9921875")],
+    )
+    def test_a_fraction_of_a_rule_is_exact(self, text, inches):
+        assert parse_exact(text, "length") == Fraction(inches) * Fraction("0.0254")
 
     def test_exact_values_are_fractions(self):
         assert parse_exact("0.1 in", "length") == Fraction(254, 100000)
