@@ -240,11 +240,16 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution]) ->
             {
                 "mode": rung.mode,
                 "part": rung.part,
+                "kind": rung.kind,
                 "pressure": first(rung.pressure),
                 "time": first(rung.time),
                 "factor": first(rung.factor),
-                "required": first(rung.required),
+                "required": first(rung.required) or None,
                 "ok": bool(rung.ok.ravel()[0]),
+                "likely": first(rung.likely),
+                "scatter": rung.scatter,
+                "band": [first(end) for end in rung.band],
+                "rests_on": rung.rests_on,
                 "basis": rung.basis,
                 "note": rung.note,
             }

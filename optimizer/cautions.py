@@ -14,6 +14,8 @@ from optimizer.units import show
 from physics.assembly import LOOSE_SHARE
 from physics.assessment import Assessment
 from physics.erosion import LAWS
+from physics.ladder import ADVICE
+from physics.motors import Rung
 from physics.proof import proof_of
 from physics.seals import gland_warnings
 
@@ -94,6 +96,7 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
         found.append(Caution("fit not assessed", "The file gives an airframe and no [case], so nothing is said of the fit."))
     found += _structure(assessment, units)
     found += _glands(assessment)
+    found += _advice(assessment, units)
     found += _stack(assessment, units)
     found += _people(assessment, units)
     return found
@@ -156,6 +159,25 @@ def _glands(assessment: Assessment) -> Iterator[Caution]:
         warnings = gland_warnings(motors, end, assessment.maximum_expected_pressure)
         if warnings:
             yield Caution(f"{end} seal", "; ".join(warnings) + ".")
+
+
+def _advice(assessment: Assessment, units: str) -> Iterator[Caution]:
+    """Service limits that the motor passes: nothing is known to happen there in one firing."""
+    passed: dict[str, list[Rung]] = {}
+    for rung in assessment.ladder.rungs:
+        if rung.kind == ADVICE and not bool(np.ravel(rung.factor)[0] >= 1.0):
+            passed.setdefault(rung.mode, []).append(rung)
+    for mode, rungs in passed.items():
+        where = ", ".join(
+            f"{rung.part} from {show(float(np.ravel(rung.pressure)[0]), 'pressure', units)}"
+            for rung in rungs
+            if rung.pressure is not None
+        )
+        yield Caution(
+            mode,
+            f"{where}: passed at the maximum expected pressure. This is a maker's advice for service, not a pressure at "
+            "which a ring is known to fail in one firing; a backup ring or a closer fit answers it.",
+        )
 
 
 def _stack(assessment: Assessment, units: str) -> Iterator[Caution]:

@@ -21,6 +21,7 @@ from optimizer.results import ANSWER_SCHEMA
 from optimizer.units import QuantityError, parse_quantity, show
 from optimizer.vocabulary import MOTOR_KEYS
 from physics.assessment import Assessment, assess
+from physics.ladder import ADVICE
 from physics.motors import Rung
 
 SAME = 1e-9
@@ -47,6 +48,7 @@ class RungState:
     factor: float | None
     required: float
     ok: bool
+    kind: str = ""
 
     @property
     def name(self) -> str:
@@ -75,7 +77,7 @@ class Look:
     @property
     def governing(self) -> RungState | None:
         """The pressure rung that is reached first, None where there is none."""
-        found = [rung for rung in self.rungs if rung.pressure is not None]
+        found = [rung for rung in self.rungs if rung.pressure is not None and rung.kind != ADVICE]
         return found[0] if found else None
 
     @property
@@ -274,10 +276,13 @@ def _state(rung: Rung) -> RungState:
         _number(rung.factor),
         required,
         bool(np.ravel(rung.ok)[0]),
+        rung.kind,
     )
 
 
 def _place(rung: RungState) -> tuple[int, float]:
+    if rung.kind == ADVICE:
+        return 2, math.inf if rung.pressure is None else rung.pressure
     if rung.pressure is not None:
         return 0, rung.pressure
     return 1, math.inf if rung.time is None else rung.time

@@ -39,7 +39,7 @@ from physics import grain
 from physics import kernel as kernels
 from physics.assessment import Assessment, assess
 from physics.heat import burn_through_by_place, case_softening_by_place
-from physics.ladder import assess_ladder
+from physics.ladder import ADVICE, assess_ladder
 from physics.modes import NotComputable
 from physics.motors import Motors, Rung, Situation
 
@@ -48,9 +48,7 @@ Array = NDArray[np.float64]
 SCATTER: dict[str, tuple[float, float]] = {
     "yield": (1.10, 0.10),
     "rupture": (1.10, 0.12),
-    "seal": (1.30, 0.35),
     "leak": (1.30, 0.35),
-    "advice": (1.30, 0.35),
     "heat": (1.00, 0.40),
 }
 """Median over the ladder's figure, and coefficient of variation, by kind: common practice, no source."""
@@ -293,7 +291,7 @@ def explain(firing: Firing, kernel: str = "steady", units: str = "metric") -> Ex
     notes: list[Caution] = []
     recorded = _history(firing, assessment)
     pressure = _pressure(firing, assessment, recorded, notes)
-    rungs = [rung for rung in assessment.ladder.rungs if math.isfinite(_level(rung))]
+    rungs = [rung for rung in assessment.ladder.rungs if rung.kind != ADVICE and math.isfinite(_level(rung))]
     weighed = _weigh(firing, assessment, rungs, _scatters(motors, rungs), pressure, units)
     departure = _departure(firing, assessment, recorded)
     notes[:0] = _departure_notes(departure, units)

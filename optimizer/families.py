@@ -297,7 +297,8 @@ class Families:
             with np.errstate(invalid="ignore"):
                 short = ~(lowest / pressure >= term.required)
             mode_fails[term.mode] = mode_fails.get(term.mode, np.zeros(motors.size, dtype=bool)) | short
-            floor = np.fmin(floor, lowest)
+            if term.kind != ladder.ADVICE:
+                floor = np.fmin(floor, lowest)
             if term.mode in self.aimed_modes:
                 name = f"{FACTOR}.{term.mode}"
                 columns[name] = np.fmin(columns.get(name, np.full(motors.size, np.inf)), lowest / pressure)
@@ -664,12 +665,22 @@ def ladder_terms(space: Space) -> list[Term]:
     return [term for term in found if term is not None]
 
 
+NEVER_SHORT = 1e-9
+"""Required factor of an advice rung that is aimed for and not limited."""
+
+
 def _term(space: Space, row: ladder.Mode, end: str, burns: Sequence[Figures]) -> Term | None:
     """The rung with what it depends on; None where it can be assessed nowhere.
 
     What a function reads is settled by what it has read before, so only changes of columns that were read are probed.
     Marching heat is slow, and what it reads changes with the choices of material alone: there numbers are not probed.
     """
+    kind_factor = space.study.motor.motors.factors.get(row.kind, ladder.DEFAULT_FACTORS[row.kind])
+    required = float(space.study.minimum_factor.get(row.mode, kind_factor))
+    aimed = any(aim.name == f"{FACTOR}.{row.mode}" for aim in space.study.objectives)
+    if row.kind == ladder.ADVICE and not (required or aimed):
+        return None  # nothing is asked of it
+    required = required or NEVER_SHORT
     read: set[str] = set()
     assessed = False
     late = bool(row.lasts) or row.marches_heat  # a time is held against the burn, which the finalists have
@@ -685,8 +696,6 @@ def _term(space: Space, row: ladder.Mode, end: str, burns: Sequence[Figures]) ->
     if not assessed:
         return None
     burn = late or bool(read & {"situation.figures", "situation.maximum_expected_pressure"})
-    kind_factor = space.study.motor.motors.factors.get(row.kind, ladder.DEFAULT_FACTORS[row.kind])
-    required = float(space.study.minimum_factor.get(row.mode, kind_factor))
     part = f"{end} closure" if end else row.part
     variables = variables_of(space, frozenset(read))
     return Term(row.mode, part, row.kind, required, variables, burn, late, _Asked(row, end), row.lasts or None)

@@ -9,7 +9,7 @@ pandas, the vocabulary and the result types.
 >>> look = assess(load_motor(files("optimizer") / "starter" / "motor.toml").motors)
 >>> ladder = frames.ladder(look)
 >>> ladder.columns.tolist()[:6], bool(ladder["ok"].all()), ladder.attrs["units"]["pressure"]
-(['mode', 'part', 'pressure', 'time', 'factor', 'required'], True, 'Pa')
+(['mode', 'part', 'kind', 'pressure', 'time', 'factor'], True, 'Pa')
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ import pandas as pd
 
 from optimizer.vocabulary import find_quantity
 from physics.assessment import Assessment
+from physics.ladder import ADVICE
 from physics.motors import Array, Curve, Figures
 
 if TYPE_CHECKING:
@@ -67,24 +68,31 @@ def _column(values: Any, size: int) -> Any:
 
 
 def ladder(look: Assessment, index: int = 0) -> pd.DataFrame:
-    """A row a rung of the motor at `index`: pressures lowest first, then times; the one that does not apply is NaN."""
+    """A row a rung of the motor at `index`: pressures lowest first, then times, then advice; the one that does not apply is NaN."""
     rows = [
         {
             "mode": rung.mode,
             "part": rung.part,
+            "kind": rung.kind,
             "pressure": _one(rung.pressure, index),
             "time": _one(rung.time, index),
             "factor": _one(rung.factor, index),
             "required": _one(rung.required, index),
             "ok": bool(np.broadcast_to(rung.ok, (look.motors.size,))[index]),
+            "likely": _one(rung.likely, index),
+            "scatter": rung.scatter,
+            "rests_on": rung.rests_on,
             "basis": rung.basis,
             "note": rung.note,
         }
         for rung in look.ladder.rungs
     ]
-    names = ["mode", "part", "pressure", "time", "factor", "required", "ok", "basis", "note"]
+    names = ["mode", "part", "kind", "pressure", "time", "factor", "required", "ok", "likely", "scatter", "rests_on"]
+    names += ["basis", "note"]
     frame = pd.DataFrame(rows, columns=names)
-    return _with_units(frame.sort_values(["pressure", "time"], ignore_index=True, kind="stable"))
+    frame["last"] = frame["kind"] == ADVICE
+    ordered = frame.sort_values(["last", "pressure", "time"], ignore_index=True, kind="stable")
+    return _with_units(ordered.drop(columns="last"))
 
 
 def _one(values: Array | None, index: int) -> float:

@@ -24,6 +24,7 @@ from optimizer.front import non_dominated
 from optimizer.limits import FACTOR, REQUIRED, Rules
 from optimizer.space import Space, digits_of
 from optimizer.watch import columns_read
+from physics.ladder import ADVICE
 from physics.mass import PARTS, part_mass
 from physics.motors import Figures, Motors
 
@@ -241,7 +242,8 @@ class Catalogue:
         for term, table in zip(self.terms, self.tables, strict=True):
             pressure = table.spread(fixed, self.inner, self.radices)
             np.minimum(threshold, _never_nan(pressure / term.required), out=threshold)
-            np.fmin(weakest, pressure, out=weakest)
+            if term.kind != ADVICE:
+                np.fmin(weakest, pressure, out=weakest)
         if self.rules.smallest_factor is not None and self.rules.smallest_factor.minimum:
             np.minimum(threshold, weakest / self.rules.smallest_factor.minimum, out=threshold)
         parts = {part: table.spread(fixed, self.inner, self.radices) for part, table in self.mass_tables.items()}

@@ -153,7 +153,8 @@ def _passes(found: Assessment, kernel: str, study: Any, drawn: int) -> NDArray[n
     rules = rules_of(study)
     good = found.described & found.fits & np.isfinite(found.maximum_expected_pressure)
     for rung in found.ladder.rungs:
-        good &= np.broadcast_to(rung.factor >= rules.factors.get(rung.mode, rung.required), good.shape)
+        required = rules.factors.get(rung.mode, rung.required)
+        good &= np.broadcast_to((rung.factor >= required) | (np.asarray(required) == 0.0), good.shape)
     columns = {**found.figures.values, "maximum_expected_pressure": found.maximum_expected_pressure}
     columns |= {"smallest_factor": found.smallest_factor, **limits.mass_columns(found.masses)}
     columns |= limits.dimension_columns(found.motors, found.fit)

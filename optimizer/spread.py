@@ -30,7 +30,7 @@ from scipy import stats
 from optimizer.problems import InputError, Problem
 from optimizer.vocabulary import BOTH_ENDS, COLUMN_KEYS, SHORT_KEYS
 from physics.kernel import evaluate
-from physics.ladder import assess_ladder
+from physics.ladder import ADVICE, assess_ladder
 from physics.motors import Figures, Motors, Tolerance
 
 Floats = NDArray[np.float64]
@@ -215,7 +215,7 @@ def _outcome_block(motors: Motors, kernel: str, heat: bool) -> Outcome:
 
     return Outcome(
         {name: column(np.asarray(leaf, dtype=float)) for name, leaf in figures.values.items()},
-        {(rung.mode, rung.part): column(np.asarray(rung.factor, dtype=float)) for rung in ladder.rungs},
+        {(rung.mode, rung.part): column(np.asarray(rung.factor, dtype=float)) for rung in ladder.rungs if rung.kind != ADVICE},
         {name: column(np.asarray(leaf, dtype=bool)) for name, leaf in figures.flags.items()},
         frozenset((rung.mode, rung.part) for rung in ladder.rungs if rung.time is not None),
         tuple((row.mode, row.part, row.why) for row in ladder.not_assessed),

@@ -25,6 +25,7 @@ from optimizer.vocabulary import CHANCE, FACTOR, find_quantity, group_of, spoken
 from physics.assessment import Assessment
 from physics.designation import designation
 from physics.figures import GROUPS, PRESSURE, in_groups
+from physics.ladder import ADVICE
 from physics.motors import Curve, Ladder, Rung
 
 if TYPE_CHECKING:
@@ -113,12 +114,13 @@ def _filled(cells: Iterable[tuple[str, str]], width: int) -> list[Text]:
 
 
 def rung_order(ladder: Ladder, index: int = 0) -> list[Rung]:
-    """Rungs of one motor: pressures, lowest first, then times, soonest first; what never happens comes last."""
+    """Rungs of one motor: pressures, lowest first, then times, soonest first, then advice; what never happens comes last."""
 
     def place(rung: Rung) -> tuple[int, float]:
         values = rung.pressure if rung.pressure is not None else rung.time
         value = float(np.broadcast_to(np.asarray(values), (index + 1,))[index]) if values is not None else math.nan
-        return (0 if rung.pressure is not None else 1, value if not math.isnan(value) else math.inf)
+        group = 2 if rung.kind == ADVICE else 0 if rung.pressure is not None else 1
+        return (group, value if not math.isnan(value) else math.inf)
 
     return sorted(ladder.rungs, key=place)
 
@@ -368,13 +370,13 @@ def _pressure_rungs(rungs: Sequence[Rung], expected: float, units: str, unit: st
     top = max([expected * 2.2, *(min(value, 6.0 * expected) for value in finite)]) if finite else expected
     for rung, value in zip(rungs, values, strict=True):
         factor, required = float(np.ravel(rung.factor)[0]), float(np.ravel(rung.required)[0])
-        style = "" if factor >= required else SHORT
+        style = "" if bool(rung.ok.ravel()[0]) else SHORT
         table.add_row(
             Text(rung.mode, style),
             Text(rung.part, style),
             number_in(value, "pressure", units),
             Text(f"×{factor:.2f}", style),
-            f"×{required:.2f}",
+            f"×{required:.2f}" if required else "advice",
             Text(_bar(value, expected, required * expected, top, bar_width), style),
         )
     return table
@@ -388,7 +390,7 @@ def _bar(value: float, expected: float, required: float, top: float, width: int)
     cells = ["━" if i < filled else " " for i in range(width)]
     for place, mark in ((required, "┊"), (expected, "│")):
         where = round(place / top * (width - 1))
-        if 0 <= where < width:
+        if 0 <= where < width and place > 0.0:
             cells[where] = mark
     if value > top:
         cells[-1] = "▸"

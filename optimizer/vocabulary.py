@@ -586,11 +586,19 @@ _AMBIENT = (
     ),
 )
 
-FACTOR_KINDS = ("yield", "rupture", "seal", "heat")
+FACTOR_KINDS = ("yield", "rupture", "leak", "heat", "advice")
+OLD_FACTOR_KINDS = {"seal": "leak"}
+"""What older files call a kind of failure, and what it is called now."""
 
-_FACTORS = tuple(
-    KeySpec(kind, "number", f"required factor against {kind}", "ratio", 1.0, 20.0, example="2.0")
-    for kind in FACTOR_KINDS
+_FACTORS = (
+    *(
+        KeySpec(kind, "number", f"required factor against {kind}", "ratio", 1.0, 20.0, example="2.0")
+        for kind in FACTOR_KINDS
+    ),
+    *(
+        KeySpec(old, "number", f"required factor against {new}, as older files call it", "ratio", 1.0, 20.0, example="2.0")
+        for old, new in OLD_FACTOR_KINDS.items()
+    ),
 )
 
 _MATERIAL = (

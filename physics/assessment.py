@@ -16,7 +16,7 @@ from physics import kernel as kernels
 from physics.assembly import Assembly, assemble, impossible_shapes
 from physics.fit import fit
 from physics.flight.mission import Flights, fly_motors
-from physics.ladder import assess_ladder
+from physics.ladder import ADVICE, assess_ladder
 from physics.mass import masses, unknown_masses
 from physics.motors import Array, Figures, Ladder, Motors
 
@@ -41,7 +41,7 @@ class Assessment:
 
     @property
     def smallest_factor(self) -> Array:
-        """Smallest factor over the rungs that are pressures (definition), (n,); NaN where there is none. [-]"""
+        """Smallest factor over the rungs that are pressures and no advice, (n,); NaN where there is none. [-]"""
         return self._governing()[0]
 
     @property
@@ -50,7 +50,7 @@ class Assessment:
         return self._governing()[1]
 
     def _governing(self) -> tuple[Array, list[str]]:
-        rungs = [rung for rung in self.ladder.rungs if rung.pressure is not None]
+        rungs = [rung for rung in self.ladder.rungs if rung.pressure is not None and rung.kind != ADVICE]
         size = self.motors.size
         if not rungs:
             return np.full(size, np.nan), [""] * size

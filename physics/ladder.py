@@ -2,7 +2,7 @@
 
 Owns the table of modes with their required factors and bases, and makes the factors in one place. Adding a rung is one
 function ``(motors, situation) -> pressure [Pa] or time [s], (n,)`` and one row of `MODES`. Imports the families of
-modes above it: case, screws, closures, seals, support and heat.
+modes above it: case, screws, closures, seals, support and heat, and of `scatter`.
 """
 
 from __future__ import annotations
@@ -15,10 +15,17 @@ import numpy as np
 from physics import case, closures, heat, screws, seals, support
 from physics.modes import NotComputable
 from physics.motors import Array, Figures, Ladder, Motors, NotAssessed, Rung, Situation
+from physics.scatter import certainty
 
-DEFAULT_FACTORS = {"yield": 1.5, "rupture": 2.0, "seal": 1.5, "heat": 1.25}
+KINDS = ("rupture", "yield", "leak", "heat", "advice")
+"""What happens: a part breaks and the motor opens; it stays bent; gas passes a seal; a time is up; a maker's or a code's
+service limit is passed, where nothing is known to happen in one firing. Advice is never the first to fail."""
+
+ADVICE = "advice"
+
+DEFAULT_FACTORS = {"yield": 1.5, "rupture": 2.0, "leak": 1.5, "heat": 1.25, ADVICE: 0.0}
 """Required factor per kind of failure where ``[factors]`` gives none: our judgement, within the published practice of
-1.25 to 1.5 on yield and 1.4 to 3.5 on rupture (NASA-STD-5001B, AIAA S-080, ASME VIII-1)."""
+1.25 to 1.5 on yield and 1.4 to 3.5 on rupture (NASA-STD-5001B, AIAA S-080, ASME VIII-1). Nothing is required of advice."""
 
 ENDS = ("forward", "aft")
 
@@ -30,7 +37,8 @@ class Mode:
     """One row of the ladder's table.
 
     `part` is "case", "liner", "nozzle", "grains", or "closure" for a mode that each end has. `function` gives a
-    pressure or, with `lasts`, a time, which is held against that figure of the burn. `applies` says whether the motor
+    pressure or, with `lasts`, a time, which is held against that figure of the burn. `kind` is one of `KINDS`; how sure
+    the mode is stands in ``scatter.csv`` under its name. `applies` says whether the motor
     has such a part at that end at all; where it does not, the mode is silently absent. `basis` and `note` are texts or
     functions that make them; notes are made for single motors only. `marches_heat` says that it follows the heat of the
     burn through the wall, which takes some hundred times as long as a formula: a search asks it of finalists only.
@@ -49,8 +57,11 @@ class Mode:
 
 _VON_MISES = "p = (Sy/sqrt 3)(1 - 1/K^2), von Mises at the bore with end load, Sy at service temperature"
 _FAUPEL = "p = (2/sqrt 3) Sy ln K (2 - Sy/Su), Faupel 1956"
-_BEARING = "2.4 d t Su, AISC 360-16 J3.10 form"
-_TEAR_OUT = "1.2 lc t Su with lc the clear distance, AISC 360-16 J3.10 form"
+_BEARING = "2.4 d t Su, AISC 360-16 J3.10 form, which limits the hole's growth in service; its rupture form is 3.0"
+_TEAR_OUT = (
+    "1.2 lc t Su with lc the clear distance, AISC 360-16 J3.10 form, which limits the hole's growth in service; its rupture "
+    "form is 1.5"
+)
 _ANNULUS = "Su on the annulus that is left, over the end load"
 
 MODES: tuple[Mode, ...] = (
@@ -95,9 +106,12 @@ MODES: tuple[Mode, ...] = (
          closures.plate_bending, closures.plate_note),
     Mode("shoulder shear", "closure", "rupture", "Ssu on the cylinder through the shoulder, over its load",
          closures.shoulder_shear, closures.ring_note),
-    Mode("seal extrusion", "closure", "seal",
-         "Parker ORD 5700 Fig 3-2 by hardness (for 100 000 cycles), low edge of a remembered band; gap grown by the "
-         "case's dilation at that pressure",
+    Mode("backup ring advised", "closure", ADVICE,
+         "the strictest of makers' tables of gaps for service, by hardness, gap and cross-section; gap grown by the case's "
+         "dilation at that pressure", seals.backup_ring_advised, seals.advice_note),
+    Mode("seal extrusion", "closure", "leak",
+         "twice the most lenient maker's gap for service, at most where the gap of one side comes to a fifth of the "
+         "cross-section (judgement); gap grown by the case's dilation at that pressure",
          seals.seal_extrusion, seals.seal_note),
     Mode("seat compression", "nozzle", "rupture", "compressive strength on the annular seat of the insert",
          closures.seat_compression, closures.seat_note),
@@ -138,7 +152,7 @@ def assess_ladder(
     Notes
     -----
     Validity is that of each rung. A mode that cannot be computed is listed with the reason, never passed. Required
-    factors: ``motors.factors`` by kind, else `DEFAULT_FACTORS`.
+    factors: ``motors.factors`` by kind, else `DEFAULT_FACTORS`; 0 where nothing is required.
     """
     expected = maximum_expected_pressure
     if expected is None and figures is not None:
@@ -178,6 +192,7 @@ def _rung(row: Mode, part: str, motors: Motors, situation: Situation) -> Rung:
         factor=_factor(value, row, situation),
         required=np.full(motors.size, motors.factors.get(row.kind, DEFAULT_FACTORS[row.kind])),
         note=_text(row.note, motors, situation) if motors.size == 1 and row.note is not None else "",
+        certainty=certainty(row.mode, row.kind, motors, situation.end),
     )
 
 

@@ -44,7 +44,8 @@ class Material:
     """One material in one temper and form; SI units; None where a number is not known.
 
     Strengths, moduli Pa; density kg/m3; expansion 1/K; conductivity W/m/K; specific_heat J/kg/K; temperatures K;
-    regression_rate m/s at regression_at Pa. `bearing_strength` holds at an edge ratio e/D of 2.0 and
+    regression_rate m/s at regression_at Pa. `typical_` strengths stand beside minimums: what half of all parts exceed.
+    `bearing_strength` holds at an edge ratio e/D of 2.0 and
     `bearing_strength_short` at 1.5. `limit_temperature` is the continuous service limit, `minimum_temperature` the
     coldest at which a seal still follows its seat. `sources` maps a field to (source, "read" | "read at second hand" |
     "remembered" | "derived"). `deratings` is in order of preference: the first table is the default.
@@ -71,6 +72,8 @@ class Material:
     limit_temperature: float | None = None
     minimum_temperature: float | None = None
     char_temperature: float | None = None
+    typical_tensile_strength: float | None = None
+    typical_yield_strength: float | None = None
     regression_rate: float | None = None
     regression_at: float | None = None
     heat_affected_yield_ratio: float | None = None

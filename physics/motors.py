@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from physics.materials import Material
+    from physics.scatter import Certainty
 
 Array = NDArray[np.float64]
 
@@ -404,7 +405,8 @@ class Rung:
     """One failure mode of one part over the batch.
 
     Exactly one of `pressure` (head-end pressure at which it happens, Pa, (n,)) and `time` (s from ignition, (n,), inf
-    where it does not happen) is set. `factor` is the distance to what is expected, `required` the factor asked for.
+    where it does not happen) is set. `factor` is the distance to what is expected, `required` the factor asked for (0:
+    nothing is asked). `kind` is one of `physics.ladder.KINDS`, `certainty` how sure the rung is.
     """
 
     mode: str
@@ -416,11 +418,34 @@ class Rung:
     factor: Array
     required: Array
     note: str = ""
+    certainty: Certainty | None = None
 
     @property
     def ok(self) -> NDArray[np.bool_]:
-        """Whether the factor reaches what is required; NaN never passes."""
-        return np.asarray(self.factor >= self.required)
+        """Whether the factor reaches what is required; NaN never passes. Where 0 is required, nothing is asked."""
+        return np.asarray((self.factor >= self.required) | (np.asarray(self.required) == 0.0))
+
+    @property
+    def likely(self) -> Array:
+        """Median pressure [Pa] or time [s] at which it happens, (n,); the design value where nothing more is known."""
+        ratio = 1.0 if self.certainty is None else self.certainty.ratio
+        return np.asarray(ratio * np.asarray(self.time if self.pressure is None else self.pressure))
+
+    @property
+    def scatter(self) -> float:
+        """Standard deviation of the logarithm of the pressure or time. [-]"""
+        return 0.0 if self.certainty is None else self.certainty.scatter
+
+    @property
+    def band(self) -> tuple[Array, Array]:
+        """Pressures [Pa] or times [s] by which 5 % and 95 % of such parts have let go, (n,) each."""
+        reach = 1.0 if self.certainty is None else self.certainty.reach
+        return np.asarray(self.likely / reach), np.asarray(self.likely * reach)
+
+    @property
+    def rests_on(self) -> str:
+        """The weakest status of all that the rung uses."""
+        return "judgement" if self.certainty is None else self.certainty.rests_on
 
 
 @dataclass(frozen=True)

@@ -273,7 +273,8 @@ def _bar(
             sheet.line([(x, y - 0.9), (x, y + high + 0.5)], 0.5, "#ffffff")
             sheet.line([(x, y - 0.9), (x, y + high + 0.5)], 0.3, INK)
     known = row["factor"] is not None and not math.isnan(row["factor"])
-    factor = f"×{row['factor']:.2f} of {row['required']:.2f}" if known else "–"
+    asked = "advice" if row["required"] is None else f"of {row['required']:.2f}"
+    factor = f"×{row['factor']:.2f} {asked}" if known else "–"
     text = f"{number_in(row['pressure'], 'pressure', labels.units)}  {factor}" + ("" if good else "  SHORT")
     sheet.text(MARGIN + bar + label_width + 40.0, y, text, size, "right", color=INK if good else ALARM)
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from physics.ladder import ADVICE
 from physics.motors import Ladder, Rung
 
 
@@ -31,7 +32,7 @@ def ladder_rows(ladder: Ladder, index: int = 0) -> list[dict[str, Any]]:
 
 def _row(rung: Rung, index: int) -> dict[str, Any]:
     factor, required = _one(rung.factor, index), _one(rung.required, index)
-    met = factor is not None and required is not None and factor >= required
+    required = required or None  # of advice nothing is asked
     return {
         "mode": rung.mode,
         "part": rung.part,
@@ -40,7 +41,7 @@ def _row(rung: Rung, index: int) -> dict[str, Any]:
         "time": _one(rung.time, index),
         "factor": factor,
         "required": required,
-        "ok": bool(met),
+        "ok": bool(_one(rung.ok, index)),
         "basis": rung.basis,
         "note": rung.note,
     }
@@ -49,4 +50,4 @@ def _row(rung: Rung, index: int) -> dict[str, Any]:
 def _order(row: dict[str, Any]) -> tuple[int, float]:
     is_time = row["pressure"] is None
     value = row["time"] if is_time else row["pressure"]
-    return (1 if is_time else 0, math.inf if value is None or math.isnan(value) else value)
+    return (2 if row["kind"] == ADVICE else 1 if is_time else 0, math.inf if value is None or math.isnan(value) else value)

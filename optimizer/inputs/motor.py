@@ -22,7 +22,7 @@ from optimizer.inputs.text import Document, parse_document, plain_data, read_doc
 from optimizer.inputs.tolerances import read_tolerances
 from optimizer.problems import InputError, Problems, plain_file
 from optimizer.units import show_dimension
-from optimizer.vocabulary import CLOSURES, FACTOR_KINDS, SECTIONS
+from optimizer.vocabulary import CLOSURES, FACTOR_KINDS, OLD_FACTOR_KINDS, SECTIONS
 from physics.assembly import SHAPES
 from physics.motors import Airframe, Ambient, Array, Case, Grains, Liner, Motors, Nozzle, Propellant
 
@@ -318,8 +318,12 @@ class _MotorReader:
         table = sub_table(self.root, "factors")
         if table is None:
             return {}
-        table.refuse_unknown(FACTOR_KINDS)
-        return table.read(SECTIONS["factors"])
+        table.refuse_unknown(FACTOR_KINDS, tuple(OLD_FACTOR_KINDS))
+        given = table.read(SECTIONS["factors"])
+        for old, new in OLD_FACTOR_KINDS.items():
+            if old in given and new in given:
+                table.problem(old, f"is the older name of {new}, which is given too", f"remove {old}", "E114")
+        return {OLD_FACTOR_KINDS.get(kind, kind): value for kind, value in given.items()}
 
     def _check_fit(self, parts: Mapping[str, Any]) -> None:
         """Whether grains and liner go into the case."""

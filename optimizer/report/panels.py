@@ -115,7 +115,10 @@ def ladder(design: View, units: str) -> dict[str, Any]:
     """The failure ladder as bars: places in percent of the scale, texts beside them."""
     rows = list(design.get("ladder") or ())
     expected = design.get("maximum_expected_pressure")
-    pressures = sorted((row for row in rows if row.get("time") is None), key=lambda row: _last(row.get("pressure")))
+    pressures = sorted(
+        (row for row in rows if row.get("time") is None),
+        key=lambda row: (row.get("kind") == "advice", _last(row.get("pressure"))),
+    )
     times = sorted((row for row in rows if row.get("time") is not None), key=lambda row: _last(row["time"]))
     top = bar_ceiling([_last(row.get("pressure")) for row in pressures], expected)
     shown_top = in_display([top], "pressure", units)[0]
@@ -135,7 +138,7 @@ def _last(value: float | None) -> float:
 
 def _pressure_rung(row: View, top: float, expected: float | None, units: str) -> dict[str, Any]:
     pressure, required = row.get("pressure"), row.get("required")
-    needed = None if required is None or expected is None else required * expected
+    needed = None if not required or expected is None else required * expected
     place = math.nan if pressure is None else float(pressure)
     return {
         **_rung(row),
@@ -155,7 +158,7 @@ def _rung(row: View) -> dict[str, Any]:
         "part": row["part"],
         "ok": bool(row["ok"]),
         "factor": text,
-        "required": "–" if required is None else f"{required:.2f}",
+        "required": "–" if not required else f"{required:.2f}",
         "basis": row.get("basis") or "",
         "note": row.get("note") or "",
     }

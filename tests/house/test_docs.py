@@ -269,7 +269,8 @@ def test_the_picture_of_the_readme_is_the_ladder_of_today():
         if math.isinf(float(level[0])):
             number = "not reached in the model"
         else:
-            number = f"{show(float(level[0]), kind, 'metric')} ×{float(rung.factor[0]):.2f} of {float(rung.required[0]):.2f}"
+            asked = f"of {float(rung.required[0]):.2f}" if rung.required[0] else "advice"
+            number = f"{show(float(level[0]), kind, 'metric')} ×{float(rung.factor[0]):.2f} {asked}"
         expected.append((f"{rung.mode} {rung.part}", number))
     assert drawn == expected, "make it again: the command stands in DEVELOPERS.md"
     assert len(drawn) > 25 and f"max. expected {show(float(look.maximum_expected_pressure[0]), 'pressure', 'metric')}" in (

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from physics import ladder
-from physics.ladder import DEFAULT_FACTORS, MODES, Mode, assess_ladder
+from physics.ladder import ADVICE, DEFAULT_FACTORS, KINDS, MODES, Mode, assess_ladder
 from physics.materials import Material, material
 from physics.modes import NotComputable
 from physics.motors import (
@@ -183,7 +183,7 @@ class TestEveryRung:
     def test_every_mode_of_structure_and_seals_is_reached(self) -> None:
         seen = {mode for retention in RETENTIONS for mode, _ in rungs(motor(retention))}
         assert seen == {row.mode for row in STRUCTURE}
-        assert len(seen) == 25
+        assert len(seen) == 26
 
     def test_nothing_is_left_unassessed_when_everything_is_given(self) -> None:
         for retention in RETENTIONS:
@@ -202,7 +202,7 @@ class TestEveryRung:
             assert len(rung.basis) > 15
             assert bool(rung.ok[0]) == (rung.factor[0] >= rung.required[0])
             checked += 1
-        assert checked == {"radial-screws": 28, "threaded-ring": 18, "snap-ring": 24}[retention]
+        assert checked == {"radial-screws": 30, "threaded-ring": 20, "snap-ring": 26}[retention]
 
     @pytest.mark.parametrize("retention", RETENTIONS)
     def test_falls_when_the_part_is_weaker(self, retention: str) -> None:
@@ -215,7 +215,7 @@ class TestEveryRung:
     def test_strengths_scale_the_pressure_in_proportion(self, retention: str) -> None:
         strong, weak = rungs(motor(retention)), rungs(weaker(motor(retention), 0.8))
         for key, rung in strong.items():
-            if key[0] != "seal extrusion":
+            if rung.kind not in ("leak", "advice"):
                 assert weak[key].pressure == pytest.approx(0.8 * rung.pressure, rel=1e-12), key  # type: ignore[operator]
 
     @pytest.mark.parametrize("retention", RETENTIONS)
@@ -255,8 +255,8 @@ class TestEveryRung:
             assert rung.factor.shape == (0,)
 
     def test_rows_are_distinct_and_of_a_known_kind(self) -> None:
-        assert len({row.mode for row in MODES}) == len(MODES) == 29
-        assert {row.kind for row in MODES} <= set(DEFAULT_FACTORS)
+        assert len({row.mode for row in MODES}) == len(MODES) == 30
+        assert {row.kind for row in MODES} == set(KINDS) == set(DEFAULT_FACTORS)
         assert {row.part for row in MODES} == {"case", "closure", "liner", "nozzle", "grains"}
 
 
@@ -350,16 +350,14 @@ class TestNotAssessed:
 
     def test_hardness_outside_the_chart(self) -> None:
         soft = motor().with_values({"forward_closure.seal.hardness": one(40.0)})
-        assert "outside the chart" in self.reason(soft, "seal extrusion", "forward closure")
+        assert "outside the makers' tables" in self.reason(soft, "seal extrusion", "forward closure")
 
-    def test_a_gap_wider_than_the_chart(self) -> None:
-        loose = motor().with_values({"forward_closure.seal.gap": one(0.8e-3)})
-        assert "wider than the chart" in self.reason(loose, "seal extrusion", "forward closure")
+    def test_a_gap_wider_than_the_tables_is_assessed_and_falls_short(self) -> None:
         mixed = dataclasses.replace(motor().repeat(2), size=2)
         mixed = mixed.with_values({"aft_closure.seal.gap": np.array([5e-5, 0.8e-3])})
         rung = rungs(mixed)["seal extrusion", "aft closure"]
-        assert rung.pressure is not None and np.isnan(rung.pressure).tolist() == [False, True]
-        assert not rung.ok[1]
+        assert rung.pressure is not None and rung.pressure[0] > 2.0 * rung.pressure[1] >= 0.0
+        assert rung.ok[0] and not rung.ok[1]
 
     def test_no_mode_swallows_another_error(self, monkeypatch: pytest.MonkeyPatch) -> None:
         def broken(motors: Motors, situation: Situation) -> Array:
@@ -381,7 +379,7 @@ class TestFactors:
 
     def test_nothing_to_compare_with_never_passes(self) -> None:
         found = assess_ladder(motor()).rungs
-        assert found and all(np.isnan(r.factor[0]) and not r.ok[0] for r in found)
+        assert found and all(np.isnan(r.factor[0]) and (not r.ok[0] or r.kind == ADVICE) for r in found)
 
     def test_required_factors_of_the_file(self) -> None:
         asked = dataclasses.replace(motor(), factors={"rupture": 3.0})
@@ -431,7 +429,7 @@ class TestFactors:
             keys += [f"{end}.{k}" for k in names]
         grown = base.with_values({key: base.value(key) * scale for key in keys})
         for key, rung in rungs(grown).items():
-            if key[0] not in ("seal extrusion", "ring thread shear", "screw shear"):
+            if rung.kind not in ("leak", "advice") and key[0] not in ("ring thread shear", "screw shear"):
                 np.testing.assert_allclose(rung.pressure, rungs(base)[key].pressure, rtol=1e-9, err_msg=str(key))
 
 

@@ -2,18 +2,30 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+from importlib.resources import files
+
 import numpy as np
 import pytest
 
-from physics.motors import Seal
+from optimizer import load_motor
+from physics.materials import material
+from physics.motors import Case, Closure, Motors, Seal, Situation
+from physics.scatter import table
 from physics.seals import (
+    MAKERS,
+    MakersTable,
+    allowed_by_section,
+    allowed_pressure,
     as568,
     as568_sizes,
-    extrusion_constant,
-    extrusion_pressure,
+    backup_ring_advised,
+    fitting_rings,
     gland_figures,
     gland_fill,
-    second_maker_gap,
+    seal_extrusion,
+    service_limits,
     squeeze,
     squeeze_band,
     stretch,
@@ -128,29 +140,99 @@ def test_metric_housings_fill_and_squeeze_within_practice(section: float, depth:
     assert low - 0.02 <= squeeze(np.asarray(section), np.asarray(depth)) <= high + 0.02
 
 
-def ring(section: float, depth: float, hardness: float = 70.0) -> Seal:
-    return Seal(*(np.array([v]) for v in (1.0, section * INCH, depth * INCH, 5e-5, hardness)))
+def one(value: float) -> np.ndarray:
+    return np.asarray(value, dtype=float)
 
 
-def test_extrusion_chart_is_a_band() -> None:
-    # S5-12, remembered (weak): 70 Shore A about 0.008-0.010 in total diametral gap at 1500 psi; 90 Shore A twice the
-    # pressure at equal gap. A band: the low edge is used.
-    for diametral in (0.008, 0.010):
-        pressure = extrusion_pressure(
-            extrusion_constant(np.asarray(70.0)), np.asarray(diametral / 2 * INCH), np.asarray(0.0)
-        )
-        assert 0.75 * 1500 <= pressure / PSI <= 1500 * (1 + 1e-9)
-    assert extrusion_constant(np.asarray(90.0)) / extrusion_constant(np.asarray(70.0)) == pytest.approx(2.0)
+SEAL_AND_DESIGN, RING_DESIGN = MAKERS
 
 
-def test_two_makers_agree_on_what_hardness_buys() -> None:
-    # remembered (weak): the second maker's table also gives 90 Shore A about twice 70 at equal gap, e.g. 0.10 mm
-    soft = next(p for p in np.arange(3.5, 10.5, 0.01) if second_maker_gap(p * 1e6, 70.0) <= 0.08e-3)
-    hard = next(p for p in np.arange(3.5, 35.0, 0.01) if second_maker_gap(p * 1e6, 90.0) <= 0.08e-3)
-    assert 1.5 < hard / soft < 2.5
+@pytest.mark.parametrize(
+    ("table", "hardness", "psi", "gap"),
+    [
+        # read: Seal & Design Inc., Extrusion Limits; bands of pressure, here at their lower ends
+        *((SEAL_AND_DESIGN, 70, p, g) for p, g in ((500, 0.010), (1000, 0.006), (1500, 0.004), (2000, 0.002))),
+        *((SEAL_AND_DESIGN, 90, p, g) for p, g in ((500, 0.024), (1000, 0.020), (1500, 0.016), (2000, 0.010))),
+        # read at second hand: Ring Design, chapter 12 of an O-ring maker's guide
+        *((RING_DESIGN, 60, p, g) for p, g in ((500, 0.010), (750, 0.005), (1000, 0.002), (1250, 0.001))),
+        *((RING_DESIGN, 70, p, g) for p, g in ((500, 0.015), (750, 0.011), (1000, 0.008), (1250, 0.004), (1500, 0.002))),
+        *((RING_DESIGN, 80, p, g) for p, g in ((500, 0.020), (750, 0.016), (1000, 0.012), (1250, 0.009), (1500, 0.007))),
+        *((RING_DESIGN, 90, p, g) for p, g in ((500, 0.025), (750, 0.023), (1000, 0.018), (1250, 0.015), (1500, 0.012))),
+    ],
+)  # fmt: skip
+def test_the_makers_own_points(table: MakersTable, hardness: float, psi: float, gap: float) -> None:
+    """Total diametral gap, inches: the pressure printed beside it, and less for any wider gap."""
+    radial = 0.5 * gap * INCH
+    assert float(allowed_pressure(table, one(hardness), one(radial), one(0.0))) / PSI == pytest.approx(psi, rel=1e-9)
+    assert float(allowed_pressure(table, one(hardness), one(radial * 1.01), one(0.0))) / PSI < psi
+
+
+@pytest.mark.parametrize(
+    ("section", "gap"),
+    # read: Ace Seal after ERIKS, diametral, 70 Shore A, about 1200 psi, upper ends of its ranges
+    [(0.070, 0.004), (0.103, 0.005), (0.139, 0.006), (0.210, 0.007), (0.275, 0.010)],
+)
+def test_the_table_by_section(section: float, gap: float) -> None:
+    def held(share: float) -> float:
+        return float(allowed_by_section(one(section * INCH), one(0.5 * share * gap * INCH), one(0.0))) / PSI
+
+    assert held(0.999) == np.inf and held(1.001) == pytest.approx(1200 / 1.001) and held(2.0) == pytest.approx(600)
+
+
+@pytest.mark.parametrize(
+    ("hardness", "acceptable"),
+    # read: Apple Rubber's guide, 1000 psi across 0.016 in on the diameter: 70 Shore A is not acceptable, 80 is with
+    # two backup rings preferred
+    [(70.0, False), (80.0, False)],
+)
+def test_a_third_maker_asks_for_backup_rings_where_the_strictest_does(hardness: float, acceptable: bool) -> None:
+    limits = service_limits(ring(0.139, 0.111, hardness, gap=0.008), one(0.0))
+    assert bool(np.min(limits) >= 1000 * PSI) is acceptable
+
+
+def test_no_gap_needs_no_backup_ring_up_to_where_the_tables_end() -> None:
+    # read: Parker ORD 5700 section 4.0: above 1500 psi backup rings are to be looked into; MIL-G-5514 and AS4873 grooves
+    # seal all elastomers to 1500 psi (Parco, read)
+    assert np.min(service_limits(ring(0.139, 0.111, 70.0, gap=0.0005), one(0.0))) / PSI == pytest.approx(1500)
+
+
+def test_the_joint_that_was_measured_lies_inside_the_band() -> None:
+    """Read: a student team's water proof of a 2 in case, gap 44.46 - 44.00 mm, 2-131 ring, 89.8 bar held for minutes.
+
+    The hardness is not written: 70 Shore A is the softest that is usual. Case of 6063-T5, 50.8 x 3.17 mm. The 95 % end
+    of the leak rung's band must lie above what the joint held; so must it for every harder ring.
+    """
+    reach = math.exp(1.6449 * table()["seal extrusion"].scatter)
+    for hardness in (70.0, 75.0, 90.0):
+        motors = joint_measured(hardness)
+        likely = float(seal_extrusion(motors, Situation("forward"))[0])
+        assert likely * reach > 8.98e6, hardness
+        # and it is not known to leak where the makers' advice ends: that lies far below
+        assert float(backup_ring_advised(motors, Situation("forward"))[0]) < 0.5 * 8.98e6 or hardness == 90.0
+
+
+def joint_measured(hardness: float) -> Motors:
+    seal = Seal(*(np.array([v]) for v in (1.0, 2.62e-3, 2.0e-3, 0.23e-3, hardness)))
+    own = Case(material("6063-T5"), np.array([50.8e-3]), np.array([0.5 * (50.8e-3 - 44.46e-3)]))
+    base = load_motor(files("optimizer") / "starter" / "motor.toml").motors
+    return replace(base, case=own, forward_closure=Closure("radial-screws", seal=seal))
+
+
+def ring(section: float, depth: float, hardness: float = 70.0, gap: float = 0.002) -> Seal:
+    return Seal(*(np.array([v]) for v in (1.0, section * INCH, depth * INCH, gap * INCH, hardness)))
+
+
+@pytest.mark.parametrize("dash", [30, 130, 228, 334])
+def test_the_ring_of_a_published_groove_fits_it(dash: int) -> None:
+    # S5 table, read at second hand (Parker Table 4-2): bore A and groove B1 of each size
+    _, bore, groove = SIZES[dash]
+    found = fitting_rings(bore * INCH, 0.5 * (bore - groove) * INCH)
+    assert dash in [item.dash for item in found]
 
 
 def test_silicone_gets_half_the_gap() -> None:
-    # S5-09, read at second hand: halve the clearances for silicone
-    assert extrusion_constant(70.0, factor=0.5) == pytest.approx(0.5 * extrusion_constant(70.0))
-    assert np.isnan(extrusion_constant(np.asarray(50.0)))
+    # read: Ace Seal, Machinery's Handbook p. 2679 and Parker section 4.0: reduce the clearances by 50 %
+    plain, soft = (replace(ring(0.139, 0.111, gap=gap), material=own)
+                   for gap, own in ((0.006, None), (0.003, material("silicone", "seal"))))  # fmt: skip
+    np.testing.assert_allclose(service_limits(plain, one(0.0)), service_limits(soft, one(0.0)), rtol=1e-12)
+    np.testing.assert_array_equal(np.isnan(service_limits(ring(0.139, 0.111, 50.0), one(0.0))), True)

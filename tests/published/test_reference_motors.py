@@ -246,7 +246,7 @@ def held(case: str, forward: str) -> dict[str, float]:
 def test_metric_screws_in_a_steel_tube() -> None:
     """Six M5 A2-70 on their shanks, load sharing 0.8, in 50 x 1.5 mm 4130 of 95 ksi (MIL-HDBK-5J, second hand)."""
     found = held(
-        'material = "4130 normalised"\nouter_diameter = "50 mm"\nwall = "1.5 mm"\nlength = "400 mm"',
+        'material = "4130 normalised aircraft tube"\nouter_diameter = "50 mm"\nwall = "1.5 mm"\nlength = "400 mm"',
         'retention = "radial-screws"\nscrew = "M5x0.8"\ngrade = "A2-70"\ncount = 6\nedge_distance = "9 mm"\n'
         'shear_plane = "shank"\nload_sharing = 0.8',
     )
