@@ -27,6 +27,8 @@ STOCKED = {
     "throat_diameter": ("reamers-metric", "reamers-imperial"),
 }
 """Variables that are drilled or reamed, with the lists that their tools come from."""
+SAWN_OFF = 1e-3
+"""What may be sawn off all grains of a filled case together for a rounded throat: its convergent is longer. [m]"""
 SHOWN = ("maximum_expected_pressure", "peak_pressure", "total_impulse", "burn_time", "smallest_factor")
 
 
@@ -151,7 +153,7 @@ def _figures(motors: Motors, kernel: str, study: Any, drawn: int) -> list[tuple[
 def _passes(found: Assessment, kernel: str, study: Any, drawn: int) -> NDArray[np.bool_]:
     """Which motors meet every limit that the study sets, (n,)."""
     rules = rules_of(study)
-    good = found.described & found.fits & np.isfinite(found.maximum_expected_pressure)
+    good = found.described & _fits(found, study) & np.isfinite(found.maximum_expected_pressure)
     for rung in found.ladder.rungs:
         required = rules.factors.get(rung.mode, rung.required)
         good &= np.broadcast_to((rung.factor >= required) | (np.asarray(required) == 0.0), good.shape)
@@ -165,6 +167,14 @@ def _passes(found: Assessment, kernel: str, study: Any, drawn: int) -> NDArray[n
     if rules.scattered and rows.size:
         good[rows] &= _stands_scatter(found.motors.take(rows), kernel, rules, study.driver.samples)
     return good
+
+
+def _fits(found: Assessment, study: Any) -> NDArray[np.bool_]:
+    """Which motors go together, (n,). Grains that fill the case are sawn to the room that another throat leaves them."""
+    if study.grain_length_mode != "fill":
+        return found.fits
+    beside = True if found.fit is None else np.asarray(found.fit["in_airframe"], dtype=bool)
+    return np.asarray(found.fits | (beside & (found.assembly.left > -SAWN_OFF)))
 
 
 def _stands_scatter(motors: Motors, kernel: str, rules: Rules, samples: int) -> NDArray[np.bool_]:

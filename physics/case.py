@@ -175,7 +175,7 @@ _SYMBOLS = {"yield_strength": "Sy", "tensile_strength": "Su", "shear_strength": 
 
 
 def strength_note(motors: Motors, material: Material, *names: str) -> str:
-    """The strengths used of a metal part in few words: "Su 290 MPa (42100 psi) x 0.859 at 120 °C, 6061-T6"."""
+    """The strengths used of a metal part in few words: "Su 290 MPa (42.1 ksi) x 0.859 at 120 °C, 6061-T6"."""
     at = float(np.max(service_temperature(motors)))
     derated = material.derating() is not None and at > WARMEST_WITHOUT_TABLE
     parts = []
@@ -183,7 +183,7 @@ def strength_note(motors: Motors, material: Material, *names: str) -> str:
         number = getattr(material, name)
         if number is None:
             continue
-        text = f"{_SYMBOLS[name]} {pressure_text(np.asarray(number))}"
+        text = f"{_SYMBOLS[name]} {strength_text(number)}"
         if derated:
             ratio = material.yield_ratio if name == "yield_strength" else material.ultimate_ratio
             text += f" x {float(ratio(at)):.3f} at {at - ZERO_CELSIUS:.0f} °C"
@@ -333,6 +333,15 @@ def pressure_text(pressure: Array) -> str:
     """
     value = float(np.ravel(pressure)[0])
     return f"{plain_digits(value / 1e6)} MPa ({plain_digits(value / 6894.757293168)} psi)"
+
+
+def strength_text(strength: float) -> str:
+    """A strength in both unit systems, as the handbooks of each print it.
+
+    >>> strength_text(290e6)
+    '290 MPa (42.1 ksi)'
+    """
+    return f"{plain_digits(strength / 1e6)} MPa ({plain_digits(strength / 6894757.293168)} ksi)"
 
 
 def plain_digits(value: float) -> str:

@@ -24,6 +24,7 @@ from physics.case import (
     sentences,
     service_temperature,
     strength,
+    strength_text,
 )
 from physics.materials import WARMEST_WITHOUT_TABLE, Material
 from physics.modes import NotComputable, need
@@ -257,13 +258,13 @@ def shear_note(motors: Motors, situation: Situation) -> str:
     in_threads = bool(np.all(screws.threads_in_plane > 0.5))
     other = _pressure(motors, situation.end, shank if in_threads else threads)
     name = "the plain shank" if in_threads else "the threads"
-    one = f"one screw carries {_force_text(threads)} on its threads and {_force_text(shank)} on its shank"
+    one = f"one screw: {_force_text(threads)} on its threads, {_force_text(shank)} on its shank"
     own = _pressure(motors, situation.end, threads if in_threads else shank)
     hot = bool(np.any(service_temperature(motors) > WARMEST_WITHOUT_TABLE))
     return sentences(
         f"with {name} in the plane: {pressure_text(other)}",
         one,
-        f"Su {pressure_text(np.asarray(_least(screws.tensile_strength)))} {screws.grade}".strip(),
+        f"Su {strength_text(_least(screws.tensile_strength))} {screws.grade}".strip(),
         f"fitting factor {_least(screws.fitting_factor):.3g}",
         "" if _least(screws.load_sharing) >= 1.0 else f"load sharing {_least(screws.load_sharing):.3g}",
         "the screws at room temperature" if hot else "",

@@ -593,7 +593,7 @@ def test_check_names_what_falls_short_above_the_ladder(tmp_path, wide):
     short = {rung["mode"] for rung in strict(run("check", tmp_path / "weak.toml", "--json").stdout)["ladder"] if not rung["ok"]}
     assert all(mode in above for mode in short)
     # The notes of what falls short stand under the ladder, before anything else.
-    assert "one screw carries" in flat(below.partition("\nBallistics\n")[0])
+    assert "one screw: " in flat(below.partition("\nBallistics\n")[0])
 
 
 @pytest.mark.parametrize("kernel", ["steady", "transient"])
