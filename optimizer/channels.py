@@ -137,6 +137,10 @@ def _upside_down(values: Array) -> bool:
     level = float(np.median(values))
     quiet = float(np.percentile(values, 10)) if level > 0 else float(np.percentile(values, 90))
     low, high = float(np.min(values)), float(np.max(values))
+    count = max(values.size // 100, 8)
+    first, last = float(np.median(values[:count])), float(np.median(values[-count:]))
+    if abs(first - last) < 0.1 * (high - low) and abs(first) < 0.3 * (high - low):
+        quiet = first  # both ends are at rest; of a record that is nearly all burn no percentile is
     return (quiet - low) > 3.0 * (high - quiet)
 
 

@@ -61,6 +61,8 @@ LINGERS, HOT_LINGERS = 1.0, 2.0
 judgement: a bare wall in the gas does not last long."""
 THE_LINERS = 0.75
 """Share of a softened case that is laid to a liner which was through before; our judgement."""
+NEAR_END = 0.2
+"""Share of the case's length that counts as one of its ends; our judgement."""
 DEPARTS = 1.12
 """A recorded pressure that is so many times the predicted one, or below one over it, is told apart from it."""
 PREDICTED_ERROR, RECORDED_ERROR = 0.15, 0.05
@@ -195,6 +197,9 @@ class RuledOut:
         return {"mode": self.mode, "part": self.part, "likelihood": self.likelihood, "why": self.why}
 
 
+WHY_FIRST = ("why the pressure rose", "why the pressure was low", "pressure or part")
+
+
 @dataclass(frozen=True)
 class Explanation:
     """Candidates, most likely first, and what is left over for causes that are not on the ladder.
@@ -225,6 +230,11 @@ class Explanation:
     predicted: History | None = None
     departure: Departure | None = None
     pressure_or_part: Mapping[str, float] | None = None
+
+    @property
+    def why_first(self) -> list[str]:
+        """What is to be said before any part is looked at: why the pressure was not the predicted one, and what that means."""
+        return [item.text for item in self.cautions if item.about in WHY_FIRST]
 
     def in_short(self, reasons: Sequence[str]) -> list[str]:
         """Reasons with what is said once for all left out, and those of one kind run together."""
@@ -289,17 +299,31 @@ def explain(firing: Firing, kernel: str = "steady", units: str = "metric") -> Ex
         raise _refused(firing, "observed", "says nothing; an explanation needs what was seen", fix)
     assessment = assess(motors, kernel=kernel, curve=True)
     notes: list[Caution] = []
+    firing = _with_end(firing, motors, notes, units)
     recorded = _history(firing, assessment)
     pressure = _pressure(firing, assessment, recorded, notes)
     rungs = [rung for rung in assessment.ladder.rungs if rung.kind != ADVICE and math.isfinite(_level(rung))]
     weighed = _weigh(firing, assessment, rungs, _scatters(motors, rungs), pressure, units)
     departure = _departure(firing, assessment, recorded)
-    notes[:0] = _departure_notes(departure, units)
+    shares = _pressure_or_part(weighed, pressure, assessment, departure)
+    notes[:0] = [*_departure_notes(departure, units), *_weighed_notes(weighed, shares)]
     explanation = _explanation(firing, assessment, weighed, pressure, notes)
-    explanation = replace(
-        explanation, departure=departure, pressure_or_part=_pressure_or_part(weighed, pressure, assessment, departure)
-    )
+    explanation = replace(explanation, departure=departure, pressure_or_part=shares)
     return _pictured(explanation, assessment, recorded, _pressure_words(pressure, units))
+
+
+def _with_end(firing: Firing, motors: Motors, notes: list[Caution], units: str) -> Firing:
+    """The firing with the end that failed told by where things were found, where nobody said it."""
+    length = None if motors.case is None else motors.case.length
+    places = [one.position for one in firing.observed.at if one.position is not None]
+    if firing.observed.end or not places or length is None:
+        return firing
+    share = sum(places) / len(places) / float(np.ravel(length)[0])
+    end = "forward" if share < NEAR_END else "aft" if share > 1.0 - NEAR_END else "middle"
+    where = ", ".join(show(place, "length", units) for place in places)
+    told = f"Found at {where} from the forward end of the case: taken as {'the middle' if end == 'middle' else f'the {end} end'}."
+    notes.append(Caution("where it was found", told))
+    return replace(firing, observed=replace(firing.observed, end=end))
 
 
 def _refused(firing: Firing, key: str, problem: str, fix: str) -> InputError:
@@ -446,6 +470,24 @@ def _departure_notes(departure: Departure | None, units: str) -> Iterator[Cautio
             f"The record goes to {high} where {due} is predicted: {area:+.0f} % of burning area, a throat {throat:.0f} % larger, "
             "a leak, a slower propellant, or the motor let go on its way up. A part that failed at this pressure was weak or hot.",
         )
+
+
+def _weighed_notes(weighed: Sequence[_Weighed], shares: Mapping[str, float] | None) -> Iterator[Caution]:
+    """Whether the pressure was wrong or the part was weak, in words."""
+    if shares is None:
+        return
+    first = max(weighed, key=lambda item: item.weight).rung
+    told = [
+        f"{words} {100.0 * shares[name]:.0f} %"
+        for name, words in (
+            ("pressure", "the pressure was too high for a sound part"),
+            ("part", "the part was weak at a pressure it was made for"),
+            ("both", "a weak part met too high a pressure"),
+            ("neither", "neither: a sound part has too little margin there"),
+        )
+        if shares[name] >= 0.01
+    ]
+    yield Caution("pressure or part", f"If it was {first.mode} ({first.part}): {'; '.join(told)}.")
 
 
 def _pressure_or_part(

@@ -288,14 +288,15 @@ def _at_nozzle(
     def there(values: Array, start: float, stop: float) -> Array:
         inside = np.isfinite(values) & (time >= start) & (time <= stop)
         share = np.interp(time, time[inside], _run_through(time[inside], values[inside]), left=0.0, right=1.0)
-        drop = np.interp(share, gone, ratio)
-        return np.asarray(np.where((time >= start) & (time <= stop), drop, 1.0))
+        return np.asarray(np.interp(share, gone, ratio))
 
     moved = []
     for trace in tapped:
         if trace.channel.place == "head":
             drop = there(trace.values, trace.start, trace.stop)
-            trace = replace(trace, values=ambient + (trace.values - ambient) / drop)
+            # Where nothing flows there is no drop: what stands above ambient comes down to it at most.
+            lower = np.maximum(trace.values / drop, np.minimum(trace.values, ambient))
+            trace = replace(trace, values=lower)
         moved.append(trace)
     highest = float(np.max(ratio))
     notes.append(

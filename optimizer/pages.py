@@ -202,7 +202,9 @@ def explain_page(firing: Firing, explanation: Explanation, kernel: str, units: s
     """The page of `explain`."""
     pressure = explanation.pressure
     low, high = explanation.plausible
-    view = _common(explanation.firing, firing.path, units, explanation.cautions)
+    why = explanation.why_first
+    said = [item for item in explanation.cautions if item.text not in why]
+    view = _common(explanation.firing, firing.path, units, said)
     view |= {
         "kernel": kernel,
         "inputs": _firing_inputs(firing),
@@ -225,6 +227,7 @@ def explain_page(firing: Firing, explanation: Explanation, kernel: str, units: s
             }
             for candidate in explanation.candidates
         ],
+        "why_first": why,
         "elsewhere": explanation.elsewhere,
         "ruled_out": [
             item.as_json()

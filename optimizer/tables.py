@@ -1094,6 +1094,8 @@ def print_explanation(explanation: Explanation, units: str) -> None:
 
     screen.print(Text(explanation.firing, FIRST))
     screen.print(Text(evidence_line(explanation)))
+    for text in explanation.why_first:
+        screen.print(Text(text, FIRST if explanation.departure is not None else ""))
     screen.print(Text("What fits, likeliest first: a ranking under the scatter assumed, not a finding.", FAINT))
     screen.print(_ranking(explanation))
     block("What would tell them apart", _lines(tells(explanation)))
@@ -1107,7 +1109,11 @@ def print_explanation(explanation: Explanation, units: str) -> None:
             text = f"Of these, {rung_names(fitting)} would fit what was found: look there too."
             screen.print(Padding(Text(text, FIRST), (0, 0, 0, 2)))
     # What is left for causes beyond the ladder stands in the ranking already.
-    said = [item for item in explanation.cautions if item.about != "not on the ladder"]
+    said = [
+        item
+        for item in explanation.cautions
+        if item.about != "not on the ladder" and item.text not in explanation.why_first
+    ]
     block("Cautions", _lines(f"{item.about}: {item.text}" for item in said))
 
 

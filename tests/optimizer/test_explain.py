@@ -131,6 +131,13 @@ class TestHeatAndSurvival:
         assert any("from the start" in text for text in first.reasons_for)
         assert explanation.elsewhere < 0.1
 
+    @pytest.mark.parametrize(("position", "end"), [("15 mm", "forward"), ("160 mm", "middle"), ("320 mm", "aft")])
+    def test_a_place_tells_the_end_where_nobody_did(self, explained, position, end):
+        line = f'time_of_failure = "0.9 s"\nat = [{{found = "burn-through", position = "{position}", clock = 3}}]\n'
+        explanation = explained(line, self.GAP)
+        assert explanation.end == end and explanation.found == ("burn-through",)
+        assert explanation.candidates[0].mode == "liner burn-through"
+
     def test_sheared_screws_are_still_sheared_screws(self, explained):
         explanation = explained('time_of_failure = "0.9 s"\nend = "forward"\n' + SHEARED, self.GAP)
         assert explanation.candidates[0].mode == "screw shear"

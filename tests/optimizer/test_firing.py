@@ -494,7 +494,7 @@ class TestWhereItWasTaken:
 
     NARROW = MOTOR.replace('"18 mm"', '"16 mm"')
 
-    @pytest.fixture(scope="class")
+    @pytest.fixture
     def narrow(self, tmp_path_factory):
         from optimizer.inputs import load_motor
 
@@ -525,19 +525,19 @@ class TestWhereItWasTaken:
 
     def test_a_throat_measured_after_the_firing_is_used(self, tmp_path, narrow):
         t, head, _, force = narrow
-        said = FIRING + '[measured]\nthroat_diameter_after = "14 mm"\n'
+        said = FIRING + '[measured]\nthroat_diameter_after = "15 mm"\n'
         reduction = write(tmp_path, usual(*sampled((None, t, head, force))), said, self.NARROW)
-        assert reduction.measured["final_throat_diameter"] == 14e-3
-        assert "measured 14.00 mm" in about(reduction, "throat")[0]
+        assert reduction.measured["final_throat_diameter"] == 15e-3
+        assert "measured 15.00 mm" in about(reduction, "throat")[0]
         plain, _ = self.reduced(tmp_path, narrow, "")
         ratio = plain.measured["thrust_coefficient"] / reduction.measured["thrust_coefficient"]
-        assert 1.0 < ratio < (14.0 / 13.5) ** 2  # the mean area lies between the two
+        assert 1.0 < ratio < (15.0 / 13.5) ** 2  # the mean area lies between the two
 
 
 def test_a_long_burn_leaves_its_quiet_stretch(tmp_path, truth):
     """A tenth of a second before a burn of many seconds is quiet, and is used."""
     figures, t, p, force = truth
-    slow = (figures, 8.0 * t, p, force)
+    slow = (figures, 8.0 * t, p, (4.6 / 13.5) ** 2 * force)
     time, pressure, thrust = sampled(slow, rate=200.0, lead=0.3, tail=1.5, noise=0.002)
     motor = changed(MOTOR, ('"8 mm/s"', '"1 mm/s"'), ('"13.5 mm"', '"4.6 mm"'))
     reduction = write(tmp_path, usual(time, pressure, thrust), motor=motor)
