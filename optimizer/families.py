@@ -236,7 +236,7 @@ class Families:
 
     def evaluate(self, outer: Integers) -> Block:
         """A block of outsides by their digits (n, outer variables)."""
-        outer = np.asarray(outer, dtype=np.int64).reshape(-1, len(self.outer))
+        outer = np.asarray(outer, dtype=np.int64).reshape(len(outer), len(self.outer))
         digits = self.full_digits(outer)
         rejected: Counter[str] = Counter()
         rows, feasible = [], 0

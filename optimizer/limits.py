@@ -46,6 +46,18 @@ ALIASES = {
     FIT_LENGTH: "airframe.length",
 }
 """Limits that bear another name than the quantity they bound."""
+REASONS = {
+    CHOKED: "the gas reaches the speed of sound in the port: no throat may be as wide as the port before it",
+    OUTSIDE: "the propellant's rate law gives no steady pressure there, or the motor goes out",
+    STACK: "rings, plate, grains and nozzle, placed one behind the other, are longer than the case",
+    "grains longer than the case": "the grains, all together, are longer than the case",
+    "grain without length": "hardly any length, or none, is left for a grain",
+    "core as wide as the grain": "a core leaves no propellant",
+    "throat wider than the exit": "a nozzle's exit is narrower than its throat",
+    "grain wider than the bore": "the grains do not go into the liner",
+    "wall leaves no bore": "the wall of the tube is thicker than its radius",
+}
+"""What a builder is told of a reason that rules a candidate out before any limit is asked."""
 SCATTER_SEED = 1
 """The points of `spread` with its own seed, so that a search says the same of a motor."""
 FACTOR = "minimum_factor."

@@ -292,6 +292,8 @@ def _rate_lines(fit: Any) -> list[dict[str, Any]]:
 
 def search_page(result: SearchResult, units: str) -> str:
     """The page of `search`."""
+    from optimizer.report.tradeoff import end_lines
+
     study = result.study
     view = _common(study.name, study.path, units, [_PEOPLE])
     view |= {
@@ -310,6 +312,9 @@ def search_page(result: SearchResult, units: str) -> str:
         "rejected_by": result.rejected_by,
         "nearest": [row | {"results": {}, "motor_file": ""} for row in result.nearest],
         "relaxations": result.relaxations,
+        "ways_in": result.ways_in,
+        "range_ends": end_lines(result.range_ends, units),
+        "files": {"study": study.path.name, "motor": study.motor.path.name},
     }
     return report.render_search(view)
 

@@ -109,7 +109,7 @@ def nearly(families: Families, judges: tuple[Judge, ...]) -> Nearly:
 
 def _distinct(digits: list[Integers]) -> Integers:
     rows = dict.fromkeys(tuple(int(digit) for digit in row) for row in digits)
-    return np.array(list(rows), dtype=np.int64).reshape(len(rows), -1)
+    return np.array(list(rows), dtype=np.int64).reshape(len(rows), len(digits[0]) if digits else 0)
 
 
 def _all_misses(

@@ -11,6 +11,7 @@ otherwise; what the transient kernel gave stands beside them.
 
 from __future__ import annotations
 
+import math
 import sys
 import time
 from collections import Counter
@@ -23,15 +24,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer import results
+from optimizer.buildable import Way, ways_in
 from optimizer.families import Families
 from optimizer.front import spread_out
 from optimizer.inputs import motor_from_text
+from optimizer.inputs.spans import Span
+from optimizer.inputs.study import variable_spec
 from optimizer.inputs.writing import motor_text
 from optimizer.origin import code_hash, fingerprint, versions
 from optimizer.patterns import CatalogueError
 from optimizer.polish import roundings
 from optimizer.problems import InputError, Problem
-from optimizer.relax import DRAWN, Nearly, nearly
+from optimizer.relax import DRAWN, Nearly, misses, nearly
 from optimizer.screen import BLOCK, Screened, State, among, screen
 from optimizer.space import SpaceError
 from optimizer.store import MemoryStore, OtherStudyError, Store
@@ -115,12 +119,26 @@ class SearchResult:
     seconds: float = 0.0
     relaxations: list[dict[str, Any]] = field(default_factory=list)
     nearest: list[dict[str, Any]] = field(default_factory=list)
+    ways_in: list[dict[str, Any]] = field(default_factory=list)
+    range_ends: list[dict[str, Any]] = field(default_factory=list)
     messages: list[str] = field(default_factory=list)
     proof: str = ""
     budget_used: int | None = None
     convergence: list[tuple[int, float]] = field(default_factory=list)
     ties_not_listed: int = 0
     designs_not_listed: int = 0
+
+    @property
+    def not_assessed(self) -> list[dict[str, str]]:
+        """Modes that could be computed for none of the designs listed, with the reason in the first: in no factor here."""
+        found: dict[tuple[str, str], str] = {}
+        seen: set[int] = set()
+        for design in self.designs:
+            if id(design.assessment) not in seen:
+                seen.add(id(design.assessment))
+                for item in design.assessment.ladder.not_assessed:
+                    found.setdefault((item.mode, item.part), item.why)
+        return [{"mode": mode, "part": part, "why": why} for (mode, part), why in found.items()]
 
     def as_dict(self) -> dict[str, Any]:
         """The object of pareto.json and of `search --json`."""
@@ -141,6 +159,9 @@ class SearchResult:
             "rejected_by": self.rejected_by,
             "relaxations": self.relaxations,
             "nearest": self.nearest,
+            "ways_in": self.ways_in,
+            "range_ends": self.range_ends,
+            "not_assessed": self.not_assessed,
             "ties_not_listed": self.ties_not_listed,
             "designs_not_listed": self.designs_not_listed,
             "messages": self.messages,
@@ -290,6 +311,7 @@ def _result(
         some = result.designs[:MOST_ROUNDED]
         for design, found in zip(some, roundings(families.space, [d.digits for d in some], families.kernel), strict=True):
             design.roundings = [item.as_dict() for item in found]
+    result.range_ends = range_ends(result)
     if result.ties_not_listed:
         result.messages.append(
             f"{result.ties_not_listed} more candidates have exactly the objectives of a design listed"
@@ -458,6 +480,18 @@ def _add_relaxations(families: Families, screened: Screened, result: SearchResul
         missed = [item.as_dict() for item in near.misses]
         result.nearest.append({"id": number, "variables": families.space.described(near.digits), "misses": missed})
     result.messages += _about_look(families, found)
+    if not result.nearest and found.passing is None:
+        ways = [way.as_dict() | {"misses": _still_missed(way, families.kernel)} for way in ways_in(families.space, families.kernel)]
+        result.ways_in = sorted(ways, key=lambda way: bool(way["misses"]))  # one that meets the limits too comes first
+
+
+def _still_missed(way: Way, kernel: str) -> list[str] | None:
+    """The limits that a candidate misses once it can be built; None where the screen cannot say."""
+    try:
+        families = Families(way.study, kernel)
+    except SpaceError:
+        return None
+    return [item.limit for item in misses(families, np.zeros(len(families.space.variables), dtype=np.int64))]
 
 
 def _about_look(families: Families, found: Nearly) -> list[str]:
@@ -472,6 +506,47 @@ def _about_look(families: Families, found: Nearly) -> list[str]:
         texts.append(f"this candidate passes every limit and was not met within the budget: {said}; search with a larger "
                      'budget, or with method = "exhaustive"')  # fmt: skip
     return texts
+
+
+def range_ends(result: SearchResult) -> list[dict[str, Any]]:
+    """Variables at the end of what the study allows: of the whole front, of what is best in one objective, or, with
+    nothing feasible, of every candidate named as nearest. What no motor file may exceed is no end of a range."""
+    study, found = result.study, []
+    for name, span in study.variables.items():
+        for end, number in _ends_of(name, span):
+            if result.designs:
+                standing = [_stands(design.variables.get(name), number) for design in result.designs]
+                of = ["front"] if all(standing) else _best_standing(result, standing)
+            else:
+                of = ["nearest"] if result.nearest and all(
+                    _stands(row["variables"].get(name), number) for row in result.nearest) else []  # fmt: skip
+            if of:
+                found.append({"variable": name, "end": end, "value": number, "of": of, "kind": span.kind})
+    return found
+
+
+def _ends_of(name: str, span: Span) -> list[tuple[str, float]]:
+    """The least and the most of a variable, where there is something beyond."""
+    spec, _ = variable_spec(name)
+    if span.count < 2 or span.item(0).si is None or spec is None:
+        return []
+    ends = [("least", float(np.nanmin(span.si))), ("most", float(np.nanmax(span.si)))]
+    return [(end, number) for end, number in ends if not _stands(number, spec.low if end == "least" else spec.high)]
+
+
+def _stands(value: Any, number: float) -> bool:
+    return isinstance(value, (int, float)) and math.isclose(float(value), number, rel_tol=1e-9)
+
+
+def _best_standing(result: SearchResult, standing: Sequence[bool]) -> list[str]:
+    """The objectives of which every best design stands at an end."""
+    named = []
+    for aim in result.study.objectives:
+        values = [aim.sign * design.results[aim.name] for design in result.designs]
+        best = [stands for value, stands in zip(values, standing, strict=True) if value <= min(values)]
+        if best and all(best):
+            named.append(aim.name)
+    return named
 
 
 # --- the results folder ---------------------------------------------------------------------------------------------

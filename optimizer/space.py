@@ -6,12 +6,14 @@ anything is computed. May import inputs, shop, vocabulary and physics.
 
 What moves with what. A thicker wall takes its room from the bore with `hold = "outer-diameter"`, and the outer
 diameter of the grains moves with the bore, liner and clearance unchanged; with `hold = "bore"` the outside grows
-instead. A stock tube brings its own outer diameter. `core_diameter`, `grain_count` and `grain_length` belong to the
-first grain row of the base motor; other rows stay as they are. `core_diameter_aft` with `aft_count` opens the last
-grains of that row. `grain_length = "neutral"` is (3 D + d)/2. `grain_length = "fill"` shares the length left in the case
-as assembled, from plate to nozzle, among the searched number of grains; where no number is searched, as many whole grains
-of the base length as go in are followed by one shorter grain, or, where less than a quarter of a grain would be left,
-the whole grains are made longer instead. `expansion_ratio` sets the exit diameter from the throat.
+instead. A stock tube brings its own outer diameter. `core_diameter`, `grain_length` and the other short names of a grain
+are of all rows of the base motor, which are alike in them; ``grain.1.core_diameter`` is of one row, counted from 0 at the
+head end, and `grain_count` of the only row (or of the first, as ``grain.0.count``). `core_diameter_aft` with `aft_count`
+opens the last grains of the only row. `grain_length = "neutral"` is (3 D + d)/2. `grain_length = "fill"` shares the
+length left in the case as assembled, from plate to nozzle, among the searched number of grains of the first row; where no
+number is searched, as many whole grains of the base length as go in are followed by one shorter grain, or, where less
+than a quarter of a grain would be left, the whole grains are made longer instead. `expansion_ratio` sets the exit
+diameter from the throat.
 """
 
 from __future__ import annotations
@@ -42,6 +44,9 @@ PROBED = 500
 SHORTEST_PART = 0.25
 """Part of a whole grain below which the rest of a filled case is shared out instead of cast as a shorter grain."""
 
+_SHORTEST_GRAIN = vocabulary.MOTOR_KEYS["grain.length"].low
+"""What a motor file may say at least; nothing shorter is cast. [m]"""
+_FIRST_ROW = ("grain.0.count", "grain.0.length", "grain.0.core_diameter")
 _ROW_LEAVES = ("count", "length", "outer_diameter", "core_diameter", "burning_ends")
 _CLOSURES = ("forward_closure", "aft_closure")
 _TEXT_COLUMNS = {
@@ -73,8 +78,14 @@ class Variable:
 
     @property
     def meaning(self) -> str:
-        """The short name of what it is, whether the study wrote ``wall`` or ``case.wall``."""
-        return _SHORT.get(self.name, self.name)
+        """The short name of what it is, whether the study wrote ``wall`` or ``case.wall``, ``grain.0.length`` or so."""
+        plain = self.name.replace("grain.0.", "grain.") if self.first_row_only else self.name
+        return _SHORT.get(plain, self.name)
+
+    @property
+    def first_row_only(self) -> bool:
+        """Whether it is a number that the first row of grains is laid out from, named as of that row alone."""
+        return self.name in _FIRST_ROW
 
 
 @dataclass(frozen=True)
@@ -165,7 +176,7 @@ class Space:
 
         Raises ValueError where the digits of a text variable differ within the block; see `groups`.
         """
-        digits = np.asarray(digits, dtype=np.int64).reshape(-1, len(self.variables))
+        digits = np.asarray(digits, dtype=np.int64).reshape(len(digits), len(self.variables))
         choices = digits[:1, self._text]
         if (digits[:, self._text] != choices).any():
             raise ValueError("a block shares its choices of material, screw and propellant; split it with `groups`")
@@ -291,7 +302,7 @@ class Space:
         if not span.count:
             raise SpaceError(f"search.{name}", "has no values", "give at least one")
         is_text = span.item(0).si is None
-        meaning = _SHORT.get(name, name)
+        meaning = _SHORT.get(name.replace("grain.0.", "grain.") if name in _FIRST_ROW else name, name)
         brings_outside = meaning == "wall" and any("outer_diameter" in item.extra for item in span.values)
         columns = frozenset(self._columns(meaning, is_text, brings_outside))
         return Variable(name, span.values, columns, is_text, span.si)
@@ -434,6 +445,7 @@ class _Build:
             if not variable.is_text
         }
         self.impossible: dict[str, NDArray[np.bool_]] = {}
+        self.first_row_only = {variable.meaning for variable in space.variables if variable.first_row_only}
 
     def candidates(self) -> Candidates:
         motors = replace(self.base, size=self.size)
@@ -489,10 +501,17 @@ class _Build:
         leaves = {}
         for name in _ROW_LEAVES:
             rest = _by_row(motors.grain, name)[:, 1:]
-            rest = rest + self._moved(motors)[:, None] if name == "outer_diameter" else rest
+            if name == "outer_diameter":
+                rest = rest + self._moved(motors)[:, None]
+            meaning = {"length": "grain_length"}.get(name, name)
+            if name in ("length", "core_diameter") and meaning in self.values and meaning not in self.first_row_only:
+                rest = np.broadcast_to(self.values[meaning][:, None], (self.size, rest.shape[1]))
             columns = [np.broadcast_to(layer[name], (self.size,))[:, None] for layer in layers]
             leaves[name] = np.hstack([*columns, np.broadcast_to(rest, (self.size, rest.shape[1]))]).copy()
         self._set_rows(leaves, len(layers))
+        if self.space._mode == "neutral":
+            others = slice(len(layers), None)  # each of the other rows by its own diameters
+            leaves["length"][:, others] = _cut(0.5 * (3.0 * leaves["outer_diameter"] + leaves["core_diameter"]))[:, others]
         return replace(motors.grain, **leaves)
 
     def _moved(self, motors: Motors) -> Floats:
@@ -582,7 +601,7 @@ class _Build:
         reasons: dict[str, Any] = {
             "core as wide as the grain": (there & (core >= outside)).any(axis=1),
             "no grain": ~there.any(axis=1),
-            "grain without length": (there & ~(np.atleast_2d(grain.length) > 0.0)).any(axis=1),
+            "grain without length": (there & ~(np.atleast_2d(grain.length) >= _SHORTEST_GRAIN)).any(axis=1),
             "throat wider than the exit": nozzle.throat_diameter > nozzle.exit_diameter,
         }
         if motors.case is not None:

@@ -19,9 +19,9 @@ from rich.text import Text
 
 from optimizer.cautions import NOT_DESCRIBED, Caution
 from optimizer.front import spread_out
-from optimizer.limits import ALIASES
+from optimizer.limits import ALIASES, REASONS
 from optimizer.units import display_unit, number_in, show
-from optimizer.vocabulary import CHANCE, FACTOR, find_quantity, group_of, spoken
+from optimizer.vocabulary import CHANCE, FACTOR, SHORT_KEYS, find_quantity, group_of, spoken
 from physics.assessment import Assessment
 from physics.designation import designation
 from physics.figures import GROUPS, PRESSURE, in_groups
@@ -552,6 +552,8 @@ _FRONT_FIGURES = ("total_impulse", "maximum_expected_pressure", "loaded_mass", "
 
 def print_front(result: SearchResult, units: str, folder: Any) -> None:
     """The Pareto table with each design's governing rung, then what was rejected, proven and is to be heeded."""
+    from optimizer.report.tradeoff import end_lines
+
     screen = console()
     screen.print(Text(result.study.name, FIRST))
     counted = (
@@ -576,22 +578,25 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
             screen.print(Padding(_lines(tools), (0, 0, 0, 2)))
         hidden = len(result.designs) - groups
         if hidden:
-            screen.print(
-                Text(_tied(hidden), FAINT)
-            )
+            screen.print(Text(_tied(hidden), FAINT))
+        for line in end_lines(result.range_ends, units):
+            screen.print(Text(line, FIRST))
     else:
         screen.print()
-        screen.print(Text("No candidate meets every limit.", SHORT))
-        _print_misses(screen, result, units)
-    if result.rejected_by:
+        if result.ways_in:
+            _print_ways_in(screen, result, units)
+        else:
+            screen.print(Text("No candidate meets every limit.", SHORT))
+            _print_misses(screen, result, units)
+    if result.rejected_by and not result.ways_in:
         screen.print()
         screen.print(heading("Rejected by"))
-        table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
-        table.add_column()
-        table.add_column(justify="right")
-        for name, count in sorted(result.rejected_by.items(), key=lambda item: -item[1]):
-            table.add_row(Text(name), _count(count))
-        screen.print(Padding(table, (0, 0, 0, 2)))
+        screen.print(Padding(_rejected_table(result), (0, 0, 0, 2)))
+    if result.not_assessed:
+        screen.print()
+        screen.print(heading("Not assessed, and in no factor above"))
+        missing = [(row["mode"], row["part"], row["why"]) for row in result.not_assessed]
+        screen.print(Padding(not_assessed_block(missing), (0, 0, 0, 2)))
     screen.print()
     screen.print(Text(f"proven: {result.proof}" if result.exact else result.proof))
     for message in result.messages:
@@ -601,6 +606,40 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
         first = folder / result.designs[0].file
         screen.print(Text(f"Each design is a motor file; look at one with: grainwright check {first}"))
     _closing_cautions(screen)
+
+
+def _rejected_table(result: SearchResult, explained: bool = False) -> Table:
+    """How many candidates each limit or reason rejected, the most first; with what a reason means where asked for."""
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column()
+    table.add_column(justify="right")
+    table.add_column(style=FAINT)
+    for name, count in sorted(result.rejected_by.items(), key=lambda item: -item[1]):
+        table.add_row(Text(name), _count(count), Text(REASONS.get(name, "") if explained else ""))
+    return table
+
+
+def _print_ways_in(screen: Console, result: SearchResult, units: str) -> None:
+    """Nothing can be built: what ruled out how many, and the smallest changes of the study or the motor that help."""
+    from optimizer.report.tradeoff import once_built
+
+    candidates = "The one candidate is" if result.space == 1 else f"All {_count(result.space)} candidates are"
+    screen.print(Text(f"Nothing in this study can be built. {candidates} ruled out before any limit is asked.", SHORT))
+    screen.print()
+    screen.print(heading("Ruled out by"))
+    screen.print(Padding(_rejected_table(result, explained=True), (0, 0, 0, 2)))
+    screen.print()
+    screen.print(heading("What would let one in"))
+    lines = []
+    for way in result.ways_in:
+        steps = [
+            f"{step['key']} {_value(step['from'], step['key'], units)} → {_value(step['to'], step['key'], units)} "
+            f"in {result.study.path.name if step['in'] == 'study' else result.study.motor.path.name}"
+            for step in way["changes"]
+        ]
+        with_ = ", ".join(f"{_short(key)} {_value(value, key, units)}" for key, value in way["variables"].items())
+        lines.append(f"{' and '.join(steps)}{f' (with {with_})' if with_ else ''}: {once_built(way['misses'])}")
+    screen.print(Padding(_lines(lines), (0, 0, 0, 2)))
 
 
 def _tied(number: int) -> str:
@@ -771,23 +810,10 @@ def _print_misses(screen: Console, result: SearchResult, units: str) -> None:
                 for miss in row["misses"]
             )
             screen.print(Padding(Text(f"{variables}: {missed}"), (0, 0, 0, 2)))
-        ends = range_ends(result)
+        ends = [f"{_short(row['variable'])} at its {row['end']}" for row in result.range_ends if row["of"] == ["nearest"]]
         if ends:
             text = f"All of these stand at an end of what the study allows: {', '.join(ends)}. Widen it there first."
             screen.print(Padding(Text(text, FIRST), (1, 0, 0, 2)))
-
-
-def range_ends(result: SearchResult) -> list[str]:
-    """The variables of which every nearest candidate has the least, or every one the most, that the study allows."""
-    found = []
-    for name, span in result.study.variables.items():
-        values = [row["variables"].get(name) for row in result.nearest]
-        if span.count < 2 or not values or not all(isinstance(value, (int, float)) for value in values):
-            continue
-        for end, word in ((float(np.nanmin(span.si)), "least"), (float(np.nanmax(span.si)), "most")):
-            if all(math.isclose(float(value), end, rel_tol=1e-9) for value in values):
-                found.append(f"{_short(name)} at its {word}")
-    return found
 
 
 def _bound(value: Any, name: str, units: str) -> str:
@@ -798,7 +824,7 @@ def _bound(value: Any, name: str, units: str) -> str:
 
 
 def _value(value: Any, key: str, units: str) -> str:
-    name = key.rsplit(".", 1)[-1]
+    name = SHORT_KEYS.get(key, key).rsplit(".", 1)[-1]
     if isinstance(value, float) and find_quantity(name):
         return show(value, name, units)
     return str(value)

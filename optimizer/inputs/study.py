@@ -13,6 +13,8 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
+import numpy as np
+
 from optimizer.inputs.aims import Limit, Objective, fewest_samples, read_limits, read_objectives
 from optimizer.inputs.motor import MotorFile, load_motor, load_propellant
 from optimizer.inputs.spans import SAME, Span, SpanReader, SpanValue
@@ -20,6 +22,7 @@ from optimizer.inputs.tables import Table, check_schema, read_text, read_value, 
 from optimizer.inputs.text import Path_, read_document
 from optimizer.problems import InputError, Problems, nearest, plain_file
 from optimizer.shop import kept_names, load_stock
+from optimizer.units import show
 from optimizer.vocabulary import (
     BOTH_ENDS,
     CHANCE,
@@ -36,6 +39,7 @@ SECTIONS = ("target", "search", "limits", "objectives", "driver")
 METHODS = ("auto", "exhaustive", "evolve")
 KERNELS = ("auto", "steady", "transient")
 HOLDS = ("outer-diameter", "bore")
+GRAIN_LEAVES = ("count", "length", "outer_diameter", "core_diameter", "burning_ends")
 NAME_KINDS = ("screw", "grade", "material")
 SAMPLES = 256
 """Samples of the tolerances for each design, where a study asks for percentiles and does not say how many."""
@@ -278,6 +282,8 @@ class _StudyReader:
                 variables[name] = span
                 mode = "span" if name == "grain_length" else mode
         self._check_aft(table, variables)
+        for name in (*variables, *(("grain_length",) if mode == "neutral" else ())):
+            self._check_rows(table, name)
         self._refuse_twins(table, variables, mode)
         if self.case_follows and mode == "fill":
             table.problem("grain_length", "cannot fill a case that follows the grains", "keep one of the two", "E115")
@@ -298,12 +304,40 @@ class _StudyReader:
         taken |= {"grain.length": "grain_length"} if mode in ("fill", "neutral") else {}
         for name, span in variables.items():
             moved = _moved_by(name)
+            if (leaf := _all_rows(name)) is not None:
+                moved |= {f"grain.{row}.{leaf}" for row in range(1, self._rows())}
             if name in ("wall", "case.wall") and (self.hold == "bore" or span.kind == "stock"):
                 moved.add("case.outer_diameter")
             twins = [taken[column] for column in sorted(moved) if column in taken]
             if twins:
                 table.problem(name, f"sets what {twins[0]} sets already", "keep one of the two", "E115")
             taken |= dict.fromkeys(moved, name)
+
+    def _rows(self) -> int:
+        """Rows of grains of the base motor."""
+        return 1 if self.motor is None else max(np.atleast_2d(leaf).shape[1] for leaf in self._grain_leaves().values())
+
+    def _grain_leaves(self) -> dict[str, Any]:
+        assert self.motor is not None
+        return {name: np.asarray(getattr(self.motor.motors.grain, name)) for name in GRAIN_LEAVES}
+
+    def _check_rows(self, table: Table, name: str) -> None:
+        """A short name is of all rows of grains alike; where they differ in it, it is not one answer."""
+        rows, leaf = self._rows(), {"core_diameter_aft": "core_diameter", "aft_count": "count"}.get(name) or _all_rows(name)
+        if leaf is None or rows < 2:
+            return
+        values = np.broadcast_to(np.atleast_2d(self._grain_leaves()[leaf])[0], (rows,))
+        alone = name in ("core_diameter_aft", "aft_count") or leaf == "count"  # of one row whatever the others are
+        if not alone and (values == values[0]).all():
+            return
+        whole = leaf in ("count", "burning_ends")
+        told = ", ".join(f"{value:g}" if whole else show(float(value), leaf, "metric") for value in values)
+        why = f"is of {rows} rows of grains ({told})" if alone else f"is not one answer: the rows of grains differ in it ({told})"
+        long = ", ".join(f"grain.{row}.{leaf}" for row in range(rows))
+        fix = f"name the row, counted from 0 at the head end: {long}"
+        if name == "grain_length" and isinstance(table.data.get(name), str):
+            fix = "make the rows one, or give their lengths"
+        table.problem(tuple(name.split(".")), why, fix, "E159")
 
     def _check_case_length(self, table: Table, path: tuple[str, ...], what: str) -> None:
         if self.motor and (self.motor.motors.case is None or self.motor.motors.case.length is None):
@@ -576,6 +610,16 @@ def _flat(data: Mapping[str, Any], prefix: tuple[str, ...] = ()) -> list[tuple[t
 
 
 PARTS = tuple(dict.fromkeys(key.split(".")[0] for key in MOTOR_KEYS if "." in key))
+
+
+def _all_rows(name: str) -> str | None:
+    """The leaf of the grains that a name moves in every row: ``core_diameter``, ``grain.length``; None for any other.
+
+    >>> _all_rows("core_diameter"), _all_rows("grain.length"), _all_rows("grain.1.length"), _all_rows("wall")
+    ('core_diameter', 'length', None, None)
+    """
+    part, _, leaf = SHORT_KEYS.get(name, name).partition(".")
+    return leaf if part == "grain" and leaf in GRAIN_LEAVES else None
 
 
 def _moved_by(name: str) -> set[str]:

@@ -128,10 +128,12 @@ def render_search(view: View) -> str:
     - with nothing feasible: `nearest`: rows as in `designs` with "misses": [{"limit", "value", "bound"}], and
       `relaxations`: [{"changes": [{"limit", "from", "to"}], "variables": {name: value}}], values SI or text, or one
       change alone as {"limit", "from", "to", "admits"};
+    - where nothing can be built: `ways_in`: [{"changes": [{"key", "from", "to", "in" ("study" or "motor")}], "variables",
+      "misses": [limit] or None}], and `files`: {"study", "motor"}, their names;
     - `shares` as in `render_spread`, optional.
     """
     from optimizer.report.panels import rejected, shares
-    from optimizer.report.tradeoff import nearest_rows, picks_of, relaxation_rows, table_data, thinned_designs
+    from optimizer.report.tradeoff import nearest_rows, picks_of, relaxation_rows, table_data, thinned_designs, way_rows
 
     units = view.get("units", "metric")
     designs = list(view.get("designs") or ())
@@ -147,7 +149,11 @@ def render_search(view: View) -> str:
     }
     verdict = {
         "ok": bool(designs),
-        "text": f"{len(designs)} designs on the front." if designs else "No candidate meets every limit.",
+        "text": f"{len(designs)} designs on the front."
+        if designs
+        else "Nothing in this study can be built."
+        if view.get("ways_in")
+        else "No candidate meets every limit.",
     }
     return _page(
         "search",
@@ -162,6 +168,7 @@ def render_search(view: View) -> str:
         rejected=rejected(view),
         nearest=nearest_rows(view, units),
         relaxations=relaxation_rows(view, units),
+        ways_in=way_rows(view, units),
         shares=shares(view),
         several=len(view.get("objectives") or ()) > 1,
     )

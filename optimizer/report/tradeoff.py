@@ -6,12 +6,12 @@ Imports values.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from optimizer.limits import ALIASES
 from optimizer.report.values import meaning, number_text, unit_text, value_text
-from optimizer.vocabulary import group_of, spoken
+from optimizer.vocabulary import SHORT_KEYS, group_of, spoken
 
 View = Mapping[str, Any]
 
@@ -163,6 +163,53 @@ def moved_bound(change: View, units: str, shown: Callable[[Any, str, str], str] 
 def _bound(value: Any, limit: str, units: str) -> str:
     """A bound in the unit of the quantity that it bounds, whatever the limit is called."""
     return value_text(value, ALIASES.get(limit, limit), units)
+
+
+def way_rows(view: View, units: str) -> list[dict[str, Any]]:
+    """Where nothing can be built: the changes of the study or the motor that let a candidate in, and what it then is."""
+    return [
+        {
+            "changes": [
+                {
+                    "name": change["key"],
+                    "old": value_text(change["from"], full_key(change["key"]), units),
+                    "new": value_text(change["to"], full_key(change["key"]), units),
+                    "where": view["files"][change["in"]],
+                }
+                for change in row["changes"]
+            ],
+            "variables": _described(row, units),
+            "then": once_built(row["misses"]),
+        }
+        for row in view.get("ways_in") or ()
+    ]
+
+
+def end_lines(ends: Iterable[View], units: str) -> list[str]:
+    """What stands at the end of a range, in sentences: the whole front, or the best in an objective."""
+    lines, best = [], []
+    for row in ends:
+        place = value_text(row["value"], full_key(row["variable"]), units)
+        what, cure = ("range", "widen it") if row["kind"] == "range" else ("list", "give it further values")
+        if row["of"] == ["front"]:
+            lines.append(f"The front stands at the end of the {what} of {row['variable']} ({place}): {cure}.")
+        elif row["of"] != ["nearest"]:
+            best.append(f"{row['variable']} {place} (for {' and '.join(spoken(name) for name in row['of'])})")
+    if best:
+        lines.append(f"Best designs stand at the end of a range or list: {', '.join(best)}. More may lie beyond.")
+    return lines
+
+
+def full_key(key: str) -> str:
+    """The last part of the motor file's key behind a short one, by which its quantity is known."""
+    return SHORT_KEYS.get(key, key).rpartition(".")[2]
+
+
+def once_built(misses: Sequence[str] | None) -> str:
+    """What is known of a candidate once it can be built."""
+    if misses is None:
+        return "can be built"
+    return f"can be built; misses {', '.join(misses)}" if misses else "can be built and meets every limit (heat is not judged here)"
 
 
 def _described(row: View, units: str) -> str:

@@ -131,8 +131,8 @@ motor = "motor.toml"
 impulse_class = "K"
 
 [search]
-grain_count = {from = 2, to = 8}
-core_diameter = {stock = "drills-metric", from = "10 mm", to = "20 mm"}
+grain.0.count = {from = 2, to = 8}
+grain.0.core_diameter = {stock = "drills-metric", from = "10 mm", to = "20 mm"}
 throat_diameter = {from = "9 mm", to = "20 mm", step = "0.25 mm"}
 wall = {stock = "tube-6061"}
 forward_closure.count = {from = 4, to = 12, step = 2}
@@ -591,18 +591,18 @@ BROKEN_STUDIES = [
     case('impulse_class = "K"', 'impulse_class = "Ж"', "target.impulse_class", '"Ж"', "E113", "impulse class"),
     case('impulse_class = "K"', 'impulse = ["2 kN*s", "1 kN*s"]', "target.impulse", '["2 kN*s", "1 kN*s"]', "E157", "wrong way"),
     case('impulse_class = "K"', 'impulse = ["2 kN", "3 kN"]', "target.impulse[1]", '"2 kN"', "E103", "a force; expected an impulse"),
-    case("grain_count = {", "grain_cuont = {", "search.grain_cuont", "{from = 2, to = 8}", "E150", "vary", "'grain_count'"),
-    case("{from = 2, to = 8}", "{from = 8, to = 2}", "search.grain_count.to", "2", "E157", "below from"),
-    case("{from = 2, to = 8}", "{from = 2, to = 8.5}", "search.grain_count.to", "8.5", "E109", "whole"),
-    case("{from = 2, to = 8}", "{from = 2, to = 8, step = 0}", "search.grain_count.step", "0", "E154", "never end"),
-    case("{from = 2, to = 8}", "{from = 2, to = 8, step = -1}", "search.grain_count.step", "-1", "E154", "never end"),
-    case("{from = 2, to = 8}", "{from = 2, to = 9, step = 2}", "search.grain_count.to", "9", "E153", "steps", "to = 8 or to = 10"),
-    case("{from = 2, to = 8}", "{from = 2, to = 999999999}", "search.grain_count.to", "999999999", "E106", "beyond reason"),
-    case("{from = 2, to = 8}", "{from = 2}", "search.grain_count", "{from = 2}", "E112", "no 'to'"),
-    case("{from = 2, to = 8}", "{from = 2, two = 8}", "search.grain_count.two", "8", "E110", "unknown key", "'to'"),
-    case("{from = 2, to = 8}", "[]", "search.grain_count", "[]", "E156", "empty"),
-    case("{from = 2, to = 8}", "[2, 3, 2]", "search.grain_count[3]", "2", "E115", "twice"),
-    case("{from = 2, to = 8}", '["two"]', "search.grain_count[1]", '"two"', "E108", "text"),
+    case("grain.0.count = {", "grain_cuont = {", "search.grain_cuont", "{from = 2, to = 8}", "E150", "vary", "'grain_count'"),
+    case("{from = 2, to = 8}", "{from = 8, to = 2}", "search.grain.0.count.to", "2", "E157", "below from"),
+    case("{from = 2, to = 8}", "{from = 2, to = 8.5}", "search.grain.0.count.to", "8.5", "E109", "whole"),
+    case("{from = 2, to = 8}", "{from = 2, to = 8, step = 0}", "search.grain.0.count.step", "0", "E154", "never end"),
+    case("{from = 2, to = 8}", "{from = 2, to = 8, step = -1}", "search.grain.0.count.step", "-1", "E154", "never end"),
+    case("{from = 2, to = 8}", "{from = 2, to = 9, step = 2}", "search.grain.0.count.to", "9", "E153", "steps", "to = 8 or to = 10"),
+    case("{from = 2, to = 8}", "{from = 2, to = 999999999}", "search.grain.0.count.to", "999999999", "E106", "beyond reason"),
+    case("{from = 2, to = 8}", "{from = 2}", "search.grain.0.count", "{from = 2}", "E112", "no 'to'"),
+    case("{from = 2, to = 8}", "{from = 2, two = 8}", "search.grain.0.count.two", "8", "E110", "unknown key", "'to'"),
+    case("{from = 2, to = 8}", "[]", "search.grain.0.count", "[]", "E156", "empty"),
+    case("{from = 2, to = 8}", "[2, 3, 2]", "search.grain.0.count[3]", "2", "E115", "twice"),
+    case("{from = 2, to = 8}", '["two"]', "search.grain.0.count[1]", '"two"', "E108", "text"),
     case('step = "0.25 mm"', 'step = "0.3 mm"', "search.throat_diameter.to", '"20 mm"', "E153", "steps", '"19.8 mm" or to = "20.1 mm"'),
     case('step = "0.25 mm"', 'step = "0 mm"', "search.throat_diameter.step", '"0 mm"', "E154", "never end"),
     case('step = "0.25 mm"', 'step = "-1 mm"', "search.throat_diameter.step", '"-1 mm"', "E154", "never end"),
@@ -613,7 +613,7 @@ BROKEN_STUDIES = [
     case('stock = "tube-6061"', 'stock = "tube-6016"', "search.wall.stock", '"tube-6016"', "E123", "stock list", "tube-6061"),
     case('stock = "tube-6061"', 'stock = "drills-metric"', "search.wall.stock", '"drills-metric"', "E123", "suit"),
     case('stock = "tube-6061"', 'stock = "../../etc/passwd"', "search.wall.stock", '"../../etc/passwd"', "E123", "stock list"),
-    case('from = "10 mm", to = "20 mm"}', 'from = "20 mm", to = "10 mm"}', "search.core_diameter.to", '"10 mm"', "E157", "nothing"),
+    case('from = "10 mm", to = "20 mm"}', 'from = "20 mm", to = "10 mm"}', "search.grain.0.core_diameter.to", '"10 mm"', "E157", "nothing"),
     case("forward_closure.count = {", "aft_closure.count = {", "search.aft_closure.count", "{from = 4, to = 12, step = 2}", "E159", "does not have", "radial-screws"),
     case('["#8-32 UNC", "#10-24 UNC"]', '["#8-32 UNC", "#9-24 UNC"]', "search.forward_closure.screw[2]", '"#9-24 UNC"', "E121", "screw"),
     case('grain_length = "fill"', 'grain_length = "full"', "search.grain_length", '"full"', "E102", "number"),
@@ -625,13 +625,16 @@ BROKEN_STUDIES = [
     case("{min = 2.0}", "2.0", "limits.port_over_throat", "2.0", "E108", "bounds", "{min ="),
     case("{min = 2.0}", '{min = "2 mm"}', "limits.port_over_throat.min", '"2 mm"', "E103", "a length"),
     case("{min = 2.0}", "{min = nan}", "limits.port_over_throat.min", "NaN", "E105", "finite"),
-    case("port_over_throat =", "port_to_throat_area =", "limits.port_to_throat_area", "{min = 2.0}", "E151", "is now called port_over_throat"),
-    case("port_over_throat = {min", "peak_mass_flux = {max", "limits.peak_mass_flux", "{max = 2.0}", "E151", "is now called highest_mass_flux"),
-    case('loaded_mass = "min"', 'peak_kn = "min"', "objectives.peak_kn", '"min"', "E152", "is now called highest_kn"),
-    case('loaded_mass = "min"', 'initial_kn = "min"', "objectives.initial_kn", '"min"', "E152", "is now called kn_at_ignition"),
-    case('loaded_mass = "min"', 'peak_port_mach = "min"', "objectives.peak_port_mach", '"min"', "E152", "is now called highest_port_mach"),
+    case("port_over_throat =", "port_to_throat_area =", "limits.port_to_throat_area", "{min = 2.0}", "E151", "limited", "is now called port_over_throat"),
+    case("port_over_throat = {min", "peak_mass_flux = {max", "limits.peak_mass_flux", "{max = 2.0}", "E151", "limited", "is now called highest_mass_flux"),
+    case('loaded_mass = "min"', 'peak_kn = "min"', "objectives.peak_kn", '"min"', "E152", "aimed", "is now called highest_kn"),
+    case('loaded_mass = "min"', 'initial_kn = "min"', "objectives.initial_kn", '"min"', "E152", "aimed", "is now called kn_at_ignition"),
+    case('loaded_mass = "min"', 'peak_port_mach = "min"', "objectives.peak_port_mach", '"min"', "E152", "aimed", "is now called highest_port_mach"),
     case('"screw shear" = 2.0', '"screw sheer" = 2.0', "limits.minimum_factor", "", "E151", "rung", "'screw shear'"),
     case('"screw shear" = 2.0', '"screw shear" = -2.0', "limits.minimum_factor", "", "E106", "negative"),
+    case("grain.0.core_diameter = {", "core_diameter = {", "search.core_diameter", "", "E159", "differ in it (16.00 mm, 18.00 mm)", "grain.0.core_diameter, grain.1.core_diameter"),
+    case("grain.0.count = {", "grain_count = {", "search.grain_count", "{from = 2, to = 8}", "E159", "2 rows of grains", "grain.0.count, grain.1.count"),
+    case('grain_length = "fill"', 'core_diameter_aft = ["19 mm"]\naft_count = [1]', "search.core_diameter_aft", "", "E159", "2 rows of grains", "grain.1.core_diameter"),
     case('loaded_mass = "min"', 'loaded_mas = "min"', "objectives.loaded_mas", '"min"', "E152", "aimed", "'loaded_mass'"),
     case('loaded_mass = "min"', 'loaded_mass = "least"', "objectives.loaded_mass", '"least"', "E113", "min nor max"),
     case("[objectives]", "[goals]", "objectives", "", "E112", "missing"),
@@ -673,13 +676,13 @@ class TestStudy:
         study = load_study(folder / "study.toml")
         assert study.target == (1280.0, 2560.0) and study.target_open and study.impulse_class == "K"
         assert list(study.variables) == [
-            "grain_count", "core_diameter", "throat_diameter", "wall", "forward_closure.count", "forward_closure.screw",
+            "grain.0.count", "grain.0.core_diameter", "throat_diameter", "wall", "forward_closure.count", "forward_closure.screw",
         ]  # fmt: skip
         assert study.grain_length_mode == "fill" and study.hold == "outer-diameter" and not study.case_follows
         throats = study.variables["throat_diameter"]
         assert throats.count == 45 and throats.item(1).text == "9.25 mm" and throats.item(44).si == 0.02
         assert throats.column == "nozzle.throat_diameter" and throats.dimension == "length"
-        assert study.variables["grain_count"].whole and study.variables["grain_count"].si.tolist() == [
+        assert study.variables["grain.0.count"].whole and study.variables["grain.0.count"].si.tolist() == [
             2,
             3,
             4,
@@ -695,7 +698,7 @@ class TestStudy:
             "0.250 in",
         }
         assert study.variables["wall"].item(0).extra["outer_diameter"] == 2.25 * 0.0254
-        assert study.size == 7 * study.variables["core_diameter"].count * 45 * 4 * 5 * 2
+        assert study.size == 7 * study.variables["grain.0.core_diameter"].count * 45 * 4 * 5 * 2
         assert [(limit.name, limit.quantity, limit.minimum, limit.maximum) for limit in study.limits] == [
             ("maximum_pressure", "maximum_expected_pressure", None, 9e6),
             ("port_over_throat", "port_over_throat", 2.0, None),

@@ -118,7 +118,8 @@ def test_a_percentile_that_is_limited_has_its_column(cases, tmp_path):
 def test_ends_of_the_study_that_every_nearest_candidate_stands_at(cases, tmp_path):
     result = search(load_study(cases.write_study(tmp_path, limits='maximum_pressure = "0.2 MPa"')))
     assert not result.designs
-    ends = tables.range_ends(result)
+    assert all(row["of"] == ["nearest"] for row in result.range_ends)
+    ends = [f"{tables._short(row['variable'])} at its {row['end']}" for row in result.range_ends]
     assert "throat Ø at its most" in ends and "grain count at its least" in ends, "a lower pressure lies that way"
     moved = [name for name in result.study.variables if len({row["variables"][name] for row in result.nearest}) > 1]
     assert moved and not any(tables._short(name) in end for name in moved for end in ends)
