@@ -340,6 +340,18 @@ def _groove_through(end: str) -> Callable[[Motors], Mask | None]:
     return which
 
 
+def _below(leaf: str, least: str, with_itself: bool = False) -> Callable[[Motors], Mask | None]:
+    """A leaf that is less than another of the same part; with `with_itself`, one that is no more than it."""
+
+    def which(motors: Motors) -> Mask | None:
+        value, other = _leaf(motors, leaf), _leaf(motors, least)
+        if value is None or other is None:
+            return None
+        return np.asarray(value <= other if with_itself else value < other)
+
+    return which
+
+
 def _throat_closed(motors: Motors) -> Mask | None:
     thickness = _leaf(motors, "aft_closure.screws.ring_thickness")
     if thickness is None or motors.case is None:
@@ -366,6 +378,12 @@ def _end_shapes(end: str) -> tuple[Shape, ...]:
               _against_bore(f"{end}.seal.diameter", LEAST_SEAL, 1.0)),
         Shape(f"{end}.seal.gland_depth", f"{said}: gland deeper than the part is wide", half,
               _against_bore(f"{end}.seal.gland_depth", 0.0, 0.5)),
+        Shape(f"{end}.seal.gland_depth", f"{said}: gland does not squeeze the O-ring", "less than the cross section",
+              _below(f"{end}.seal.cross_section", f"{end}.seal.gland_depth", with_itself=True)),
+        Shape(f"{end}.seal.gland_width", f"{said}: gland narrower than the O-ring", "more than the cross section",
+              _below(f"{end}.seal.gland_width", f"{end}.seal.cross_section")),
+        Shape(f"{end}.hole_diameter", f"{said}: hole smaller than the screw", "at least the screw's diameter",
+              _below(f"{end}.screws.hole_diameter", f"{end}.screws.diameter")),
         Shape(f"{end}.ring_thickness", f"{said}: ring thicker than half the bore", half,
               _against_bore(f"{end}.screws.ring_thickness", 0.0, 0.5)),
         Shape(f"{end}.thread_diameter", f"{said}: thread is not in the wall",

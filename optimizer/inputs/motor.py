@@ -359,8 +359,8 @@ class _MotorReader:
             tube += ")" if case.length is None else f", length {_mm(float(case.length[0]))})"
         for shape in SHAPES:
             which = shape.which(motors)
-            if which is None or not which.any():
-                continue
+            if which is None or not which.any() or any(problem.key == shape.key for problem in self.problems.found):
+                continue  # what is told already is not told twice
             path = tuple(shape.key.split("."))
             data: Any = self.root.data
             for name in path[:-1]:

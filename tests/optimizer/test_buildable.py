@@ -107,6 +107,20 @@ def test_a_study_of_parts_that_no_burn_reads_is_answered(tmp_path, searched, cou
     assert result.feasible == count - max(result.rejected_by.values(), default=0)
 
 
+@pytest.mark.parametrize(
+    ("searched", "refused"),
+    [
+        ('hole_diameter = ["4.24 mm", "5.3 mm", "5.5 mm"]', 1),
+        ('aft_closure.seal.gland_depth = ["2.85 mm", "3.6 mm"]', 1),
+        ('aft_closure.seal.gland_width = ["2 mm", "3 mm", "4.8 mm"]', 2),
+    ],
+)
+def test_a_part_that_the_motor_file_would_refuse_is_rejected_and_the_others_are_searched(tmp_path, searched, refused):
+    result = search(load_study(written(tmp_path, searched)))
+    assert result.designs and result.feasible == result.space - refused
+    assert max(result.rejected_by.values()) == refused
+
+
 def test_how_many_screws_are_needed(tmp_path):
     """The least that hold at the factor asked for: each screw carries its share, so the number follows by division."""
     eight = search(load_study(written(tmp_path, "forward_closure.count = [8]"))).designs[0]
