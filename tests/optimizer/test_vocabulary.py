@@ -103,3 +103,10 @@ def test_port_and_burning_surface_are_apart_in_every_list():
     four = ("kn_at_ignition", "highest_kn", "port_over_throat", "highest_mass_flux")
     places = [list(FIGURES).index(name) for name in four]
     assert places != sorted(places) and max(places) - min(places) > len(four)
+
+
+def test_every_name_that_can_be_searched_is_shown_with_a_unit():
+    """A name without a quantity would be printed in SI without saying so: a liner of 0.0016, in inches or in metres?"""
+    names = [*SHORT_KEYS, *BOTH_ENDS, *(key for key, spec in MOTOR_KEYS.items() if spec.column)]
+    assert len(names) > 80
+    assert [name for name in names if find_quantity(name) is None] == []
