@@ -20,7 +20,7 @@ from rich.text import Text
 from optimizer.cautions import NOT_DESCRIBED, Caution
 from optimizer.front import spread_out
 from optimizer.limits import ALIASES, REASONS
-from optimizer.units import display_unit, number_in, show
+from optimizer.units import display_unit, number_in, show, show_both
 from optimizer.vocabulary import CHANCE, FACTOR, SHORT_KEYS, find_quantity, group_of, spoken
 from physics.assessment import Assessment
 from physics.designation import designation
@@ -96,7 +96,7 @@ def ballistics_table(assessment: Assessment, units: str, width: int, asked: Sequ
         values = {name: float(assessment.figures[name][0]) for name in names}
         if group == PRESSURE:
             values["maximum_expected_pressure"] = float(assessment.maximum_expected_pressure[0])
-        cells = [(spoken(name).removesuffix(f" {group}"), show(value, name, units)) for name, value in values.items()]
+        cells = [(spoken(name).removesuffix(f" {group}"), show_both(value, name, units)) for name, value in values.items()]
         table.add_row(Text(group), Text("\n").join(_filled(cells, width - longest - 6)))
     return table
 
@@ -267,13 +267,14 @@ def _near(assessment: Assessment, most_short: int | None) -> list[Rung]:
     rungs = rung_order(assessment.ladder)
     pressures = [rung for rung in rungs if rung.pressure is not None]
     factors = [float(np.ravel(rung.factor)[0]) for rung in pressures]
-    lowest = min((factor for factor in factors if math.isfinite(factor)), default=math.inf)
+    judged = [factor for rung, factor in zip(pressures, factors, strict=True) if rung.kind != ADVICE and math.isfinite(factor)]
+    lowest = min(judged, default=math.inf)
     kept, short = [], 0
     for place, (rung, factor) in enumerate(zip(pressures, factors, strict=True)):
         fails = not bool(rung.ok.ravel()[0])
         short += fails
         if (fails and (most_short is None or short <= most_short)) or (
-            not fails and (place < FEWEST_RUNGS or factor <= NEAR * lowest)
+            not fails and rung.kind != ADVICE and (place < FEWEST_RUNGS or factor <= NEAR * lowest)
         ):
             kept.append(rung)
     return kept + [rung for rung in rungs if rung.time is not None]

@@ -542,6 +542,18 @@ def show(value: float, name: str | Quantity, system: str = "metric") -> str:
     return f"{number} {name_of_unit}" if name_of_unit and number not in "–∞-∞" else number
 
 
+def show_both(value: float, name: str | Quantity, system: str = "metric") -> str:
+    """As `show`, an impulse in imperial units with its newton seconds too: classes and certificates are in those.
+
+    >>> show_both(1741.0, "total_impulse"), show_both(1741.0, "total_impulse", "imperial")
+    ('1741 N*s', '391.4 lbf*s (1741 N*s)')
+    """
+    text = show(value, name, system)
+    if system == "metric" or quantity(name).dimension != "impulse" or not math.isfinite(value):
+        return text
+    return f"{text} ({show(value, name)})"
+
+
 def show_dimension(value: float, dimension: str, system: str = "metric", digits: int = 4) -> str:
     """A value (SI) of a dimension as text, for bounds in messages.
 

@@ -87,13 +87,17 @@ def ticks(low: float, high: float, most: int = 5) -> list[float]:
 
 
 def log_ticks(low: float, high: float) -> list[float]:
-    """1, 2 and 5 times powers of ten from low to high; every whole multiple where those are few."""
+    """1, 2 and 5 times powers of ten from low to high; every whole multiple where those are few, even steps where all are.
+
+    >>> log_ticks(0.8, 30.0), log_ticks(4.2, 5.3)
+    ([1.0, 2.0, 5.0, 10.0, 20.0], [4.2, 4.4, 4.6, 4.8, 5.0, 5.2])
+    """
     powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
     for steps in ((1, 2, 5), range(1, 10)):
         found = [float(f"{m}e{k}") for k in powers for m in steps if low * 0.999 <= float(f"{m}e{k}") <= high * 1.001]
         if len(found) >= 4:
-            break
-    return found
+            return found
+    return found if len(found) >= 3 else ticks(low, high, 8)
 
 
 def thinned(x: Sequence[float], y: Sequence[float], most: int = MOST_POINTS) -> tuple[list[float], list[float]]:

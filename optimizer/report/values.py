@@ -52,7 +52,10 @@ def value_text(value: Any, name: str, units: str) -> str:
     """A value (SI) as a number with its unit."""
     number = number_text(value, name, units)
     unit = unit_text(name, units)
-    return f"{number} {unit}" if unit and not isinstance(value, str) and number not in ("–", "∞", "−∞") else number
+    if not unit or isinstance(value, str) or number in ("–", "∞", "−∞"):
+        return number
+    both = units == "imperial" and unit == unit_text("total_impulse", units)  # classes and certificates are in N·s
+    return f"{number} {unit}" + (f" ({value_text(value, name, 'metric')})" if both else "")
 
 
 def in_display(values: Sequence[float | None], name: str, units: str) -> list[float]:

@@ -15,6 +15,7 @@ import resource
 import shutil
 import signal
 import tomllib
+import unicodedata
 from collections import Counter
 from collections.abc import Callable
 from contextlib import contextmanager
@@ -92,6 +93,9 @@ def command(arguments: list[str]) -> tuple[int | None, str]:
         return result.exit_code, f"exit {result.exit_code}: {result.stderr[:200]}"
     if "Traceback" in result.stderr:
         return result.exit_code, "a traceback"
+    hidden = {letter for letter in result.output if letter != "\n" and unicodedata.category(letter) in ("Cc", "Cf", "Zl", "Zp")}
+    if hidden:
+        return result.exit_code, f"signs that a terminal acts on: {sorted(map(ascii, hidden))}"
     if result.exit_code == 2:
         unclear = bool(result.stdout) or not ("nothing was run" in result.stderr or "Usage" in result.stderr)
         return 2, f"a refusal that is not clear: {result.stdout[:80]!r} {result.stderr[:120]!r}" if unclear else ""

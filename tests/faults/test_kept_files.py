@@ -319,3 +319,30 @@ def test_the_longest_name_that_is_read_is_searched_too(tmp_path):
     study.write_text(re.sub(r"(?m)^name = .*$", f'name = "{"x" * 1999}"', text, count=1))
     assert run("search", study, "--out", tmp_path / "out", "--json").exit_code == 0
     assert MOTOR
+
+
+# --- records as loggers write them ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("layout", ["utf-16", "utf-16-be with its mark", "a head of 400 lines"])
+def test_a_record_of_another_layout_is_read_alike(start, layout):
+    from optimizer.inputs import load_firing
+    from optimizer.record import read_record
+
+    plain = read_record(load_firing("firing.toml"))
+    text = Path("firing.csv").read_text()
+    if layout == "utf-16":
+        Path("firing.csv").write_bytes(text.encode("utf-16"))
+    elif layout.startswith("utf-16-be"):
+        Path("firing.csv").write_bytes(b"\xfe\xff" + text.encode("utf-16-be"))
+    else:
+        Path("firing.csv").write_text("".join(f"# setting {number}\n" for number in range(400)) + text)
+    found = read_record(load_firing("firing.toml"))
+    assert len(found.time) == len(plain.time) > 100 and (found.time == plain.time).all()
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-32-le"])
+def test_a_record_of_wide_letters_without_a_mark_is_refused_with_its_cure(start, encoding):
+    Path("firing.csv").write_bytes(Path("firing.csv").read_text().encode(encoding))
+    result = run("reduce", "firing.toml", "--json")
+    assert result.exit_code == 2 and "UTF-16" in result.stderr and "save it as CSV text in UTF-8" in result.stderr
