@@ -41,7 +41,7 @@ class Assessment:
 
     @property
     def smallest_factor(self) -> Array:
-        """Smallest factor over the rungs that are pressures and no advice, (n,); NaN where there is none. [-]"""
+        """Smallest factor over the rungs that are pressures and no advice (definition), (n,); NaN where there is none. [-]"""
         return self._governing()[0]
 
     @property

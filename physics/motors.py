@@ -427,7 +427,7 @@ class Rung:
 
     @property
     def likely(self) -> Array:
-        """Median pressure [Pa] or time [s] at which it happens, (n,); the design value where nothing more is known."""
+        """Median pressure [Pa] or time [s] at which it happens, (n,); definition, the ratio is that of `physics.scatter`."""
         ratio = 1.0 if self.certainty is None else self.certainty.ratio
         return np.asarray(ratio * np.asarray(self.time if self.pressure is None else self.pressure))
 
@@ -438,7 +438,7 @@ class Rung:
 
     @property
     def band(self) -> tuple[Array, Array]:
-        """Pressures [Pa] or times [s] by which 5 % and 95 % of such parts have let go, (n,) each."""
+        """Pressures [Pa] or times [s] by which 5 % and 95 % of such parts have let go, (n,) each; by definition."""
         reach = 1.0 if self.certainty is None else self.certainty.reach
         return np.asarray(self.likely / reach), np.asarray(self.likely * reach)
 

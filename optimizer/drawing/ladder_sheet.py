@@ -51,6 +51,10 @@ def _block(sheet: Sheet, block: Mapping[str, Any], caption: str, label: str, y: 
     return bottom - 7.0
 
 
+def _asked(row: Mapping[str, Any]) -> str:
+    return "advice" if row["required"] == "–" else f"needs ×{row['required']}"
+
+
 def _rung(sheet: Sheet, row: Mapping[str, Any], y: float, tinted: bool) -> None:
     middle, color = y - RUNG / 2, INK if row["ok"] else ALARM
     if tinted:
@@ -65,5 +69,5 @@ def _rung(sheet: Sheet, row: Mapping[str, Any], y: float, tinted: bool) -> None:
         x = NAMES + LANE * row["need"] / 100.0
         sheet.line([(x, y - 0.6), (x, y - RUNG + 0.6)], 1.4, "white")
         sheet.line([(x, y - 0.6), (x, y - RUNG + 0.6)], 0.65, INK)
-    number = row["value"] if row["never"] else f"{row['value']} ×{row['factor']}, needs ×{row['required']}"
+    number = row["value"] if row["never"] else f"{row['value']} ×{row['factor']}, {_asked(row)}"
     sheet.text(NAMES + LANE + 3.0, middle, number, 9.0, color=color, level="center")

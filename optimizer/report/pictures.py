@@ -505,6 +505,7 @@ def _ladder_rung(row: Mapping[str, Any], y: float, tinted: bool) -> str:
         parts.append(f'<path class="under" {line}/><path class="need" {line}/>')
     number = escape(row["value"]) if row["never"] else f"{escape(row['value'])} ×{row['factor']}"
     if not row["never"]:
-        number += f' <tspan class="faint">of {row["required"]}</tspan>'
+        asked = "advice" if row["required"] == "–" else f"of {row['required']}"
+        number += f' <tspan class="faint">{asked}</tspan>'
     parts.append(f'<text class="number" x="{NAMES + LANE + 8:g}" y="{middle + 5:g}">{number}</text>')
     return f'<g class="rung{"" if row["ok"] else " short"}">{"".join(parts)}</g>'
