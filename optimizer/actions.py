@@ -262,8 +262,25 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution]) ->
         "unknown_masses": list(assessment.unknown_masses),
         "fit": _fit_answer(assessment),
         "room": room_answer(assessment),
+        "flight": flight_answer(assessment),
         "cautions": [{"about": caution.about, "text": caution.text} for caution in found],
         "ok": _verdict(assessment),
+    }
+
+
+def flight_answer(assessment: Assessment) -> dict[str, Any] | None:
+    """The `flight` of `check --json` for a batch of one, SI; None without a rocket."""
+    from physics.figures import FLIGHT_FIGURES
+
+    flown = assessment.flight
+    if flown is None:
+        return None
+    return {
+        "refused": flown.refused,
+        "flags": [name for name, raised in flown.flags.items() if raised[0]],
+        **{name: first(flown.figures.get(name)) for name in FLIGHT_FIGURES},
+        "static_margin": {name: first(values) for name, values in flown.margins.items()},
+        "apogee_at_drag": {f"{drag:g}": first(apogee) for drag, apogee in flown.band.items()},
     }
 
 

@@ -14,6 +14,7 @@ from optimizer.units import show
 from physics.assembly import LOOSE_SHARE
 from physics.assessment import Assessment
 from physics.erosion import LAWS
+from physics.flight.trajectory import FLIGHT_FLAGS
 from physics.ladder import ADVICE
 from physics.motors import Rung
 from physics.proof import proof_of
@@ -98,6 +99,7 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
     found += _glands(assessment)
     found += _advice(assessment, units)
     found += _stack(assessment, units)
+    found += _flight(assessment, units)
     found += _people(assessment, units)
     return found
 
@@ -206,6 +208,39 @@ def _stack(assessment: Assessment, units: str) -> Iterator[Caution]:
             f"Rings, plate, grains and nozzle leave {show(left, 'length', units)} of the case empty{text}: the grains can "
             f"move, and the aft end sees it. {cure}, so that the stack cannot shift.",
         )
+
+
+def _flight(assessment: Assessment, units: str) -> Iterator[Caution]:
+    """What the figures of a flight leave out, and what makes a flight a hazard."""
+    flown = assessment.flight
+    if flown is None or flown.refused is not None:
+        return
+    for name in ("apogee_under_thrust", "never_leaves_rail", "never_moves"):
+        if flown.flags[name][0]:
+            yield Caution("hazard in flight", f"{FLIGHT_FLAGS[name][0].upper()}{FLIGHT_FLAGS[name][1:]}. Do not fly it.")
+    rocket, launch = assessment.motors.rocket, assessment.motors.launch
+    assert rocket is not None and launch is not None
+    if any(margin[0] < 0.0 for margin in flown.margins.values()):
+        yield Caution("UNSTABLE", "THE CENTRE OF PRESSURE LIES AHEAD OF THE CENTRE OF MASS: THE ROCKET TURNS ROUND IN FLIGHT.")
+    stable = "Only the static margin is given" if flown.margins else "Stability is not assessed (no centre of pressure)"
+    yield Caution(
+        "flight",
+        "A point mass in still air that never turns into the wind: the apogee is an upper bound, and no permission; ceiling, "
+        f"waiver and separation distances go with the expected altitude. {stable}. Judge the rail exit speed at the coldest "
+        "soak against the wind of the day. Flutter, heating, buckling, parachute and joints are not assessed; screws, seals "
+        "and other small parts are not in the mass unless it was weighed.",
+    )
+    if float(launch.elevation[0]) < np.radians(70.0) - 1e-9:
+        yield Caution("elevation", "The rail leans more than 20 degrees from the vertical, beyond what high-power codes allow.")
+    if flown.band and rocket.drag_mach is None:
+        low, high = (show(float(apogee[0]), "apogee", units) for apogee in flown.band.values())
+        one, other = flown.band
+        drag = f"drag coefficient of {float(rocket.drag_coefficient[0]):g}"
+        yield Caution("drag", f"The apogee rests on a {drag}; at {one:g} it is {low}, at {other:g} it is {high}.")
+    if flown.flags["outside_drag_table"][0]:
+        yield Caution("drag table", f"The {FLIGHT_FLAGS['outside_drag_table'][4:]}.")
+    if flown.flags["nozzle_separated"][0]:
+        yield Caution("separated nozzle in flight", f"The {FLIGHT_FLAGS['nozzle_separated'][4:]}.")
 
 
 def _people(assessment: Assessment, units: str) -> Iterator[Caution]:

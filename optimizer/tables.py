@@ -25,6 +25,7 @@ from optimizer.vocabulary import CHANCE, FACTOR, SHORT_KEYS, find_quantity, grou
 from physics.assessment import Assessment
 from physics.designation import designation
 from physics.figures import GROUPS, PRESSURE, in_groups
+from physics.flight.trajectory import FLIGHT_FLAGS
 from physics.ladder import ADVICE
 from physics.motors import Curve, Ladder, Rung
 
@@ -44,6 +45,18 @@ MOST_ROWS = 40
 """Designs of a front that the terminal shows."""
 NOTED = 6
 """Rungs whose notes are printed, lowest first, beside all that fall short; the page has every note."""
+
+FLIGHT_STAGES: Mapping[str, tuple[str, ...]] = {
+    "rail": ("rail_exit_speed", "coldest_rail_exit_speed", "rail_exit_time", "thrust_to_weight", "mean_thrust_to_weight"),
+    "boost": ("maximum_acceleration", "maximum_felt_acceleration", "maximum_speed", "maximum_mach", "maximum_dynamic_pressure"),
+    "burnout": ("burnout_speed", "burnout_altitude", "maximum_deceleration", "coast_time"),
+    "apogee": ("apogee", "apogee_above_sea", "time_to_apogee", "downrange", "speed_at_apogee"),
+    "balance": ("liftoff_mass", "centre_of_mass_travel"),
+}
+"""Figures of a flight by the stage in which they are met."""
+
+FLIGHT_FIRST = ("coldest_rail_exit_speed", "thrust_to_weight", "maximum_mach", "maximum_acceleration", "apogee", "coast_time")
+"""Figures of a flight that a screen short of room keeps."""
 
 _BALLISTICS = (
     "peak_pressure", "peak_head_pressure", "mean_pressure", "highest_kn", "kn_at_ignition", "total_impulse", "peak_thrust",
@@ -99,6 +112,31 @@ def ballistics_table(assessment: Assessment, units: str, width: int, asked: Sequ
         cells = [(spoken(name).removesuffix(f" {group}"), show_both(value, name, units)) for name, value in values.items()]
         table.add_row(Text(group), Text("\n").join(_filled(cells, width - longest - 6)))
     return table
+
+
+def flight_block(assessment: Assessment, units: str, width: int, only: Sequence[str] | None = None) -> Group:
+    """The flight of one motor's rocket: what speaks against it first, then its figures; one row a stage of the flight.
+
+    With `only` those figures alone, in one row.
+    """
+    flown = assessment.flight
+    assert flown is not None
+    if flown.refused is not None:
+        return Group(Text(f"not reckoned: {flown.refused}", SHORT))
+    lines = [Text(FLIGHT_FLAGS[name], SHORT) for name, raised in flown.flags.items() if raised[0]]
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column(style=FAINT, no_wrap=True)
+    table.add_column(no_wrap=True)
+    stages = FLIGHT_STAGES if only is None else {"": only}
+    longest = max(map(len, stages))
+    for stage, names in stages.items():
+        cells = [(spoken(name), show(float(flown.figures[name][0]), name, units)) for name in names
+                 if np.isfinite(flown.figures[name][0])]
+        if stage == "balance":
+            cells += [(f"margin at {spoken(name)}", f"{float(margin[0]):.2f} diameters") for name, margin in flown.margins.items()]
+        if cells:
+            table.add_row(Text(stage), Text("\n").join(_filled(cells, width - longest - 6)))
+    return Group(*lines, table)
 
 
 def _filled(cells: Iterable[tuple[str, str]], width: int) -> list[Text]:
@@ -216,6 +254,8 @@ def _whole_check(assessment: Assessment, found: Sequence[Caution], units: str, w
         blocks.append(("Histories", history_plot(assessment.figures.curve, units, min(width - 2, 98))))
     blocks.append(_masses_block(assessment, units))
     blocks.append(("Room along the case", Group(*room_lines(assessment.assembly, units))))
+    if assessment.flight is not None:
+        blocks.append(("Flight", flight_block(assessment, units, width)))
     notes = more_notes(ladder)
     if notes is not None:
         blocks.append(("More on the lowest rungs", notes))
@@ -242,6 +282,8 @@ def _short_check(
         blocks += [("Room along the case", Group(*room)), (title, masses)]
     else:
         blocks.append((f"Room, {title[0].lower()}{title[1:]}", Group(room[0], masses)))
+    if assessment.flight is not None:
+        blocks.append(("Flight", flight_block(assessment, units, width, FLIGHT_FIRST if level else None)))
     missing = [(item.mode, item.part, item.why) for item in ladder.not_assessed]
     if missing and level == 0:
         blocks.append(("Not assessed", not_assessed_block(missing)))

@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from physics.figures import FIGURES, MASS, PRESSURE
+from physics.figures import FIGURES, FLIGHT_FIGURES, MASS, PRESSURE
 
 
 @dataclass(frozen=True)
@@ -36,6 +36,9 @@ _UNITS: Mapping[str, tuple[str, str, str]] = {
     "angle": ("rad", "deg", "deg"),
     "force": ("N", "N", "lbf"),
     "speed": ("m/s", "m/s", "ft/s"),
+    "acceleration": ("m/s^2", "m/s^2", "ft/s^2"),
+    "height": ("m", "m", "ft"),
+    "dynamic pressure": ("Pa", "kPa", "psi"),
     "rate": ("m/s", "mm/s", "in/s"),
     "impulse": ("N*s", "N*s", "lbf*s"),
     "pressure integral": ("Pa*s", "MPa*s", "psi*s"),
@@ -51,15 +54,21 @@ _UNITS: Mapping[str, tuple[str, str, str]] = {
 }
 
 
+_SHOWN_AS = {"rate": "speed", "specific impulse": "time", "height": "length", "dynamic pressure": "pressure"}
+"""Units of their own for what is of another dimension: a height is a length, and not shown in millimetres."""
+
+
 def _quantities(rows: Iterable[tuple[str, str, str]]) -> dict[str, Quantity]:
     table = {}
     for name, units, meaning in rows:
-        dimension = {"rate": "speed", "specific impulse": "time"}.get(units, units)
+        dimension = _SHOWN_AS.get(units, units)
         table[name] = Quantity(name, meaning, dimension, *_UNITS[units])
     return table
 
 
-_DIMENSION_OF = {"1": "ratio", "s": "time"} | {si: name for name, (si, _, _) in _UNITS.items() if si and si != "s"}
+_DIMENSION_OF = {"1": "ratio", "s": "time"} | {
+    si: name for name, (si, _, _) in _UNITS.items() if si and si != "s" and name not in ("height", "dynamic pressure")
+}
 
 FIGURE_NAMES: dict[str, Quantity] = _quantities(
     (name, _DIMENSION_OF[figure.unit], figure.meaning) for name, figure in FIGURES.items()
@@ -184,7 +193,10 @@ _PART_NAMES = _quantities(
     )
 )
 
-QUANTITIES: dict[str, Quantity] = {**_PART_NAMES, **FIGURE_NAMES, **DESIGN_NAMES}
+FLIGHT_NAMES: dict[str, Quantity] = _quantities((name, *said) for name, said in FLIGHT_FIGURES.items())
+"""Figures of the rocket's flight, where the motor file names a rocket."""
+
+QUANTITIES: dict[str, Quantity] = {**_PART_NAMES, **FLIGHT_NAMES, **FIGURE_NAMES, **DESIGN_NAMES}
 """Every quantity by name."""
 
 LIMIT_NAMES: tuple[str, ...] = (*FIGURE_NAMES, *DESIGN_NAMES)
@@ -554,6 +566,37 @@ _AIRFRAME = (
     _length("length", 10, 20000, "length available to the motor", "airframe.length"),
 )
 
+_ROCKET = (
+    KeySpec("mass", "quantity", "rocket ready to fly, without the motor", "mass", 0.01, 500, True, column="rocket.mass"),
+    _length("diameter", 5, 1000, "largest diameter of the body", "rocket.diameter", True),
+    KeySpec("drag_coefficient", "number", "drag coefficient, on the largest section", "ratio", 0.01, 3.0,
+            column="rocket.drag_coefficient", example="0.5"),
+    KeySpec("drag_coefficient_thrusting", "number", "the same while the motor burns", "ratio", 0.01, 3.0,
+            column="rocket.drag_coefficient_thrusting", example="0.45"),
+    _length("centre_of_mass", 1, 20000, "from the nose's tip, without the motor", "rocket.centre_of_mass"),
+    _length("motor_end", 1, 20000, "where the motor's nozzle end lies, from the nose's tip", "rocket.motor_end"),
+    _length("centre_of_pressure", 1, 20000, "from the nose's tip", "rocket.centre_of_pressure"),
+    KeySpec("skin_limit", "quantity", "what the airframe bears where it touches the case", "temperature", 250, 1000,
+            column="rocket.skin_limit"),
+)
+
+_DRAG = (
+    KeySpec("mach", "number", "Mach number of the row", "ratio", 0.0, 20.0, True, example="0.8"),
+    KeySpec("coefficient", "number", "drag coefficient there, on the largest section", "ratio", 0.01, 3.0, True, example="0.47"),
+)
+
+_LAUNCH = (
+    _length("rail_length", 1, 30000, "guided travel, until the upper guide leaves", "launch.rail_length", True),
+    KeySpec("elevation", "quantity", "elevation of the rail above the horizon", "angle", 1.0471975, 1.5707964, default="90 deg",
+            column="launch.elevation"),
+    KeySpec("altitude", "quantity", "altitude of the site above sea level", "length", -430, 6000, default="0 m",
+            column="launch.altitude"),
+)
+
+_WEIGHED = (
+    KeySpec("empty", "quantity", "the motor without propellant, as weighed", "mass", 0.001, 500, True, column="masses.empty"),
+)
+
 _AMBIENT = (
     KeySpec(
         "pressure",
@@ -648,6 +691,10 @@ SECTIONS: dict[str, tuple[KeySpec, ...]] = {
     "aft_closure": _closure_columns("aft_closure", _CLOSURE),
     "aft_closure.seal": _closure_columns("aft_closure", _SEAL),
     "airframe": _AIRFRAME,
+    "rocket": _ROCKET,
+    "rocket.drag": _DRAG,
+    "launch": _LAUNCH,
+    "masses": _WEIGHED,
     "ambient": _AMBIENT,
     "factors": _FACTORS,
     "materials": _MATERIAL,

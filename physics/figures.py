@@ -58,3 +58,30 @@ def in_groups(names: Iterable[str]) -> dict[str, list[str]]:
     asked = set(names)
     found = {group: [name for name, figure in FIGURES.items() if figure.group == group and name in asked] for group in GROUPS}
     return {group: members for group, members in found.items() if members}
+
+
+FLIGHT_FIGURES: dict[str, tuple[str, str]] = {
+    "liftoff_mass": ("mass", "rocket, motor and propellant at ignition"),
+    "thrust_to_weight": ("ratio", "mean thrust over the guided travel over lift-off weight"),
+    "mean_thrust_to_weight": ("ratio", "mean thrust of the burn over lift-off weight"),
+    "rail_exit_speed": ("speed", "speed at the end of the guided travel"),
+    "coldest_rail_exit_speed": ("speed", "the same with the propellant at the coldest soak temperature"),
+    "rail_exit_time": ("time", "time from ignition to the end of the guided travel"),
+    "burnout_speed": ("speed", "speed when the thrust ends"),
+    "burnout_altitude": ("height", "height above ground when the thrust ends"),
+    "maximum_speed": ("speed", "highest speed of the ascent"),
+    "maximum_mach": ("ratio", "highest Mach number of the ascent"),
+    "maximum_acceleration": ("acceleration", "highest rate of change of speed under thrust"),
+    "maximum_felt_acceleration": ("acceleration", "the same as an accelerometer along the axis reads it"),
+    "maximum_deceleration": ("acceleration", "highest loss of speed a second after burnout"),
+    "maximum_dynamic_pressure": ("dynamic pressure", "highest dynamic pressure of the ascent"),
+    "maximum_dynamic_pressure_time": ("time", "time of the highest dynamic pressure"),
+    "apogee": ("height", "greatest height above ground, an upper bound"),
+    "apogee_above_sea": ("height", "greatest height above sea level, an upper bound"),
+    "time_to_apogee": ("time", "time from ignition to apogee"),
+    "coast_time": ("time", "time from burnout to apogee: the delay"),
+    "downrange": ("height", "horizontal distance at apogee, without wind"),
+    "speed_at_apogee": ("speed", "speed at apogee, without wind"),
+    "centre_of_mass_travel": ("length", "how far the centre of mass moves while the motor burns"),
+}
+"""Every figure of a flight, in the order in which it is shown: what it is a quantity of, and what it says."""

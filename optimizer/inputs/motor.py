@@ -17,6 +17,7 @@ import numpy as np
 from optimizer.inputs.closures import read_closure
 from optimizer.inputs.erosive import read_constants
 from optimizer.inputs.materials import MaterialShelf
+from optimizer.inputs.rocket import check_body, check_site, read_launch, read_rocket, read_weighed, site_pressure
 from optimizer.inputs.tables import Table, check_schema, sub_table, sub_tables
 from optimizer.inputs.text import Document, parse_document, plain_data, read_document, toml_text
 from optimizer.inputs.tolerances import read_tolerances
@@ -24,7 +25,7 @@ from optimizer.problems import InputError, Problems, plain_file
 from optimizer.units import show_dimension
 from optimizer.vocabulary import CLOSURES, FACTOR_KINDS, OLD_FACTOR_KINDS, SECTIONS
 from physics.assembly import SHAPES
-from physics.motors import Airframe, Ambient, Array, Case, Grains, Liner, Motors, Nozzle, Propellant
+from physics.motors import Airframe, Ambient, Array, Case, Grains, Launch, Liner, Motors, Nozzle, Propellant
 
 MOST_GRAIN_ROWS = 40
 MOST_RATE_ROWS = 40
@@ -36,6 +37,9 @@ MOTOR_TABLES = (
     "liner",
     *CLOSURES,
     "airframe",
+    "rocket",
+    "launch",
+    "masses",
     "ambient",
     "factors",
     "tolerances",
@@ -164,16 +168,20 @@ class _MotorReader:
             "propellant": self._propellant(),
             "grain": self._grains(),
             "nozzle": self._nozzle(),
-            "ambient": self._ambient(),
+            "launch": (launch := read_launch(root)),
+            "ambient": self._ambient(launch),
             "case": self._case(),
             "liner": self._liner(),
             "airframe": self._airframe(),
+            "rocket": read_rocket(root),
+            "masses": read_weighed(root),
             "factors": self._factors(),
         }
         for end in CLOSURES:
             table = sub_table(root, end)
             parts[end] = None if table is None else read_closure(table, self.shelf)
         self._check_fit(parts)
+        check_body(root, parts["rocket"], parts["case"], parts["airframe"])
         if not all(parts[name] is not None for name in ("propellant", "grain", "nozzle", "ambient")):
             return None
         self._check_shapes(Motors(size=1, **parts))
@@ -295,7 +303,7 @@ class _MotorReader:
             return None
         return Airframe(**{name: column(value) for name, value in values.items()})  # type: ignore[arg-type]
 
-    def _ambient(self) -> Ambient | None:
+    def _ambient(self, launch: Launch | None) -> Ambient | None:
         data = self.root.data.get("ambient", {})
         table = (
             sub_table(self.root, "ambient")
@@ -311,6 +319,9 @@ class _MotorReader:
             table.problem("soak", "runs from warm to cold", "write the coldest first", "E136")
         if "pressure" not in values or "temperature" not in values:
             return None
+        if "pressure" not in table.data:
+            values["pressure"] = site_pressure(launch) or values["pressure"]
+        check_site(table, launch, values["pressure"])
         soak = soak or [values["temperature"]]
         return Ambient(np.array([values["pressure"]]), np.array([values["temperature"]]), np.array([soak], dtype=float))
 

@@ -647,10 +647,14 @@ def variable_spec(name: str) -> tuple[KeySpec | None, str]:
     if key.startswith("grain."):  # grain.1.core_diameter: the second row
         key = ".".join(part for part in key.split(".") if not part.isdigit())
     spec = MOTOR_KEYS.get(key)
-    if spec is None or key.startswith(("propellant.", "ambient.", "factors.", "materials.", "airframe.")):
+    if spec is None or key.startswith(_GIVEN):
         return None, ""
     numeric = spec.kind in ("quantity", "number", "whole") and bool(spec.column)
     return (spec, key) if numeric or spec.kind in NAME_KINDS else (None, "")
+
+
+_GIVEN = ("propellant.", "ambient.", "factors.", "materials.", "airframe.", "rocket.", "launch.", "masses.")
+"""Tables of what is given: not the motor's to vary."""
 
 
 def _both_ends(name: str) -> tuple[KeySpec | None, str]:

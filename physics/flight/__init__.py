@@ -1,1 +1,1 @@
-"""The flight of the rocket that the motor goes into: air, trajectory, balance."""
+"""The flight of the rocket that the motor goes into: air, trajectory, balance. Imports nothing."""

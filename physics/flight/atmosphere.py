@@ -1,6 +1,6 @@
 """Air above a launch site: the standard atmosphere, moved to the day's temperature and pressure.
 
-Owns density, pressure and speed of sound over height. Imports constants.
+Owns density, pressure and speed of sound over height. Imports constants. Source: [1]_.
 
 References
 ----------

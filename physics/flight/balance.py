@@ -6,7 +6,7 @@ forward end of the case, or from the rocket's nose where it says so. Imports not
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -107,22 +107,32 @@ def together(bodies: list[Body]) -> Body:
     return Body(*(np.asarray(part).reshape(shape) for part in (mass, centre, transverse, axial)))
 
 
-def burning_grains(
-    density: Array, count: Array, length: Array, outer_diameter: Array, core_diameter: Array, forward_bare: Array, aft_bare: Array,
-    start: Array, pitch: Array, regression: Array,
-) -> tuple[Array, Array]:
-    """Mass and centre of the propellant of several rows of equal cored grains at a regression.
+@dataclass(frozen=True)
+class GrainRows:
+    """Rows of equal cored grains, (n, R) each: counts, dimensions [m], bare faces (1 or 0), and where they lie [m].
+
+    `start` is the forward face of a row's first grain, `pitch` the distance from one grain's to the next.
+    """
+
+    count: Array
+    length: Array
+    outer_diameter: Array
+    core_diameter: Array
+    forward_bare: Array
+    aft_bare: Array
+    start: Array
+    pitch: Array
+
+
+def burning_grains(density: Array, rows: GrainRows, regression: Array) -> tuple[Array, Array]:
+    """Mass and centre of the propellant at a regression.
 
     Parameters
     ----------
     density : ndarray
         (n,). [kg/m3]
-    count, length, outer_diameter, core_diameter : ndarray
-        Of each row, (n, R). [-], [m]
-    forward_bare, aft_bare : ndarray
-        Whether the faces of a row's grains burn, (n, R).
-    start, pitch : ndarray
-        Position of the first grain's forward face and the distance from one grain's to the next, (n, R). [m]
+    rows : GrainRows
+        Of the motors, (n, R).
     regression : ndarray
         (n, T). [m]
 
@@ -132,16 +142,14 @@ def burning_grains(
         (n, T); the centre of what is burnt out is NaN. [kg], [m]
     """
     x = regression[:, None, :]
-    row = {name: np.asarray(value, dtype=float)[:, :, None] for name, value in {
-        "count": count, "length": length, "outer": outer_diameter, "core": core_diameter,
-        "forward": forward_bare, "aft": aft_bare, "start": start, "pitch": pitch}.items()}
-    left = np.maximum(row["length"] - x * (row["forward"] + row["aft"]), 0.0)
-    bore = np.minimum(row["core"] + 2.0 * x, row["outer"])
-    one = np.asarray(density)[:, None, None] * 0.25 * np.pi * (np.square(row["outer"]) - np.square(bore)) * left
-    middle = row["start"] + 0.5 * row["length"] + 0.5 * x * (row["forward"] - row["aft"])
-    middle = middle + 0.5 * np.maximum(row["count"] - 1.0, 0.0) * row["pitch"]
-    mass = (row["count"] * one).sum(axis=1)
-    moment = (row["count"] * one * middle).sum(axis=1)
+    row = GrainRows(**{item.name: np.asarray(getattr(rows, item.name), dtype=float)[:, :, None] for item in fields(GrainRows)})
+    left = np.maximum(row.length - x * (row.forward_bare + row.aft_bare), 0.0)
+    bore = np.minimum(row.core_diameter + 2.0 * x, row.outer_diameter)
+    one = np.asarray(density)[:, None, None] * 0.25 * np.pi * (np.square(row.outer_diameter) - np.square(bore)) * left
+    middle = row.start + 0.5 * row.length + 0.5 * x * (row.forward_bare - row.aft_bare)
+    middle = middle + 0.5 * np.maximum(row.count - 1.0, 0.0) * row.pitch
+    mass = (row.count * one).sum(axis=1)
+    moment = (row.count * one * middle).sum(axis=1)
     return mass, np.where(mass > 0.0, moment / np.where(mass > 0.0, mass, 1.0), np.nan)
 
 

@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from physics import steady
 from physics.assembly import Assembly, assemble
+from physics.figures import FLIGHT_FIGURES
 from physics.flight.atmosphere import StandardAir, standard_temperature
-from physics.flight.balance import bored_insert, burning_grains, centre_over_burn, static_margin, travel
-from physics.flight.trajectory import FLIGHT_FIGURES, FLIGHT_FLAGS, Flight, Push, Rail, Vehicle, fly
+from physics.flight.balance import GrainRows, bored_insert, burning_grains, centre_over_burn, static_margin, travel
+from physics.flight.trajectory import Flight, Push, Rail, Vehicle, fly
 from physics.mass import closure_masses, part_mass, unknown_masses
 from physics.mass import masses as masses_of
 from physics.motors import Array, Curve, Figures, Motors
@@ -108,21 +109,12 @@ def fly_motors(
         for coefficient in DRAG_BAND:
             other = Vehicle(vehicle.dry_mass, vehicle.diameter, np.full(motors.size, coefficient))
             apogees[coefficient] = fly(history.push, other, rail, air).figures["apogee"]
+    found = {name: found[name] for name in FLIGHT_FIGURES}
     return Flights(None, found, flight.flags, margins, apogees, flight.track)
 
 
 def _refused(why: str) -> Flights:
     return Flights(why, {}, {}, {}, {})
-
-
-def flight_names() -> tuple[str, ...]:
-    """Every figure of a flight, in the order in which it is shown."""
-    return (*FLIGHT_FIGURES, COLDEST, TRAVEL)
-
-
-def flag_names() -> tuple[str, ...]:
-    """Every flag of a flight."""
-    return tuple(FLIGHT_FLAGS)
 
 
 def _tall(leaf: Any, motors: Motors) -> Array:
@@ -208,10 +200,10 @@ def _balance(
     bare = row["burning_ends"]
     aft = np.where(bare >= 1.0, 1.0, 0.0)
     forward = np.where(bare >= 2.0, 1.0, 0.0)
-    propellant, middle = burning_grains(
-        _tall(motors.propellant.density, motors), row["count"], row["length"], row["outer_diameter"], row["core_diameter"],
-        forward, aft, placed.grain_start, row["length"], history.regression,
+    rows = GrainRows(
+        row["count"], row["length"], row["outer_diameter"], row["core_diameter"], forward, aft, placed.grain_start, row["length"],
     )
+    propellant, middle = burning_grains(_tall(motors.propellant.density, motors), rows, history.regression)
     if rocket.centre_of_mass is not None and rocket.motor_end is not None:
         shift = _tall(rocket.motor_end, motors) - placed.exit
         body = _tall(rocket.mass, motors)

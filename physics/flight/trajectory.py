@@ -7,6 +7,7 @@ is hit without a search. All iterations have fixed numbers of steps: a batch equ
 atmosphere.
 
 Limits of the model: no attitude, no wind, no lift: the apogee is an upper bound. The rail is without friction.
+Source: Newton's law along the path [1]_; derived here.
 
 References
 ----------
@@ -46,30 +47,6 @@ FLIGHT_FLAGS: dict[str, str] = {
     "outside_drag_table": "the flight is faster than the last row of the drag table, whose value was held",
     "nozzle_separated": "the nozzle's flow is separated in part of the burn; its thrust was not corrected for height there",
 }
-
-FLIGHT_FIGURES: dict[str, tuple[str, str]] = {
-    "liftoff_mass": ("mass", "rocket, motor and propellant at ignition"),
-    "rail_exit_speed": ("speed", "speed at the end of the guided travel"),
-    "rail_exit_time": ("time", "time from ignition to the end of the guided travel"),
-    "thrust_to_weight": ("ratio", "mean thrust over the guided travel over lift-off weight"),
-    "mean_thrust_to_weight": ("ratio", "mean thrust of the burn over lift-off weight"),
-    "burnout_speed": ("speed", "speed when the thrust ends"),
-    "burnout_altitude": ("length", "height above ground when the thrust ends"),
-    "maximum_speed": ("speed", "highest speed of the ascent"),
-    "maximum_mach": ("ratio", "highest Mach number of the ascent"),
-    "maximum_acceleration": ("acceleration", "highest rate of change of speed under thrust"),
-    "maximum_felt_acceleration": ("acceleration", "highest acceleration under thrust as an accelerometer along the axis reads it"),
-    "maximum_deceleration": ("acceleration", "highest rate of loss of speed after burnout"),
-    "maximum_dynamic_pressure": ("pressure", "highest dynamic pressure of the ascent"),
-    "maximum_dynamic_pressure_time": ("time", "time of the highest dynamic pressure"),
-    "apogee": ("length", "greatest height above ground, an upper bound"),
-    "apogee_above_sea": ("length", "greatest height above sea level, an upper bound"),
-    "time_to_apogee": ("time", "time from ignition to apogee"),
-    "coast_time": ("time", "time from burnout to apogee: the delay"),
-    "downrange": ("length", "horizontal distance at apogee, without wind"),
-    "speed_at_apogee": ("speed", "speed at apogee, without wind"),
-}
-"""Name of every figure of a flight, with its dimension and what it says."""
 
 
 class _Columns:
@@ -206,7 +183,7 @@ class Rail(_Columns):
 
 @dataclass(frozen=True)
 class Flight:
-    """Figures of a batch of flights, (n,) each, named in `FLIGHT_FIGURES`, and flags, named in `FLIGHT_FLAGS`.
+    """Figures of a batch of flights, (n,) each, named in `physics.figures`, and flags, named in `FLIGHT_FLAGS`.
 
     What a flag rules out is NaN: nothing for a rocket that never moves, nothing beyond the rail for one that stays on it,
     no apogee for one that tops out under thrust. With `track`, the points of the ascent: `time`, `height`, `speed`,
@@ -363,7 +340,7 @@ def fly(
     for at in range(0, max(size, 1), _BLOCK):
         index = np.arange(at, min(at + _BLOCK, size))
         parts.append(_fly_block(push.take(index), vehicle.take(index), rail.take(index), air.take(index), radius, track))
-    figures = {name: np.concatenate([part.figures[name] for part in parts]) for name in FLIGHT_FIGURES}
+    figures = {name: np.concatenate([part.figures[name] for part in parts]) for name in parts[0].figures}
     flags = {name: np.concatenate([part.flags[name] for part in parts]) for name in FLIGHT_FLAGS}
     tracks: dict[str, Array] | None = None
     if track:

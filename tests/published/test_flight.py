@@ -22,7 +22,17 @@ from scipy.integrate import quad
 
 from physics.constants import STANDARD_GRAVITY as G
 from physics.flight.atmosphere import EARTH_RADIUS, StandardAir, gravity, standard_pressure, standard_temperature
-from physics.flight.balance import Body, bored_insert, burning_grains, centre_over_burn, static_margin, together, travel, tube
+from physics.flight.balance import (
+    Body,
+    GrainRows,
+    bored_insert,
+    burning_grains,
+    centre_over_burn,
+    static_margin,
+    together,
+    travel,
+    tube,
+)
 from physics.flight.trajectory import Flight, Push, Rail, Vehicle, fly
 
 
@@ -244,8 +254,8 @@ class TestBalance:
         [(1, 1, 0.2624467213, 0.136), (0, 0, 0.2972697491, 0.136), (0, 1, 0.2798582352, 0.13395)],
     )
     def test_grains(self, forward: int, aft: int, mass: float, centre: float) -> None:
-        grains = (_one(1750.0), [[3]], [[0.070]], [[0.0396]], [[0.015]], [[forward]], [[aft]], [[0.031]], [[0.070]])
-        masses, centres = burning_grains(*grains, np.array([[0.0, 0.0041]]))
+        rows = GrainRows(*(np.array([[value]]) for value in (3, 0.070, 0.0396, 0.015, forward, aft, 0.031, 0.070)))
+        masses, centres = burning_grains(_one(1750.0), rows, np.array([[0.0, 0.0041]]))
         np.testing.assert_allclose(masses, [[0.3876814085, mass]], rtol=1e-9)
         np.testing.assert_allclose(centres, [[0.136, centre]], rtol=1e-9)
 
@@ -259,9 +269,9 @@ class TestBalance:
     def test_travel_is_largest_less_smallest(self) -> None:
         """Rows of unequal web: 5.8 mm inside the burn, 0.16 mm from end to end."""
         x = np.linspace(0.0, 0.0123, 1231)[None, :]
-        bores, places, bare = [[0.015, 0.024]], [[0.031, 0.171]], [[1, 1]]
-        rows = ([[2, 2]], [[0.07, 0.07]], [[0.0396, 0.0396]], bores, bare, bare, places, [[0.07, 0.07]])
-        mass, middle = burning_grains(_one(1750.0), *rows, x)
+        bores, places = (0.015, 0.024), (0.031, 0.171)
+        pairs = ((2, 2), (0.07, 0.07), (0.0396, 0.0396), bores, (1, 1), (1, 1), places, (0.07, 0.07))
+        mass, middle = burning_grains(_one(1750.0), GrainRows(*(np.array([pair]) for pair in pairs)), x)
         centre = centre_over_burn(_one(0.9), _one(0.16), mass, middle)
         assert centre[0, 0] == pytest.approx(0.1601595, abs=1e-7) and centre[0, -1] == pytest.approx(0.16, abs=1e-9)
         # By hand, where the second row is gone: 0.094479 kg left at 0.101 m.

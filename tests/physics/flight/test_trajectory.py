@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from physics.flight.atmosphere import StandardAir
-from physics.flight.trajectory import FLIGHT_FIGURES, FLIGHT_FLAGS, Flight, Push, Rail, Vehicle, fly
+from physics.flight.trajectory import FLIGHT_FLAGS, Flight, Push, Rail, Vehicle, fly
 
 
 def _random(size: int, seed: int = 3) -> tuple[Push, Vehicle, Rail, StandardAir]:
@@ -31,7 +31,7 @@ def _random(size: int, seed: int = 3) -> tuple[Push, Vehicle, Rail, StandardAir]
 
 
 def _equal(whole: Flight, index: np.ndarray, part: Flight) -> None:
-    for name in FLIGHT_FIGURES:
+    for name in whole.figures:
         np.testing.assert_array_equal(whole.figures[name][index], part.figures[name], err_msg=name)
     for name in FLIGHT_FLAGS:
         np.testing.assert_array_equal(whole.flags[name][index], part.flags[name], err_msg=name)
