@@ -189,6 +189,18 @@ _PART_NAMES = _quantities(
         ("strength", "pressure", "crushing strength of the grain"),
         ("temperature", "temperature", "temperature of air and propellant"),
         ("soak", "temperature", "temperatures that the propellant must bear"),
+        ("drag_coefficient", "ratio", "drag coefficient of the rocket, on its largest section"),
+        ("drag_coefficient_thrusting", "ratio", "the same while the motor burns"),
+        ("centre_of_mass", "length", "centre of mass of the rocket without the motor, from the nose's tip"),
+        ("motor_end", "length", "where the motor's nozzle end lies, from the nose's tip"),
+        ("centre_of_pressure", "length", "centre of pressure, from the nose's tip"),
+        ("skin_limit", "temperature", "what the airframe bears where it touches the case"),
+        ("mach", "ratio", "Mach number"),
+        ("coefficient", "ratio", "drag coefficient at a Mach number"),
+        ("rail_length", "length", "guided travel"),
+        ("elevation", "angle", "elevation of the rail above the horizon"),
+        ("altitude", "height", "altitude of the site above sea level"),
+        ("empty", "mass", "the motor without propellant, as weighed"),
         ("characterised_pressure", "pressure", "pressures that the rate law covers"),
     )
 )
