@@ -41,10 +41,11 @@ from optimizer.watch import watched_mode
 from physics import kernel as kernels
 from physics import ladder
 from physics.assembly import SHAPES, assemble
+from physics.corners import moved
 from physics.fit import fit
 from physics.mass import PARTS, part_mass
 from physics.modes import NotComputable
-from physics.motors import Figures, Motors, Situation
+from physics.motors import Figures, Motors
 from physics.transient import free_volume
 
 Floats = NDArray[np.float64]
@@ -690,15 +691,38 @@ def _term(space: Space, row: ladder.Mode, end: str, burns: Sequence[Figures]) ->
             if not variable.columns & read or (row.marches_heat and not variable.is_text):
                 continue
         if row.applies(motors, end):
-            answer, columns = watched_mode(row.function, motors, end, figures)
-            read |= columns
-            assessed |= answer is not None and not bool(np.isnan(np.asarray(answer, dtype=float)).all())
+            for some in ends_of_tolerances(motors) if not row.marches_heat else (motors,):
+                answer, columns = watched_mode(row.function, some, end, figures)
+                read |= columns
+                assessed |= answer is not None
     if not assessed:
         return None
     burn = late or bool(read & {"situation.figures", "situation.maximum_expected_pressure"})
     part = f"{end} closure" if end else row.part
     variables = variables_of(space, frozenset(read))
     return Term(row.mode, part, row.kind, required, variables, burn, late, _Asked(row, end), row.lasts or None)
+
+
+def ends_of_tolerances(motors: Motors) -> Iterator[Motors]:
+    """The motors as drawn, and with every toleranced column at its lower and at its upper end: what a mode reads may be
+    settled by what it finds."""
+    yield motors
+    given = {column: one for column, one in motors.tolerances.items() if motors.value(column) is not None}
+    for side in (-1.0, 1.0) if given else ():
+        yield moved(motors, given, np.full((motors.size, len(given)), side))[0]
+
+
+_bench: ladder.Bench | None = None
+
+
+def bench_of(motors: Motors, figures: Figures | None, pressure: Floats | None) -> ladder.Bench:
+    """The bench of a batch: the last one where the same objects are asked about again, so that walls are marched once."""
+    global _bench
+    known = _bench
+    if known is None or known.motors is not motors or known.figures is not figures or known.expected is not pressure:
+        burn = None if figures is None else partial(kernels.evaluate, kernel=figures.kernel)
+        _bench = known = ladder.Bench(motors, figures, pressure, burn)
+    return known
 
 
 @dataclass(frozen=True)
@@ -714,10 +738,10 @@ class _Asked:
             return np.full(motors.size, np.inf)
         try:
             with np.errstate(all="ignore"):
-                value = self.row.function(motors, Situation(self.end, figures, pressure))
+                value = bench_of(motors, figures, pressure).worst(self.row, self.end).value
         except NotComputable:
             return np.full(motors.size, np.inf)
-        return np.broadcast_to(np.asarray(value, dtype=float), (motors.size,))
+        return np.broadcast_to(value, (motors.size,))
 
 
 __all__ = ["Block", "Crossed", "Families", "Seen", "ladder_terms", "part_variables"]

@@ -19,7 +19,7 @@ maximum expected pressure.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import Any
 
@@ -38,11 +38,13 @@ Mask = NDArray[np.bool_]
 
 CONFIDENCE = 0.95
 PERCENTILES = (1, 5, 50, 95, 99)
-FEWEST, MOST = 16, 1 << 20
+FEWEST, MOST = 16, 1 << 18
 _FEWEST_FOR_SHARES = 64
 FULL_CORNERS = 8
 """Up to so many tolerances every corner of their box is computed; beyond, those that one-at-a-time moves point to."""
 BLOCK = 8192
+MARCHED = 2048
+"""Motors in a block whose walls are marched: their histories take some 20 kB each."""
 RATE_COLUMNS = frozenset(f"propellant.{name}" for name in ("rate_from", "rate_to", "rate", "rate_at", "exponent"))
 INTERVAL_NOTE = (
     "Sobol points lie more evenly than chance would put them, so the true uncertainty is mostly smaller than the "
@@ -86,7 +88,8 @@ def distribution(tolerance: Tolerance) -> str:
 
 
 def scattered(motors: Motors, tolerances: Mapping[str, Tolerance], deviations: Floats) -> Motors:
-    """A batch with every toleranced column moved; `deviations` (n, tolerances) in the order of the mapping.
+    """A batch with every toleranced column moved, and no tolerances left; `deviations` (n, tolerances) in the order of
+    the mapping.
 
     A dimension of a grain that is zero, such as the core of an end burner, stays so. Raises InputError where a column
     that must be positive is moved to zero or below.
@@ -102,7 +105,7 @@ def scattered(motors: Motors, tolerances: Mapping[str, Tolerance], deviations: F
         if np.any((leaf > 0.0) & (moved <= 0.0)):
             raise InputError([_too_wide(column)])
         columns[column] = moved
-    return motors.with_values(columns)
+    return replace(motors.with_values(columns), tolerances={})
 
 
 def tolerance_name(column: str) -> str:
@@ -186,8 +189,24 @@ class Outcome:
 
 def outcome(motors: Motors, kernel: str, heat: bool = True) -> Outcome:
     """Figures and factors of a batch, in blocks. Without `heat` the rungs that march the wall's heat are left out."""
-    parts = [_outcome_block(motors.take(slice(low, low + BLOCK)) if motors.size > BLOCK else motors, kernel, heat)
-             for low in range(0, motors.size, BLOCK)]
+    return _joined([
+        _outcome_block(motors.take(slice(low, low + BLOCK)) if motors.size > BLOCK else motors, kernel, heat)
+        for low in range(0, motors.size, BLOCK)
+    ])  # fmt: skip
+
+
+def sampled(
+    motors: Motors, tolerances: Mapping[str, Tolerance], deviations: Floats, kernel: str, heat: bool = True
+) -> Outcome:
+    """Figures and factors of one motor at these deviations (samples, tolerances), its copies made block by block."""
+    length = MARCHED if heat else BLOCK
+    blocks = (deviations[low : low + length] for low in range(0, len(deviations), length))
+    return _joined([
+        _outcome_block(scattered(motors.repeat(len(some)), tolerances, some), kernel, heat) for some in blocks
+    ])  # fmt: skip
+
+
+def _joined(parts: Sequence[Outcome]) -> Outcome:
     if len(parts) == 1:
         return parts[0]
     rungs = {rung: None for part in parts for rung in part.factors}
@@ -331,9 +350,8 @@ def spread(motors: Motors, kernel: str = "steady", samples: int = 4096, seed: in
         raise ValueError(f"expected one motor, got {motors.size}")
     samples = _whole_samples(samples)
     tolerances = _needed_tolerances(motors, file)
-    points = unit_points(len(tolerances), samples, seed)
-    found = outcome(scattered(motors.repeat(samples), tolerances, _deviations(tolerances, points)), kernel)
-    nominal = outcome(motors, kernel)
+    found = sampled(motors, tolerances, _deviations(tolerances, unit_points(len(tolerances), samples, seed)), kernel)
+    nominal = outcome(replace(motors, tolerances={}), kernel)
     first, total, evaluations = variance_shares(motors, tolerances, kernel, max(_FEWEST_FOR_SHARES, samples // 4), seed)
     rungs = [(mode, part, Chance(int(found.failed((mode, part)).sum()), samples)) for mode, part in found.factors]
     return SpreadResult(
@@ -424,8 +442,7 @@ def variance_shares(
     first, second = both[:, :count], both[:, count:]
     mixed = [np.where(np.arange(count) == index, second, first) for index in range(count)]
     points = np.concatenate([first, second, *mixed])
-    found = outcome(scattered(motors.repeat(points.shape[0]), tolerances, _deviations(tolerances, points)), kernel,
-                    heat=False)
+    found = sampled(motors, tolerances, _deviations(tolerances, points), kernel, heat=False)
     rows = dict(found.figures)
     rows |= {f"factor: {mode}, {part}": values for (mode, part), values in found.factors.items()}
     rows["smallest_factor"] = found.smallest_factor

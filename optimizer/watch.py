@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from physics.modes import NotComputable
+from physics.modes import Beyond, NotComputable
 from physics.motors import Figures, Motors, Situation
 
 
@@ -77,7 +77,8 @@ def _plain(part: Any) -> Any:
 def watched_mode(
     function: Callable[[Motors, Situation], Any], motors: Motors, end: str, figures: Figures
 ) -> tuple[Any, frozenset[str]]:
-    """A failure mode called under watch: its answer (None where it cannot be computed) and what it read.
+    """A failure mode called under watch: its answer (None where something is missing, NaN beyond its model) and what it
+    read.
 
     What it reads of the situation is named ``situation.figures`` and ``situation.maximum_expected_pressure``. `figures`
     are those of the motors, with histories where the mode asks for them.
@@ -87,6 +88,8 @@ def watched_mode(
     try:
         with np.errstate(all="ignore"):
             answer = function(_wrapped(motors, log, ""), situation)
+    except Beyond:
+        answer = np.nan
     except NotComputable:
         answer = None
     return answer, frozenset(_head(name) for name in log)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,8 +81,11 @@ class Assessment:
 
     @property
     def ok(self) -> NDArray[np.bool_]:
-        """Whether the motor is `described`, every rung assessed reaches its required factor, and the motor fits, (n,)."""
-        good = self.described & self.fits
+        """Whether the motor is `described`, every rung assessed reaches its required factor, and the motor fits, (n,).
+
+        A motor without a maximum expected pressure, one corner of its tolerances having no equilibrium, is not.
+        """
+        good = self.described & self.fits & np.isfinite(np.broadcast_to(self.maximum_expected_pressure, (self.motors.size,)))
         for rung in self.ladder.rungs:
             good &= np.broadcast_to(rung.ok, good.shape)
         return good
@@ -119,7 +123,7 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False) -> Asses
         motors=motors,
         figures=figures if curve else replace(figures, curve=None),
         maximum_expected_pressure=expected,
-        ladder=assess_ladder(motors, figures, expected),
+        ladder=assess_ladder(motors, figures, expected, burn=partial(kernels.evaluate, kernel=kernel)),
         masses=weights,
         unknown_masses=tuple(unknown_masses(motors)),
         fit=None if motors.airframe is None or motors.case is None else fit(motors, assembly),

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from physics.constants import ZERO_CELSIUS
 from physics.materials import ROOM_TEMPERATURE, WARMEST_WITHOUT_TABLE, Material
-from physics.modes import NotComputable, need
+from physics.modes import Beyond, NotComputable, need
 from physics.motors import Array, Case, Closure, Motors, Situation
 from physics.nozzle import divergence_factor, full_flow_coefficients, mach_from_area_ratio, pressure_ratio
 
@@ -148,7 +148,7 @@ def strength(motors: Motors, material: Material, what: str) -> Array:
     """
     if material.kind in ("liner", "seal"):
         reason = f"{material.name} is a {material.kind} material, not one that carries load. {material.caution}"
-        raise NotComputable(reason.strip())
+        raise Beyond(reason.strip())
     at = service_temperature(motors)
     if what == "yield":
         value = _given(material, "yield_strength") * material.yield_ratio(at)
@@ -159,8 +159,9 @@ def strength(motors: Motors, material: Material, what: str) -> Array:
         value = share * _given(material, "tensile_strength") * material.ultimate_ratio(at)
     else:
         value = material.shear_strength * material.ultimate_ratio(at)
-    if np.all(np.isnan(value)):
-        raise NotComputable(f"the strength of {material.name} at case.service_temperature is not known")
+    if np.size(value) and np.all(np.isnan(value)):
+        hot = float(np.min(at, initial=np.inf)) - ZERO_CELSIUS
+        raise Beyond(f"the strength of {material.name} at case.service_temperature, {hot:.0f} degC, is not known")
     return np.asarray(value)
 
 

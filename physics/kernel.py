@@ -6,10 +6,13 @@ pressure (definition: worst case of soak and tolerances). Imports the kernels; t
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from physics import steady
+from physics.corners import Corner, Corners, moved, moves, shifted
 from physics.figures import FIGURES as FIGURES
 from physics.motors import Array, Figures, Motors, Tolerance
 from physics.nozzle import SEPARATION_CRITERION
@@ -46,39 +49,93 @@ def evaluate(motors: Motors, kernel: str = "steady", curve: bool = False) -> Fig
 
 
 def maximum_expected_pressure(motors: Motors, kernel: str = "steady", figures: Figures | None = None) -> Array:
-    """Highest head-end pressure [Pa], (n,), over ambient and soak temperatures, tolerances at their adverse corner.
+    """Highest head-end pressure [Pa], (n,), over ambient and soak temperatures and tolerances, by the named kernel.
 
-    Each toleranced column that ballistics reads is moved, one at a time, to the side that raises the pressure (found
-    with the steady kernel at the temperature that burns fastest); then all at once, at every temperature. A tolerance
-    of which neither side raises the pressure stays at nominal. Standard deviations count three times. `figures` of the
-    same motors and kernel, where they are at hand, save work and change nothing.
+    The worst corner of every tolerance that the kernel can see is found with that kernel (`physics.corners`) at the
+    temperature that burns fastest, and the transient kernel then tries it at every temperature. Standard deviations
+    count three times, that of the ambient temperature too. NaN where any corner has no equilibrium or cannot be built;
+    never below nominal. `figures` of the same motors and kernel, where they are at hand, save work and change nothing.
     Raises ValueError for a kernel that does not exist.
     """
+    return adverse_corner(motors, kernel, figures).value
+
+
+def adverse_corner(motors: Motors, kernel: str = "steady", figures: Figures | None = None) -> Corner:
+    """The same with the corner at which it stands; `Corner.sides` are in the order of `seen_tolerances`."""
     if kernel not in KERNELS:
         raise ValueError(f"kernel {kernel!r}: expected one of {', '.join(KERNELS)}")
     hottest = _fastest_temperature(motors)
     if kernel == "steady":
         return _steady_expected(motors, hottest, figures)
-    return _highest_over_temperatures(_adverse_corner(motors, hottest), kernel)
+    corner = _found(motors, kernel, hottest)
+    value = _highest_over_temperatures(motors, kernel, corner)
+    return replace(corner, value=value)
 
 
-def _steady_expected(motors: Motors, temperature: Array, figures: Figures | None) -> Array:
+def _steady_expected(motors: Motors, temperature: Array, figures: Figures | None) -> Corner:
     """The steady kernel's answer, from the figures at hand for each motor of which they say enough."""
-    rest = np.arange(motors.size)
-    expected = np.empty(motors.size)
-    if figures is not None and figures.kernel == "steady" and _law_scales(motors):
-        expected[:] = _scaled(motors, figures, temperature)
-        rest = np.flatnonzero(~_above_ambient(motors, figures))
+    if figures is None or figures.kernel != "steady" or not _law_scales(motors):
+        return _found(motors, "steady", temperature)
+    expected = _scaled(motors, figures, temperature)
+    rest = np.flatnonzero(~_above_ambient(motors, figures))
     if rest.size:
-        some, hot = (motors, temperature) if rest.size == motors.size else (motors.take(rest), temperature[rest])
-        expected[rest] = steady.peak_head_pressure(_adverse_corner(some, hot), hot)
-    return expected
+        expected[rest] = steady.peak_head_pressure(motors.take(rest), temperature[rest])
+    return Corner(expected, expected, np.zeros((motors.size, 0)))
+
+
+_UNSEEN = frozenset({
+    "propellant.strength", "nozzle.half_angle", "nozzle.efficiency", "nozzle.seat_diameter", "ambient.temperature",
+    "ambient.soak", "case.service_temperature", "case.heat_affected_reach", "liner.gap",
+})
+"""Columns that no kernel's pressure depends on; temperatures are followed apart."""
+_UNSEEN_STEADY = frozenset({
+    "nozzle.exit_diameter", "nozzle.throat_recession", "nozzle.throat_recession_at", "nozzle.insert_diameter",
+    "nozzle.insert_length",
+})  # fmt: skip
+_UNSEEN_OF_CLOSURES = (
+    "gap", "hardness", "mass", "tensile_strength", "ring_shear_strength", "hole_diameter", "load_sharing",
+    "fitting_factor", "thread_diameter", "thread_pitch", "groove_depth", "flush_length",
+)  # fmt: skip
+
+
+def seen_tolerances(motors: Motors, kernel: str) -> dict[str, Tolerance]:
+    """The tolerances that may move a kernel's pressure, by column: of the propellant, the grains and the nozzle, and for
+    the transient kernel also of what bounds its free volume."""
+
+    def seen(column: str) -> bool:
+        part, last = column.partition(".")[0], column.rpartition(".")[2]
+        if column in _UNSEEN or part == "airframe":
+            return False
+        if kernel == "steady":
+            return part in ("propellant", "grain", "nozzle", "ambient") and column not in _UNSEEN_STEADY
+        return not (part.endswith("closure") and last in _UNSEEN_OF_CLOSURES)
+
+    return {
+        column: tolerance for column, tolerance in motors.tolerances.items()
+        if moves(tolerance) and seen(column) and motors.value(column) is not None
+    }  # fmt: skip
+
+
+def _found(motors: Motors, kernel: str, temperature: Array) -> Corner:
+    """The worst corner by a kernel at one temperature of each motor."""
+    seen = seen_tolerances(motors, kernel)
+    corners = Corners(motors, seen, between=[name for name in seen if name.startswith("grain.")])
+
+    def head(batch: Motors, rows: NDArray[np.intp]) -> Array:
+        runaway = (np.atleast_2d(batch.propellant.exponent) >= 1.0).any(axis=1)  # no pressure is an equilibrium
+        if kernel == "steady":
+            found = steady.peak_head_pressure(batch, temperature[rows])
+        else:
+            found = evaluate(batch.with_values({"ambient.temperature": temperature[rows]}), kernel)["peak_head_pressure"]
+        return np.where(runaway, np.nan, found)
+
+    return corners.worst(head, highest=True)
 
 
 def _law_scales(motors: Motors) -> bool:
     """Whether temperature multiplies every steady pressure by one factor: one rate row, and no tolerance."""
     one_row = np.atleast_2d(motors.propellant.exponent).shape[1] == 1
-    return one_row and not any(ballistic_column(key) for key in motors.tolerances)
+    return one_row and not seen_tolerances(motors, "steady")
 
 
 def _above_ambient(motors: Motors, figures: Figures) -> NDArray[np.bool_]:
@@ -94,10 +151,15 @@ def _scaled(motors: Motors, figures: Figures, temperature: Array) -> Array:
 
 
 def _temperatures(motors: Motors) -> Array:
-    """Ambient temperature and the soak temperatures, (n, s + 1)."""
-    ambient = np.broadcast_to(np.asarray(motors.ambient.temperature, dtype=float), (motors.size,))
+    """Ambient temperature with its tolerance, and the soak temperatures, (n, s)."""
+    ambient = np.array(np.broadcast_to(np.asarray(motors.ambient.temperature, dtype=float), (motors.size,)))
     soak = np.atleast_2d(np.asarray(motors.ambient.soak, dtype=float))
-    return np.asarray(np.concatenate([ambient[:, None], np.broadcast_to(soak, (motors.size, soak.shape[1]))], axis=1))
+    columns = [ambient[:, None], np.broadcast_to(soak, (motors.size, soak.shape[1]))]
+    tolerance = motors.tolerances.get("ambient.temperature")
+    if tolerance is not None and moves(tolerance):
+        for by in (-tolerance.reach[0], tolerance.reach[1]):
+            columns.append(shifted(motors, "ambient.temperature", tolerance, np.full(motors.size, by))[0][:, None])
+    return np.asarray(np.concatenate(columns, axis=1))
 
 
 def _fastest_temperature(motors: Motors) -> Array:
@@ -107,58 +169,14 @@ def _fastest_temperature(motors: Motors) -> Array:
     return np.asarray(np.where(slow_when_hot, temperatures.min(axis=1), temperatures.max(axis=1)))
 
 
-def _highest_over_temperatures(motors: Motors, kernel: str) -> Array:
-    """Highest head pressure at ambient and at each soak temperature, all as one batch, (n,)."""
+def _highest_over_temperatures(motors: Motors, kernel: str, corner: Corner) -> Array:
+    """Highest head pressure at the corner found and at every temperature, all as one batch, (n,)."""
+    at_corner, none = moved(motors, seen_tolerances(motors, kernel), corner.sides)
     temperatures = _temperatures(motors)
-    same = (temperatures[:, 1:] == temperatures[:, :1]).all(axis=0)
-    temperatures = temperatures[:, [0, *(1 + np.flatnonzero(~same))]]
-    each = motors.repeat(temperatures.shape[1]).with_values({"ambient.temperature": temperatures.ravel()})
-    found = evaluate(each, kernel)["peak_head_pressure"].reshape(temperatures.shape)
-    highest = np.fmax.reduce(found, axis=1, initial=-np.inf)
-    return np.where(np.isneginf(highest), np.nan, highest)
-
-
-_BALLISTIC = {
-    "propellant": ("density", "characteristic_velocity", "gamma", "rate", "exponent", "temperature_sensitivity"),
-    "grain": ("length", "outer_diameter", "core_diameter"),
-    "nozzle": ("throat_diameter", "exit_diameter", "throat_recession"),
-}
-
-
-def ballistic_column(key: str) -> str | None:
-    """The dotted column that a tolerance's key names where ballistics reads it, else None; short names are known too.
-
-    >>> ballistic_column("throat_diameter"), ballistic_column("case.wall")
-    ('nozzle.throat_diameter', None)
-    """
-    part, _, name = key.rpartition(".")
-    for table, names in _BALLISTIC.items():
-        if name in names and part in ("", table):
-            return f"{table}.{name}"
-    return None
-
-
-def _adverse_corner(motors: Motors, temperature: Array) -> Motors:
-    """Every toleranced ballistic column at the side that raises the pressure."""
-    reach = {ballistic_column(key): tolerance for key, tolerance in motors.tolerances.items()}
-    sides = {column: _sides(motors, column, tolerance) for column, tolerance in reach.items() if column is not None}
-    if not sides:
-        return motors
-    nominal = steady.peak_head_pressure(motors, temperature)
-    corner = {}
-    for column, (low, high) in sides.items():
-        below = steady.peak_head_pressure(motors.with_values({column: low}), temperature)
-        above = steady.peak_head_pressure(motors.with_values({column: high}), temperature)
-        wide = (slice(None), None) if np.ndim(low) == 2 else (slice(None),)
-        leaf = np.asarray(motors.value(column), dtype=float)
-        worst = np.where((above >= below)[wide], high, low)
-        corner[column] = np.where((np.maximum(above, below) > nominal)[wide], worst, leaf)
-    return motors.with_values(corner)
-
-
-def _sides(motors: Motors, column: str, tolerance: Tolerance) -> tuple[Array, Array]:
-    """The column at the lower and the upper end of its tolerance; a core that is absent stays so."""
-    leaf = np.asarray(motors.value(column), dtype=float)
-    minus, plus = tolerance.reach
-    scale = np.abs(leaf) if tolerance.relative else np.where(leaf > 0.0, 1.0, 0.0)
-    return leaf - minus * scale, leaf + plus * scale
+    same = (temperatures == _fastest_temperature(motors)[:, None]).all(axis=0)
+    others = temperatures[:, ~same]
+    if not others.shape[1] or not motors.size:
+        return corner.value
+    each = at_corner.repeat(others.shape[1]).with_values({"ambient.temperature": others.ravel()})
+    found = evaluate(each, kernel)["peak_head_pressure"].reshape(others.shape)
+    return np.where(none, np.nan, np.maximum(corner.value, found.max(axis=1)))

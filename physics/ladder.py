@@ -8,12 +8,16 @@ modes above it: case, screws, closures, seals, support and heat, and of `scatter
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from physics import case, closures, heat, screws, seals, support
-from physics.modes import NotComputable
+from physics.case import pressure_text
+from physics.corners import Corner, Corners, moved
+from physics.modes import Beyond, NotComputable, file_key
 from physics.motors import Array, Figures, Ladder, Motors, NotAssessed, Rung, Situation
 from physics.scatter import certainty
 
@@ -134,6 +138,7 @@ def assess_ladder(
     figures: Figures | None = None,
     maximum_expected_pressure: Array | None = None,
     marching: bool = True,
+    burn: Burn | None = None,
 ) -> Ladder:
     """Every mode of every part of a batch, in the order of `MODES`.
 
@@ -148,40 +153,140 @@ def assess_ladder(
         and factors are NaN without either.
     marching : bool
         Whether the modes that march heat are asked too; without them their rungs are absent.
+    burn : callable, optional
+        Figures of a batch by the kernel that made `figures`: with it a mode that asks how the motor burns is told so at
+        each corner of the tolerances, without it as drawn.
 
     Notes
     -----
-    Validity is that of each rung. A mode that cannot be computed is listed with the reason, never passed. Required
-    factors: ``motors.factors`` by kind, else `DEFAULT_FACTORS`; 0 where nothing is required.
+    Validity is that of each rung. Each stands at its own worst corner of ``motors.tolerances`` (`physics.corners`). A
+    mode of which something is missing is listed with the reason; what is given and lies beyond its model is taken to
+    bear nothing. Required factors: ``motors.factors`` by kind, else `DEFAULT_FACTORS`; 0
+    where nothing is required.
     """
     expected = maximum_expected_pressure
     if expected is None and figures is not None:
         expected = figures["peak_head_pressure"]
     rungs: list[Rung] = []
     missing: list[NotAssessed] = []
-    for row, part, situation in _cells(motors, figures, expected):
+    bench = Bench(motors, figures, expected, burn)
+    found: list[tuple[Mode, str, str, Corner]] = []
+    for row, part, end in _cells(motors):
         if row.marches_heat and not marching:
             continue
         try:
-            rungs.append(_rung(row, part, motors, situation))
+            found.append((row, part, end, bench.worst(row, end)))
         except NotComputable as reason:
             missing.append(NotAssessed(row.mode, part, str(reason)))
+    for row, part, end, corner in found:  # values first: the walls of corners and those of notes are marched once each
+        if motors.size and bool(np.isnan(corner.value).all()):
+            missing.append(NotAssessed(row.mode, part, "the burn is outside the model"))
+        else:
+            rungs.append(_rung(row, part, bench, corner, bench.situation(end)))
     return Ladder(tuple(rungs), tuple(missing))
 
 
-def _cells(motors: Motors, figures: Figures | None, expected: Array | None) -> Iterator[tuple[Mode, str, Situation]]:
-    """Every row at every end it belongs to, where the motor has such a part."""
+def _cells(motors: Motors) -> Iterator[tuple[Mode, str, str]]:
+    """Every row at every end it belongs to, where the motor has such a part: row, part, end."""
     for row in MODES:
         for end in ENDS if row.part == "closure" else ("",):
             if row.applies(motors, end):
-                yield row, f"{end} closure" if end else row.part, Situation(end, figures, expected)
+                yield row, f"{end} closure" if end else row.part, end
 
 
-def _rung(row: Mode, part: str, motors: Motors, situation: Situation) -> Rung:
-    with np.errstate(divide="ignore", invalid="ignore"):
-        value = np.broadcast_to(np.asarray(row.function(motors, situation), dtype=float), (motors.size,))
-    if bool(np.isnan(value).all()) and motors.size:
-        raise NotComputable("outside the range in which this mode can be computed")
+Burn = Callable[[Motors], Figures]
+
+
+class _Moved(Situation):
+    """The situation of motors moved to a corner: how they burn is found out when a mode asks."""
+
+    def __init__(self, end: str, expected: Array | None, burn: Callable[[], Figures | None]) -> None:
+        super().__init__(end, None, expected)
+        object.__setattr__(self, "_ask", burn)
+
+    def __getattribute__(self, name: str) -> Any:
+        if name == "figures":
+            return object.__getattribute__(self, "_ask")()
+        return object.__getattribute__(self, name)
+
+
+class Bench:
+    """A batch with how it burns, on which modes are evaluated at their worst corners.
+
+    The motors moved to the ends of their tolerances are made once, for all modes. Modes that march heat see the
+    tolerances of the wall alone, at the nominal burn, each corner of them. `burn` is as in `assess_ladder`.
+    """
+
+    def __init__(
+        self, motors: Motors, figures: Figures | None, expected: Array | None, burn: Burn | None = None
+    ) -> None:
+        self.motors, self.figures, self.expected, self.burn = motors, figures, expected, burn
+        given = {column: one for column, one in motors.tolerances.items() if motors.value(column) is not None}
+        wall = {column: one for column, one in given.items() if column.partition(".")[0] in _WALL}
+        self.corners = {False: Corners(motors, given), True: Corners(motors, wall)}
+        self._burns: dict[int, tuple[object, Figures]] = {}
+
+    def worst(self, row: Mode, end: str) -> Corner:
+        """The lowest value of a mode over the tolerances, (n,): pressure [Pa] or time [s].
+
+        0 where what is given lies beyond the mode's model, NaN where the burn is not known. Raises NotComputable where
+        what the mode needs is missing.
+        """
+        if row.marches_heat:
+            return self.corners[True].worst_of_box(self._value(row, end), highest=False)
+        return self.corners[False].worst(self._value(row, end), highest=False)
+
+    def situation(self, end: str) -> Situation:
+        """What a mode may know of the burn of the motors as drawn."""
+        return Situation(end, self.figures, self.expected)
+
+    def _value(self, row: Mode, end: str) -> Callable[[Motors, NDArray[np.intp]], Array]:
+        def value(batch: Motors, rows: NDArray[np.intp]) -> Array:
+            expected = None if self.expected is None else np.broadcast_to(self.expected, (self.motors.size,))[rows]
+            situation: Situation = _Moved(end, expected, lambda: self._burn(batch, rows, row.marches_heat))
+            try:
+                with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+                    found = np.asarray(row.function(batch, situation), dtype=float)
+            except Beyond:
+                return np.zeros(batch.size)
+            unknown = False if expected is None else np.isnan(expected)
+            return np.where(np.isnan(found) & ~np.broadcast_to(unknown, (batch.size,)), 0.0, found)
+
+        return value
+
+    def _burn(self, batch: Motors, rows: NDArray[np.intp], histories: bool) -> Figures | None:
+        """The figures of these rows; the same object for the same batch, by which what is marched is known again."""
+        if self.figures is None or batch is self.motors:
+            return self.figures
+        kept = self._burns.get(id(batch))
+        if kept is not None and kept[0] is batch:
+            return kept[1]
+        if self.burn is not None and not histories:
+            return self._keep(batch, self.burn(batch))
+        curve = self.figures.curve if histories else None
+        if curve is not None:
+            curve = replace(curve, **{item.name: getattr(curve, item.name)[rows] for item in fields(curve)})
+        size = self.motors.size
+        picked = replace(
+            self.figures, curve=curve,
+            values={name: np.broadcast_to(column, (size,))[rows] for name, column in self.figures.values.items()},
+            flags={name: np.broadcast_to(column, (size,))[rows] for name, column in self.figures.flags.items()},
+        )  # fmt: skip
+        return self._keep(batch, picked)
+
+    def _keep(self, batch: Motors, figures: Figures) -> Figures:
+        """Note the figures of a batch that will be asked about again."""
+        if any(corners.will_return(batch) for corners in self.corners.values()):
+            self._burns[id(batch)] = batch, figures
+        return figures
+
+
+_WALL = ("case", "liner")
+
+
+def _rung(row: Mode, part: str, bench: Bench, corner: Corner, situation: Situation) -> Rung:
+    motors = bench.motors
+    value = np.broadcast_to(corner.value, (motors.size,))
     return Rung(
         mode=row.mode,
         part=part,
@@ -191,9 +296,34 @@ def _rung(row: Mode, part: str, motors: Motors, situation: Situation) -> Rung:
         time=value if row.lasts else None,
         factor=_factor(value, row, situation),
         required=np.full(motors.size, motors.factors.get(row.kind, DEFAULT_FACTORS[row.kind])),
-        note=_text(row.note, motors, situation) if motors.size == 1 and row.note is not None else "",
+        note=_note(row, corner, bench, situation) if motors.size == 1 else "",
+        nominal=np.broadcast_to(corner.nominal, (motors.size,)),
         certainty=certainty(row.mode, row.kind, motors, situation.end),
     )
+
+
+def _note(row: Mode, corner: Corner, bench: Bench, situation: Situation) -> str:
+    """What a single motor's rung has to say, at its worst corner; where that is; and what lies beyond the model."""
+    motors = bench.motors
+    corners = bench.corners[row.marches_heat]
+    if not row.marches_heat:
+        motors, _ = moved(motors, corners.tolerances, corner.sides)
+    try:
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            beyond = bool(np.isnan(np.asarray(row.function(motors, situation), dtype=float)).any())
+        reason = "outside the range in which this mode can be computed" if beyond else ""
+        said = [] if beyond or row.note is None else [_text(row.note, motors, situation)]
+    except Beyond as told:
+        reason, said = str(told), []
+    if reason:
+        said = [f"beyond the model, taken to bear nothing: {reason}"]
+    where = [f"{file_key(name)} {'low' if side < 0.0 else 'high'}"
+             for name, side in zip(corners.names, corner.sides[0], strict=True) if side]
+    if where and not reason:
+        drawn = float(corner.nominal[0])
+        shown = (f"{drawn:.3g} s" if row.lasts else pressure_text(np.asarray(drawn))) if np.isfinite(drawn) else "never"
+        said.append(f"worst corner of the tolerances: {', '.join(where)} (as drawn {shown})")
+    return "; ".join(text for text in said if text)
 
 
 def _factor(value: Array, row: Mode, situation: Situation) -> Array:

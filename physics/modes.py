@@ -20,6 +20,14 @@ class NotComputable(Exception):
     """A failure mode lacks what it needs, or is outside its range; the text is the reason shown to the builder."""
 
 
+class Beyond(NotComputable):
+    """What a mode needs is given and lies past what its model knows, for every motor of the batch; the text says what.
+
+    Only what is missing is not assessed: what lies beyond is taken to bear nothing. Where it holds for some motors of a
+    batch only, the mode says so by NaN.
+    """
+
+
 def file_key(column: str) -> str:
     """The key of the motor file that holds a column.
 

@@ -303,7 +303,7 @@ class Motors:
         if isinstance(value, str) or value is None or is_dataclass(value) or key == "size":
             return value
         array = np.asarray(value, dtype=float)
-        by_row = key.startswith("grain.") or key in _RATE_COLUMNS
+        by_row = key.startswith("grain.") or key in RATE_COLUMNS
         if by_row and array.ndim == 1:
             array = array[:, None]
         if array.ndim and array.shape[0] not in (1, self.size):
@@ -329,7 +329,7 @@ class Motors:
         return motors
 
 
-_RATE_COLUMNS = frozenset(f"propellant.{name}" for name in ("rate_from", "rate_to", "rate", "rate_at", "exponent"))
+RATE_COLUMNS = frozenset(f"propellant.{name}" for name in ("rate_from", "rate_to", "rate", "rate_at", "exponent"))
 
 
 def _replaced(part: Any, path: Sequence[str], value: Any, key: str) -> Any:
@@ -405,8 +405,9 @@ class Rung:
     """One failure mode of one part over the batch.
 
     Exactly one of `pressure` (head-end pressure at which it happens, Pa, (n,)) and `time` (s from ignition, (n,), inf
-    where it does not happen) is set. `factor` is the distance to what is expected, `required` the factor asked for (0:
-    nothing is asked). `kind` is one of `physics.ladder.KINDS`, `certainty` how sure the rung is.
+    where it does not happen) is set: that of the worst corner of the tolerances. `nominal` is the same for the motor as
+    drawn. `factor` is the distance to what is expected, `required` the factor asked for (0: nothing is asked). `kind` is
+    one of `physics.ladder.KINDS`, `certainty` how sure the rung is.
     """
 
     mode: str
@@ -419,6 +420,7 @@ class Rung:
     required: Array
     note: str = ""
     certainty: Certainty | None = None
+    nominal: Array | None = None
 
     @property
     def ok(self) -> NDArray[np.bool_]:
@@ -427,9 +429,10 @@ class Rung:
 
     @property
     def likely(self) -> Array:
-        """Median pressure [Pa] or time [s] at which it happens, (n,); definition, the ratio is that of `physics.scatter`."""
+        """Median pressure [Pa] or time [s] at which it happens as drawn, (n,); definition, ratio by `physics.scatter`."""
         ratio = 1.0 if self.certainty is None else self.certainty.ratio
-        return np.asarray(ratio * np.asarray(self.time if self.pressure is None else self.pressure))
+        worst = self.time if self.pressure is None else self.pressure
+        return np.asarray(ratio * np.asarray(worst if self.nominal is None else self.nominal))
 
     @property
     def scatter(self) -> float:

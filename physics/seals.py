@@ -14,7 +14,7 @@ import numpy as np
 
 from physics.case import closure, dilation, pressure_text, sentences, service_temperature
 from physics.constants import ZERO_CELSIUS
-from physics.modes import NotComputable, need
+from physics.modes import Beyond, NotComputable, need
 from physics.motors import Array, Motors, Seal, Situation
 from physics.screws import Proportion
 from physics.threads import INCH
@@ -344,11 +344,12 @@ def _is_silicone(seal: Seal) -> bool:
 
 def _limits(motors: Motors, end: str) -> tuple[Seal, Array]:
     seal = _seal(motors, end)
-    limits = service_limits(seal, dilation(motors, np.asarray(1.0)))
+    growth = dilation(motors, np.asarray(1.0))
+    limits = np.where(np.isnan(growth), np.nan, service_limits(seal, growth))  # how far the case grows is not known
     if np.all(np.isnan(limits)):
         low, high = HARDNESS_RANGE
         key = f"{end}_closure.seal.hardness"
-        raise NotComputable(f"{key} is outside the makers' tables, {low:.0f} to {high:.0f} Shore A")
+        raise Beyond(f"{key} is outside the makers' tables, {low:.0f} to {high:.0f} Shore A")
     return seal, limits
 
 

@@ -19,7 +19,12 @@ from physics.motors import Motors, Tolerance
 FORMS = 'write {plus_minus = "0.05 mm"}, {minus = "...", plus = "..."} or {standard_deviation = "3 %"}'
 KEYS = ("plus_minus", "minus", "plus", "standard_deviation")
 LARGEST_RELATIVE = 0.5
-WHOLE = frozenset({"screw_count", *(key for key, spec in MOTOR_KEYS.items() if spec.kind == "whole")})
+UNREAD = ("airframe.", ".mass")
+"""Parts of keys whose scatter would move nothing: the room in the rocket, and masses as weighed."""
+WHOLE = frozenset({
+    "screw_count",
+    *(key for key, spec in MOTOR_KEYS.items() if spec.kind == "whole" or any(part in key for part in UNREAD)),
+})  # fmt: skip
 
 
 def tolerance_names() -> list[str]:

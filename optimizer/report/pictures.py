@@ -419,7 +419,7 @@ def bar_ceiling(pressures: Sequence[float], expected: float | None) -> float:
     top = 1.04 * max(finite, default=1.0)
     if expected is not None and math.isfinite(expected) and expected > 0:
         top = max(min(top, 5.0 * expected), 1.3 * expected)
-    return top
+    return top if top > 0.0 else 1.0  # everything fails at nothing: any scale will do
 
 
 def share(value: float | None, ceiling: float) -> float | None:

@@ -130,10 +130,10 @@ class TestTolerances:
             {"propellant.rate": lambda v: v * 1.09},
         )
 
-    def test_all_at_once_by_short_names(self):
+    def test_all_at_once(self):
         self.corner(
-            {"throat_diameter": Tolerance(minus=1e-4, plus=1e-4), "length": Tolerance(minus=1e-3, plus=1e-3),
-             "density": Tolerance(minus=0.02, plus=0.01, relative=True)},
+            {"nozzle.throat_diameter": Tolerance(minus=1e-4, plus=1e-4), "grain.length": Tolerance(minus=1e-3, plus=1e-3),
+             "propellant.density": Tolerance(minus=0.02, plus=0.01, relative=True)},
             {"nozzle.throat_diameter": lambda v: v - 1e-4, "grain.length": lambda v: v + 1e-3,
              "propellant.density": lambda v: v * 1.01},
             law=JUMPS,
@@ -150,29 +150,30 @@ class TestTolerances:
             )
             for shift in (-1e-3, 0.0, 1e-3)
         ]
-        np.testing.assert_allclose(found, np.max(sides, axis=0), rtol=1e-12)
+        assert (found >= np.max(sides, axis=0) * (1.0 - 1e-12)).all()
+        np.testing.assert_allclose(found, np.max(sides, axis=0), rtol=1e-3)  # between the ends it may be a little higher
 
     def test_what_ballistics_does_not_read_is_left_alone(self):
-        motors = batch(5, tolerances={"case.wall": Tolerance(minus=0.1, relative=True), "wall": Tolerance(minus=1e-4)})
+        motors = batch(5, tolerances={"case.wall": Tolerance(minus=0.1, relative=True), "case.length": Tolerance(minus=1e-4)})
         np.testing.assert_array_equal(
             kernel.maximum_expected_pressure(motors), kernel.maximum_expected_pressure(batch(5))
         )
 
     def test_figures_at_hand_do_not_hide_a_tolerance(self):
-        motors = batch(5, tolerances={"rate": Tolerance(plus=0.05, relative=True)})
+        motors = batch(5, tolerances={"propellant.rate": Tolerance(plus=0.05, relative=True)})
         np.testing.assert_array_equal(
             kernel.maximum_expected_pressure(motors, "steady", kernel.evaluate(motors)),
             kernel.maximum_expected_pressure(motors),
         )
 
     def test_batch_equals_one_by_one(self):
-        motors = batch(12, JUMPS, tolerances={"throat_diameter": Tolerance(minus=1e-4, plus=1e-4)})
+        motors = batch(12, JUMPS, tolerances={"nozzle.throat_diameter": Tolerance(minus=1e-4, plus=1e-4)})
         whole = kernel.maximum_expected_pressure(motors)
         for index in range(12):
             np.testing.assert_allclose(kernel.maximum_expected_pressure(motors.take([index])), whole[index], rtol=1e-12)
 
     def test_empty(self):
-        empty = batch(3, tolerances={"rate": Tolerance(plus=0.05, relative=True)}).take([])
+        empty = batch(3, tolerances={"propellant.rate": Tolerance(plus=0.05, relative=True)}).take([])
         assert kernel.maximum_expected_pressure(empty).shape == (0,)
 
 

@@ -334,23 +334,24 @@ class TestNotAssessed:
         assert "groove shear" not in said and "ring thread shear" not in said
 
     def test_pvc_is_refused_as_a_case(self) -> None:
-        why = self.reason(motor().with_values({"case.material": material("PVC")}), "case yield", "case")
-        assert "not one that carries load" in why and "shards" in why
+        rung = rungs(motor().with_values({"case.material": material("PVC")}))["case yield", "case"]
+        assert "not one that carries load" in rung.note and "shards" in rung.note and not rung.ok[0]
 
     def test_a_weld_on_a_material_of_unknown_weld_strength(self) -> None:
         why = self.reason(motor().with_values({"case.material": material("2024-T3")}), "case yield", "case")
         assert "heat_affected_yield_ratio of 2024-T3 is not known" in why
 
     def test_beyond_the_derating_table(self) -> None:
-        why = self.reason(motor().with_values({"case.service_temperature": one(700.0)}), "case yield", "case")
-        assert why == "the strength of 6061-T6 at case.service_temperature is not known"
+        rung = rungs(motor().with_values({"case.service_temperature": one(700.0)}))["case yield", "case"]
+        assert "the strength of 6061-T6 at case.service_temperature, 427 degC, is not known" in rung.note
+        assert rung.pressure is not None and rung.pressure[0] == 0.0 and not rung.ok[0]
 
     def test_without_a_burn(self) -> None:
         assert self.reason(motor(), "grain support", "grains") == "the burn itself was not evaluated"
 
     def test_hardness_outside_the_chart(self) -> None:
         soft = motor().with_values({"forward_closure.seal.hardness": one(40.0)})
-        assert "outside the makers' tables" in self.reason(soft, "seal extrusion", "forward closure")
+        assert "outside the makers' tables" in rungs(soft)["seal extrusion", "forward closure"].note
 
     def test_a_gap_wider_than_the_tables_is_assessed_and_falls_short(self) -> None:
         mixed = dataclasses.replace(motor().repeat(2), size=2)
