@@ -162,32 +162,28 @@ def _escaped(text: str) -> str:
 
 def search(study: Path, seed: int | None, kernel: str | None, output: Output) -> int:
     """Search a study, print its Pareto table, write the results folder."""
+    from optimizer.commands.search import search as run
     from optimizer.inputs import load_study
-    from optimizer.pages import search_page
+    from optimizer.output.pages import search_page
+    from optimizer.output.progress import shown
     from optimizer.problems import plain_file
-    from optimizer.progress import shown
-    from optimizer.search import search as run
 
     asked = load_study(study)
     output = output.reading(asked.units)
     folder = output.place(study)
     with shown(quiet=output.quiet) as progress:
-        result = run(
-            asked, folder, progress, kernel, seed, lambda found: {"report.html": search_page(found, output.units)}
-        )
+        result = run(asked, folder, progress, kernel, seed, lambda found: {"report.html": search_page(found, output.units)})
     if output.as_json:
         output.print_json(result.as_dict() | {"seconds": result.seconds})
     elif not output.quiet:
-        from optimizer import tables
+        from optimizer.output import terminal
 
-        tables.print_front(result, output.units, folder)
+        terminal.print_front(result, output.units, folder)
     output.say(f"results: {plain_file(folder)}")
     return DONE if result.designs else NO
 
 
-def check(
-    motor: Path, curve: Path | None, ladder: Path | None, kernel: str, output: Output, whole: bool = False
-) -> int:
+def check(motor: Path, curve: Path | None, ladder: Path | None, kernel: str, output: Output, whole: bool = False) -> int:
     """Evaluate one motor, print it, write its page, its histories and its ladder."""
     from optimizer.cautions import cautions
     from optimizer.inputs import load_motor
@@ -207,11 +203,11 @@ def check(
     if output.as_json:
         output.print_json(check_answer(file.name, assessment, found))
     elif not output.quiet:
-        from optimizer import tables
+        from optimizer.output import terminal
 
-        tables.print_check(file.name, assessment, found, output.units, whole)
+        terminal.print_check(file.name, assessment, found, output.units, whole)
     if output.writes:
-        from optimizer.pages import check_page
+        from optimizer.output.pages import check_page
 
         output.write_page(motor, check_page(file, assessment, found, output.units))
     return DONE if bool(assessment.ok[0]) else NO
@@ -219,7 +215,7 @@ def check(
 
 def check_answer(name: str, assessment: Assessment, found: Sequence[Caution]) -> dict[str, Any]:
     """The JSON object of `check` for a batch of one, SI units throughout."""
-    from optimizer.tables import rung_order
+    from optimizer.output.terminal import rung_order
     from optimizer.vocabulary import QUANTITIES
     from physics.designation import designation, impulse_class
 
@@ -255,9 +251,7 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution]) ->
             }
             for rung in rung_order(assessment.ladder)
         ],
-        "not_assessed": [
-            {"mode": item.mode, "part": item.part, "why": item.why} for item in assessment.ladder.not_assessed
-        ],
+        "not_assessed": [{"mode": item.mode, "part": item.part, "why": item.why} for item in assessment.ladder.not_assessed],
         "masses": {key: first(value) for key, value in assessment.masses.items()},
         "unknown_masses": list(assessment.unknown_masses),
         "fit": _fit_answer(assessment),
@@ -299,7 +293,7 @@ def _fit_answer(assessment: Assessment) -> dict[str, Any] | None:
 
 def room_answer(assessment: Assessment) -> dict[str, Any] | None:
     """The room along the case in SI, None where it is not assessed."""
-    from optimizer.tables import assumption_texts
+    from optimizer.output.terminal import assumption_texts
 
     placed = assessment.assembly
     if placed.not_assessed:
@@ -339,20 +333,18 @@ def _write_curve(path: Path, assessment: Assessment) -> None:
         "mass_flow_kg_s": curve.mass_flow[0],
     }
     length = min(len(values) for values in columns.values())
-    rows = [
-        [float(values[i]) for values in columns.values()] for i in range(length) if math.isfinite(columns["time_s"][i])
-    ]
+    rows = [[float(values[i]) for values in columns.values()] for i in range(length) if math.isfinite(columns["time_s"][i])]
     write_csv(path, list(columns), rows)
 
 
 def _write_ladder(path: Path, name: str, assessment: Assessment, units: str) -> None:
-    from optimizer.report import design_view, panels
-    from optimizer.report.pictures import ladder_picture
+    from optimizer.output.report import design_view, panels
+    from optimizer.output.report.pictures import ladder_picture
     from optimizer.results import write_bytes, write_text
 
     ladder = panels.ladder(design_view(assessment, name), units)
     if path.suffix.lower() in (".pdf", ".png"):
-        from optimizer.drawing.ladder_sheet import ladder_bytes
+        from optimizer.output.drawing.ladder_sheet import ladder_bytes
 
         write_bytes(path, ladder_bytes(ladder, name, path.suffix.lower()[1:]))
     else:
@@ -361,7 +353,7 @@ def _write_ladder(path: Path, name: str, assessment: Assessment, units: str) -> 
 
 def compare(motors: Sequence[Path], kernel: str, output: Output) -> int:
     """Set motors side by side and say what each change did."""
-    from optimizer.compare import compare as set_side_by_side
+    from optimizer.commands.compare import compare as set_side_by_side
     from optimizer.inputs import load_motor
 
     if len(motors) < 2:
@@ -371,44 +363,44 @@ def compare(motors: Sequence[Path], kernel: str, output: Output) -> int:
     output.claim(motors[-1], [output.page] if output.writes else [])
     comparison = set_side_by_side(files, kernel=kernel, units=output.units)
     if output.writes:
-        from optimizer.pages import compare_page
+        from optimizer.output.pages import compare_page
 
         output.write_page(motors[-1], compare_page(comparison, output.units))
     if output.as_json:
         output.print_json(comparison.as_json())
     elif not output.quiet:
-        from optimizer import tables
+        from optimizer.output import terminal
 
-        tables.print_comparison(comparison, output.units)
+        terminal.print_comparison(comparison, output.units)
     return DONE if comparison.looks[-1].ok else NO
 
 
 def spread(motor: Path, samples: int, seed: int, kernel: str, output: Output) -> int:
     """Show what the motor's tolerances do to its figures and its ladder."""
+    from optimizer.commands.spread import spread as scatter
     from optimizer.inputs import load_motor
-    from optimizer.spread import spread as scatter
 
     file = load_motor(motor)
     output = output.reading(file.units)
     output.claim(motor, [output.page] if output.writes else [])
     result = scatter(file.motors, kernel=kernel, samples=samples, seed=seed, file=str(motor))
     if output.writes:
-        from optimizer.pages import spread_page
+        from optimizer.output.pages import spread_page
 
         output.write_page(motor, spread_page(file, result, output.units))
     if output.as_json:
         output.print_json(result.as_json() | {"schema": ANSWER_SCHEMA, "motor": file.name})
     elif not output.quiet:
-        from optimizer import tables
+        from optimizer.output import terminal
 
-        tables.print_spread(file.name, result, output.units)
+        terminal.print_spread(file.name, result, output.units)
     return DONE
 
 
 def reduce(firings: Sequence[Path], propellant: Path | None, kernel: str | None, output: Output) -> int:
     """Reduce records, fit the rate law to them, write the re-fitted propellant where asked."""
-    from optimizer.firing import prediction
-    from optimizer.fit_rate import learn, propellant_file
+    from optimizer.firings.rate_fit import learn, propellant_file
+    from optimizer.firings.reduction import prediction
     from optimizer.problems import plain_file
     from optimizer.results import write_text
 
@@ -422,15 +414,15 @@ def reduce(firings: Sequence[Path], propellant: Path | None, kernel: str | None,
     shown = output.writes or output.as_json or not output.quiet
     told = [prediction(one, kernel or "transient") for one in learned.reductions] if shown else []
     if output.writes:
-        from optimizer.pages import reduce_page
+        from optimizer.output.pages import reduce_page
 
         output.write_page(firings[0], reduce_page(learned, output.units, kernel, told))
     if output.as_json:
         output.print_json(learned.as_json(told))
     elif not output.quiet:
-        from optimizer import tables
+        from optimizer.output import terminal
 
-        tables.print_reduction(learned, output.units, told, kernel or "transient")
+        terminal.print_reduction(learned, output.units, told, kernel or "transient")
     # A propellant file was asked for and none could be made: the answer is "no".
     return NO if propellant is not None and learned.fit is None else DONE
 
@@ -448,31 +440,31 @@ def _firing(path: Path) -> Firing:
 
 def explain(firing: Path, kernel: str, output: Output) -> int:
     """Rank the failure modes that fit what was seen."""
-    from optimizer.explain import explain as weigh
+    from optimizer.commands.explain import explain as weigh
 
     file = _firing(firing)
     output = output.reading(file.motor.units if file.motor is not None else "")
     output.claim(firing, [output.page] if output.writes else [])
     explanation = weigh(file, kernel=kernel, units=output.units)
     if output.writes:
-        from optimizer.pages import explain_page
+        from optimizer.output.pages import explain_page
 
         output.write_page(firing, explain_page(file, explanation, kernel, output.units))
     if output.as_json:
         output.print_json(explanation.as_json())
     elif not output.quiet:
-        from optimizer import tables
+        from optimizer.output import terminal
 
-        tables.print_explanation(explanation, output.units)
+        terminal.print_explanation(explanation, output.units)
     return DONE if explanation.candidates else NO
 
 
 def draw(motor: Path, paper: str, kernel: str, output: Output) -> int:
     """Write the drawings and sheets of one motor."""
-    from optimizer import drawing
-    from optimizer.drawing.geometry import DrawingError
     from optimizer.inputs import load_motor
-    from optimizer.pages import named
+    from optimizer.output import drawing
+    from optimizer.output.drawing.geometry import DrawingError
+    from optimizer.output.pages import named
     from optimizer.problems import InputError, Problem, plain_file
     from optimizer.results import write_together
     from physics.assessment import assess
@@ -508,8 +500,8 @@ def draw(motor: Path, paper: str, kernel: str, output: Output) -> int:
 
 def new(folder: Path | None, output: Output) -> int:
     """Make the starter folder."""
+    from optimizer.commands.new import FILES, create
     from optimizer.problems import plain_file
-    from optimizer.starter import FILES, create
 
     target = folder or output.folder or Path("grainwright-start")
     written = create(target)
@@ -525,7 +517,7 @@ def new(folder: Path | None, output: Output) -> int:
 
 def listed(table: str | None, word: str, output: Output) -> int:
     """Print what may be written: a table, or the tables that there are."""
-    from optimizer.listing import SAID, SHOWN, UnknownTable, headings, rows_of
+    from optimizer.commands.listing import SAID, SHOWN, UnknownTable, headings, rows_of
     from optimizer.results import write_together
 
     if table is None:
@@ -546,10 +538,10 @@ def listed(table: str | None, word: str, output: Output) -> int:
     if output.as_json:
         output.print_json(answer)
     elif not output.quiet:
-        from optimizer import tables
+        from optimizer.output import terminal
 
         if table == "keys":
-            tables.print_keys(rows)
+            terminal.print_keys(rows)
         else:
-            tables.print_rows(rows, SHOWN.get(table or ""), output.units)
+            terminal.print_rows(rows, SHOWN.get(table or ""), output.units)
     return DONE if rows else NO

@@ -13,12 +13,12 @@ import numpy as np
 from optimizer.units import show
 from physics.assembly import LOOSE_SHARE
 from physics.assessment import Assessment
-from physics.erosion import LAWS
+from physics.ballistics.erosion import LAWS
+from physics.failure.ladder import ADVICE
+from physics.failure.proof import proof_of
+from physics.failure.seals import gland_warnings
 from physics.flight.trajectory import FLIGHT_FLAGS
-from physics.ladder import ADVICE
 from physics.motors import Rung
-from physics.proof import proof_of
-from physics.seals import gland_warnings
 
 PORT_RULE = 2.0
 """Port to throat area below which a small motor tends to burn erosively; common practice, no source."""
@@ -58,8 +58,7 @@ _FLAGS: dict[str, tuple[str, str]] = {
     ),
     "erosive_burning_ignored": (
         "erosive burning",
-        "The steady kernel leaves erosive burning out; use --kernel transient, which includes the law the propellant "
-        "file names.",
+        "The steady kernel leaves erosive burning out; use --kernel transient, which includes the law the propellant file names.",
     ),
     "chuffing_risk": (
         "low-pressure instability",
@@ -107,9 +106,7 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
 def _erosion(assessment: Assessment) -> Iterator[Caution]:
     law = assessment.motors.propellant.erosive
     if law != "none" and assessment.figures.kernel == "transient":
-        text = (
-            f"The law {law} holds for {LAWS[law].range}. Without constants fitted to this propellant it shows a trend."
-        )
+        text = f"The law {law} holds for {LAWS[law].range}. Without constants fitted to this propellant it shows a trend."
         yield Caution("erosive burning", text)
 
 

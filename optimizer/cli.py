@@ -272,9 +272,7 @@ def search(
 
 @main.command()
 @click.argument("motor", type=_MOTOR)
-@click.option(
-    "--curve", type=click.Path(path_type=Path, dir_okay=False), help="Write pressure, thrust and flow over time (CSV)."
-)
+@click.option("--curve", type=click.Path(path_type=Path, dir_okay=False), help="Write pressure, thrust and flow over time (CSV).")
 @click.option(
     "--ladder",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -308,9 +306,7 @@ def check(
 @click.argument("motors", type=_MOTOR, nargs=-1, required=True)
 @_shared(kernel=True)
 @_guarded
-def compare(
-    motors: tuple[Path, ...], kernel: str | None, as_json: bool, units: str | None, out: Path | None, quiet: bool
-) -> int:
+def compare(motors: tuple[Path, ...], kernel: str | None, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
     """Show what changed between motors, and what each change did.
 
     Two motor files or more, oldest first.
@@ -392,9 +388,7 @@ def explain(firing: Path, kernel: str | None, as_json: bool, units: str | None, 
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", help="Sheet the wrap is tiled on.")
 @_shared(kernel=True)
 @_guarded
-def draw(
-    motor: Path, paper: str, kernel: str | None, as_json: bool, units: str | None, out: Path | None, quiet: bool
-) -> int:
+def draw(motor: Path, paper: str, kernel: str | None, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
     """Draw section, drilling wrap and cut list.
 
     The wrap is at 1:1, as PDF and DXF; a review sheet and a page for the test stand come with it.
@@ -410,9 +404,7 @@ def draw(
 @click.option("--find", default="", metavar="WORD", help="Only rows with this word, or all of several, somewhere in them.")
 @_shared()
 @_guarded
-def list_(
-    table: str | None, find: str, as_json: bool, units: str | None, out: Path | None, quiet: bool
-) -> int:
+def list_(table: str | None, find: str, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
     """Print what may be written in a file.
 
     TABLE is one of: keys, figures, materials, grades, screws, drills, reamers, tubes, rings, modes, found. Stock lists

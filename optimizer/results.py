@@ -249,9 +249,7 @@ def _alone(folder: Path) -> Iterator[None]:
         os.close(handle)
 
 
-def write_together(
-    folder: str | Path, files: Mapping[str, str | bytes], stale: Iterable[str] = (), of: str = ""
-) -> None:
+def write_together(folder: str | Path, files: Mapping[str, str | bytes], stale: Iterable[str] = (), of: str = "") -> None:
     """Write files that belong together, named by their place in `folder`, and then remove the `stale` ones.
 
     Each is written and flushed beside its place before any is renamed: where the disk fills up, every older file is

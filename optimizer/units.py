@@ -282,11 +282,7 @@ def _unknown_unit(text: str) -> QuantityError:
     from difflib import get_close_matches
 
     near = get_close_matches(text, UNITS, n=2, cutoff=0.6)
-    fix = (
-        f"did you mean {' or '.join(near)}?"
-        if near
-        else "units are those of SI and of shop and range: mm, in, kg, lb, MPa, psi"
-    )
+    fix = f"did you mean {' or '.join(near)}?" if near else "units are those of SI and of shop and range: mm, in, kg, lb, MPa, psi"
     return QuantityError("E104", f"{short!r} is not in the list of units", fix)
 
 
@@ -508,9 +504,7 @@ def number_in(value: float, name: str | Quantity, system: str = "metric") -> str
     if value is None or not math.isfinite(value):
         return "–" if value is None or math.isnan(value) else ("∞" if value > 0 else "-∞")
     name_of_unit = display_unit(entry, system)
-    shown = (
-        value if not name_of_unit else float(from_si(value, name_of_unit, entry.dimension == "temperature difference"))
-    )
+    shown = value if not name_of_unit else float(from_si(value, name_of_unit, entry.dimension == "temperature difference"))
     return significant(shown, entry.digits)
 
 

@@ -275,6 +275,7 @@ def spoken(name: str) -> str:
 
 _PERCENTILE = re.compile(r"_p\d{1,3}(\.\d+)?$")
 
+
 @dataclass(frozen=True)
 class KeySpec:
     """One key of a file.
@@ -333,9 +334,7 @@ _PROPELLANT = (
         open_low=True,
         example="1.21",
     ),
-    KeySpec(
-        "molar_mass", "quantity", "molar mass of the gas", "molar mass", 2e-3, 0.2, True, column="propellant.molar_mass"
-    ),
+    KeySpec("molar_mass", "quantity", "molar mass of the gas", "molar mass", 2e-3, 0.2, True, column="propellant.molar_mass"),
     KeySpec(
         "reference_temperature",
         "quantity",
@@ -356,12 +355,8 @@ _PROPELLANT = (
         default="0 1/K",
         column="propellant.temperature_sensitivity",
     ),
-    KeySpec(
-        "erosive", "choice", "erosive burning law", choices=("none", "mukunda-paul", "lenoir-robillard"), default="none"
-    ),
-    KeySpec(
-        "strength", "quantity", "crushing strength of the grain", "pressure", 1e4, 1e8, column="propellant.strength"
-    ),
+    KeySpec("erosive", "choice", "erosive burning law", choices=("none", "mukunda-paul", "lenoir-robillard"), default="none"),
+    KeySpec("strength", "quantity", "crushing strength of the grain", "pressure", 1e4, 1e8, column="propellant.strength"),
 )
 
 _RATE = (
@@ -384,15 +379,11 @@ _RATE = (
 )
 
 _GRAIN = (
-    KeySpec(
-        "count", "whole", "equal grains in this row", "ratio", 1, 100, default=1, column="grain.count", example="4"
-    ),
+    KeySpec("count", "whole", "equal grains in this row", "ratio", 1, 100, default=1, column="grain.count", example="4"),
     _length("length", 2, 5000, "length of one grain", "grain.length", True),
     _length("outer_diameter", 3, 1000, "outer diameter of the grain", "grain.outer_diameter", True),
     _length("core_diameter", 0, 900, "core diameter", "grain.core_diameter", True),
-    KeySpec(
-        "burning_ends", "whole", "end faces left bare", "ratio", 0, 2, True, column="grain.burning_ends", example="2"
-    ),
+    KeySpec("burning_ends", "whole", "end faces left bare", "ratio", 0, 2, True, column="grain.burning_ends", example="2"),
 )
 
 _NOZZLE = (
@@ -492,9 +483,7 @@ _SCREWS = (
     KeySpec("grade", "grade", "screw grade", required=True, example='"A2-70"'),
     KeySpec("count", "whole", "number of screws", "ratio", 1, 200, True, column="screws.count", example="8"),
     _length("edge_distance", 0.5, 500, "hole centre to the end of the case", "screws.edge_distance"),
-    KeySpec(
-        "shear_plane", "choice", "what of the screw lies in the joint", choices=("threads", "shank"), default="threads"
-    ),
+    KeySpec("shear_plane", "choice", "what of the screw lies in the joint", choices=("threads", "shank"), default="threads"),
     _length("hole_diameter", 0.5, 100, "hole in the case; the close-fit drill where left out", "screws.hole_diameter"),
     KeySpec(
         "load_sharing",
@@ -562,9 +551,7 @@ _SEAL = (
     _length("cross_section", 0.5, 20, "cross section of the O-ring", "seal.cross_section", True),
     _length("gland_depth", 0.3, 20, "depth of the gland", "seal.gland_depth", True),
     _length("gap", 0, 5, "radial gap at rest", "seal.gap", True),
-    KeySpec(
-        "hardness", "number", "hardness, Shore A", "ratio", 30, 100, default=70.0, column="seal.hardness", example="70"
-    ),
+    KeySpec("hardness", "number", "hardness, Shore A", "ratio", 30, 100, default=70.0, column="seal.hardness", example="70"),
     _length("gland_width", 0.3, 60, "width of the gland", "seal.gland_width"),
     _length("inner_diameter", 1, 1200, "inner diameter of the O-ring, as bought", "seal.inner_diameter"),
     _length("diameter", 2, 1200, "sealed diameter; the bore where left out", "seal.diameter"),
@@ -581,15 +568,38 @@ _AIRFRAME = (
 _ROCKET = (
     KeySpec("mass", "quantity", "rocket ready to fly, without the motor", "mass", 0.01, 500, True, column="rocket.mass"),
     _length("diameter", 5, 1000, "largest diameter of the body", "rocket.diameter", True),
-    KeySpec("drag_coefficient", "number", "drag coefficient, on the largest section", "ratio", 0.01, 3.0,
-            column="rocket.drag_coefficient", example="0.5"),
-    KeySpec("drag_coefficient_thrusting", "number", "the same while the motor burns", "ratio", 0.01, 3.0,
-            column="rocket.drag_coefficient_thrusting", example="0.45"),
+    KeySpec(
+        "drag_coefficient",
+        "number",
+        "drag coefficient, on the largest section",
+        "ratio",
+        0.01,
+        3.0,
+        column="rocket.drag_coefficient",
+        example="0.5",
+    ),
+    KeySpec(
+        "drag_coefficient_thrusting",
+        "number",
+        "the same while the motor burns",
+        "ratio",
+        0.01,
+        3.0,
+        column="rocket.drag_coefficient_thrusting",
+        example="0.45",
+    ),
     _length("centre_of_mass", 1, 20000, "from the nose's tip, without the motor", "rocket.centre_of_mass"),
     _length("motor_end", 1, 20000, "where the motor's nozzle end lies, from the nose's tip", "rocket.motor_end"),
     _length("centre_of_pressure", 1, 20000, "from the nose's tip", "rocket.centre_of_pressure"),
-    KeySpec("skin_limit", "quantity", "what the airframe bears where it touches the case", "temperature", 250, 1000,
-            column="rocket.skin_limit"),
+    KeySpec(
+        "skin_limit",
+        "quantity",
+        "what the airframe bears where it touches the case",
+        "temperature",
+        250,
+        1000,
+        column="rocket.skin_limit",
+    ),
 )
 
 _DRAG = (
@@ -599,10 +609,26 @@ _DRAG = (
 
 _LAUNCH = (
     _length("rail_length", 1, 30000, "guided travel, until the upper guide leaves", "launch.rail_length", True),
-    KeySpec("elevation", "quantity", "elevation of the rail above the horizon", "angle", 1.0471975, 1.5707964, default="90 deg",
-            column="launch.elevation"),
-    KeySpec("altitude", "quantity", "altitude of the site above sea level", "length", -430, 6000, default="0 m",
-            column="launch.altitude"),
+    KeySpec(
+        "elevation",
+        "quantity",
+        "elevation of the rail above the horizon",
+        "angle",
+        1.0471975,
+        1.5707964,
+        default="90 deg",
+        column="launch.elevation",
+    ),
+    KeySpec(
+        "altitude",
+        "quantity",
+        "altitude of the site above sea level",
+        "length",
+        -430,
+        6000,
+        default="0 m",
+        column="launch.altitude",
+    ),
 )
 
 _WEIGHED = (
@@ -646,10 +672,7 @@ OLD_FACTOR_KINDS = {"seal": "leak"}
 """What older files call a kind of failure, and what it is called now."""
 
 _FACTORS = (
-    *(
-        KeySpec(kind, "number", f"required factor against {kind}", "ratio", 1.0, 20.0, example="2.0")
-        for kind in FACTOR_KINDS
-    ),
+    *(KeySpec(kind, "number", f"required factor against {kind}", "ratio", 1.0, 20.0, example="2.0") for kind in FACTOR_KINDS),
     *(
         KeySpec(old, "number", f"required factor against {new}, as older files call it", "ratio", 1.0, 20.0, example="2.0")
         for old, new in OLD_FACTOR_KINDS.items()
@@ -657,9 +680,7 @@ _FACTORS = (
 )
 
 _MATERIAL = (
-    KeySpec(
-        "kind", "choice", "what it is used for", required=True, choices=("metal", "liner", "seal", "screw", "nozzle")
-    ),
+    KeySpec("kind", "choice", "what it is used for", required=True, choices=("metal", "liner", "seal", "screw", "nozzle")),
     KeySpec("density", "quantity", "density", "density", 50, 25000),
     KeySpec("tensile_strength", "quantity", "tensile strength", "pressure", 1e5, 5e9),
     KeySpec("yield_strength", "quantity", "yield strength", "pressure", 1e5, 5e9),

@@ -13,18 +13,18 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from physics.assessment import Assessment as Assessment
     from physics.assessment import assess as assess
+    from physics.ballistics.kernel import FLAGS as FLAGS
+    from physics.ballistics.kernel import evaluate as evaluate
+    from physics.ballistics.kernel import maximum_expected_pressure as maximum_expected_pressure
     from physics.designation import impulse_class as impulse_class
+    from physics.failure.ladder import MODES as MODES
+    from physics.failure.ladder import Mode as Mode
+    from physics.failure.ladder import assess_ladder as assess_ladder
     from physics.figures import FIGURES as FIGURES
-    from physics.kernel import FLAGS as FLAGS
-    from physics.kernel import evaluate as evaluate
-    from physics.kernel import maximum_expected_pressure as maximum_expected_pressure
-    from physics.ladder import MODES as MODES
-    from physics.ladder import Mode as Mode
-    from physics.ladder import assess_ladder as assess_ladder
     from physics.materials import Material as Material
     from physics.materials import material as material
-    from physics.modes import NotComputable as NotComputable
-    from physics.modes import need as need
+    from physics.missing import NotComputable as NotComputable
+    from physics.missing import need as need
     from physics.motors import Figures as Figures
     from physics.motors import Ladder as Ladder
     from physics.motors import Motors as Motors
@@ -35,10 +35,10 @@ _HOMES = {
     "assessment": ("Assessment", "assess"),
     "designation": ("impulse_class",),
     "figures": ("FIGURES",),
-    "kernel": ("FLAGS", "evaluate", "maximum_expected_pressure"),
-    "ladder": ("MODES", "Mode", "assess_ladder"),
+    "ballistics.kernel": ("FLAGS", "evaluate", "maximum_expected_pressure"),
+    "failure.ladder": ("MODES", "Mode", "assess_ladder"),
     "materials": ("Material", "material"),
-    "modes": ("NotComputable", "need"),
+    "missing": ("NotComputable", "need"),
     "motors": ("Figures", "Ladder", "Motors", "Rung", "Situation"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}

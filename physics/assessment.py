@@ -13,11 +13,11 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from physics import kernel as kernels
 from physics.assembly import Assembly, assemble, impossible_shapes
+from physics.ballistics import kernel as kernels
+from physics.failure.ladder import ADVICE, assess_ladder
 from physics.fit import fit
 from physics.flight.mission import Flights, fly_motors
-from physics.ladder import ADVICE, assess_ladder
 from physics.mass import masses, unknown_masses
 from physics.motors import Array, Figures, Ladder, Motors
 

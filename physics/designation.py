@@ -52,6 +52,5 @@ def designation(total_impulse: Array, mean_thrust: Array) -> list[str]:
     letters = np.atleast_1d(impulse_class(total_impulse))
     thrusts = np.broadcast_to(np.asarray(mean_thrust, dtype=float), letters.shape)
     return [
-        f"{letter}{thrust:.0f}" if letter and np.isfinite(thrust) else ""
-        for letter, thrust in zip(letters, thrusts, strict=True)
+        f"{letter}{thrust:.0f}" if letter and np.isfinite(thrust) else "" for letter, thrust in zip(letters, thrusts, strict=True)
     ]

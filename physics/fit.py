@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from physics.assembly import Assembly, assemble
-from physics.modes import need
+from physics.missing import need
 from physics.motors import Array, Motors
 
 

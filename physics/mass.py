@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from physics import grain
 from physics.assembly import assemble, ring_length
-from physics.modes import NotComputable, need
+from physics.ballistics import grain
+from physics.missing import NotComputable, need
 from physics.motors import Array, Grains, Motors
 
 PARTS = ("propellant", "case", "liner", "forward_closure", "aft_closure", "nozzle")

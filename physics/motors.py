@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
+    from physics.failure.scatter import Certainty
     from physics.materials import Material
-    from physics.scatter import Certainty
 
 Array = NDArray[np.float64]
 
@@ -314,9 +314,7 @@ class Motors:
         """The motors at `index` (integers, a slice or a mask) as a batch of their own."""
         picked = np.arange(self.size)[index]
         picked = np.atleast_1d(picked)
-        motors: Motors = _mapped(
-            self, lambda leaf: leaf[picked] if leaf.ndim and leaf.shape[0] == self.size else leaf, picked.size
-        )
+        motors: Motors = _mapped(self, lambda leaf: leaf[picked] if leaf.ndim and leaf.shape[0] == self.size else leaf, picked.size)
         return motors
 
     def repeat(self, times: int) -> Motors:
@@ -375,7 +373,7 @@ class Figures:
     """What a kernel says of a batch.
 
     `values` maps a figure's name to an (n,) array in SI; `flags` maps a condition's name to an (n,) bool array.
-    Both kernels give the same names; they are listed in `physics.figures.FIGURES` and `physics.kernel.FLAGS`.
+    Both kernels give the same names; they are listed in `physics.figures.FIGURES` and `physics.ballistics.kernel.FLAGS`.
     """
 
     values: Mapping[str, Array]
@@ -407,7 +405,7 @@ class Rung:
     Exactly one of `pressure` (head-end pressure at which it happens, Pa, (n,)) and `time` (s from ignition, (n,), inf
     where it does not happen) is set: that of the worst corner of the tolerances. `nominal` is the same for the motor as
     drawn. `factor` is the distance to what is expected, `required` the factor asked for (0: nothing is asked). `kind` is
-    one of `physics.ladder.KINDS`, `certainty` how sure the rung is.
+    one of `physics.failure.ladder.KINDS`, `certainty` how sure the rung is.
     """
 
     mode: str
@@ -429,7 +427,7 @@ class Rung:
 
     @property
     def likely(self) -> Array:
-        """Median pressure [Pa] or time [s] at which it happens as drawn, (n,); definition, ratio by `physics.scatter`."""
+        """Median pressure [Pa] or time [s] at which it happens as drawn, (n,); definition, ratio by `physics.failure.scatter`."""
         ratio = 1.0 if self.certainty is None else self.certainty.ratio
         worst = self.time if self.pressure is None else self.pressure
         return np.asarray(ratio * np.asarray(worst if self.nominal is None else self.nominal))

@@ -118,7 +118,7 @@ def fewest_samples(limits: Iterable[Limit]) -> int:
 
 def known_modes() -> list[str]:
     """Names of the rungs that a study may ask a factor of."""
-    from physics.ladder import MODES
+    from physics.failure.ladder import MODES
 
     return list(dict.fromkeys(row.mode for row in MODES))
 

@@ -29,14 +29,10 @@ def read_closure(table: Table, shelf: MaterialShelf) -> Closure | None:
     elsewhere = _keys_of_other_retentions(retention)
     _refuse_other_retention(table, elsewhere)
     known = [spec.key for spec in (*common, *held)]
-    table.refuse_unknown(
-        [*known, *elsewhere] if retention in RETENTIONS else [*known, *_all_retention_keys()], ("seal",)
-    )
+    table.refuse_unknown([*known, *elsewhere] if retention in RETENTIONS else [*known, *_all_retention_keys()], ("seal",))
     values = table.read((*common, *held))
     holding = _holding(table, values, shelf)
-    materials = {
-        key: shelf.material(table, key, values.get(key), "metal") for key in ("ring_material", "plate_material")
-    }
+    materials = {key: shelf.material(table, key, values.get(key), "metal") for key in ("ring_material", "plate_material")}
     seal_table = sub_table(table, "seal")
     seal = None if seal_table is None else _seal(seal_table, shelf)
     if values.get("retention") is None or holding is None:
@@ -146,7 +142,7 @@ def _with_dash(table: Table, dash: Any) -> dict[str, str]:
     """Cross section and inner diameter of an AS568 size, as quantities."""
     if not isinstance(dash, str):
         return {}
-    from optimizer.shop import load_stock
+    from optimizer.inputs.stock import load_stock
 
     wanted = "-" + dash.strip().upper().removeprefix("AS568").strip(" -").zfill(3)
     rings = {item.name: item for item in load_stock("orings-as568").items}

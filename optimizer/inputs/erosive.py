@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from optimizer.inputs.tables import Table, sub_table
 from optimizer.vocabulary import KeySpec
-from physics.erosion import LAWS
+from physics.ballistics.erosion import LAWS
 
 SPECS: dict[str, KeySpec] = {
     spec.key: spec

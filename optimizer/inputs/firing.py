@@ -175,7 +175,7 @@ MOST_PLACES = 200
 
 
 def load_firing(path: str | Path) -> Firing:
-    """Read a firing file and the motor it names; the record itself is read by `optimizer.record`.
+    """Read a firing file and the motor it names; the record itself is read by `optimizer.firings.record`.
 
     Raises InputError with every problem found.
     """
@@ -191,9 +191,7 @@ def _read(root: Table) -> Firing | None:
     check_schema(root, "firing")
     tables = ("columns", "instruments", "observed", "measured")
     root.refuse_unknown([spec.key for spec in FIRING_KEYS[""]], tables)
-    name = (
-        read_text(root, ("name",), root.data["name"], KeySpec("name", "text", "name")) if "name" in root.data else None
-    )
+    name = read_text(root, ("name",), root.data["name"], KeySpec("name", "text", "name")) if "name" in root.data else None
     motor, lacking, of_motor = _motor(root)
     record = _record(root)
     columns = _columns(root, record is not None or "record" in root.data)
@@ -227,10 +225,7 @@ def _tables(table: Table, key: str, what: str) -> list[Table]:
         table.problem(key, f"is not a list of tables (1 to {MOST_PLACES})", f"write {key} = [{{{what}}}]", "E108")
         return []
     places = [(key, place) if isinstance(value, list) else (key,) for place in range(len(items))]
-    return [
-        Table(table.document, (*table.path, *place), item, table.problems)
-        for place, item in zip(places, items, strict=True)
-    ]
+    return [Table(table.document, (*table.path, *place), item, table.problems) for place, item in zip(places, items, strict=True)]
 
 
 def _thicknesses(table: Table, key: str) -> tuple[tuple[float, float], ...]:
@@ -360,9 +355,7 @@ def _column(table: Table, key: str, kind: str) -> FiringColumn | None:
     inner = sub_table(table, key)
     if inner is None:
         if isinstance(table.data[key], str):
-            table.problem(
-                key, "does not say its unit", f'write {key} = {{name = "{table.data[key]}", unit = "..."}}', "E101"
-            )
+            table.problem(key, "does not say its unit", f'write {key} = {{name = "{table.data[key]}", unit = "..."}}', "E101")
         return None
     allowed = ("name", "unit", "reference", "place") if kind == "pressure" else ("name", "unit")
     inner.refuse_unknown(allowed)
@@ -395,9 +388,7 @@ def _heading(table: Table, kind: str) -> tuple[str, str] | None:
 def _unit(table: Table, kind: str) -> str | None:
     value = table.data["unit"]
     if not isinstance(value, str) or not value.strip():
-        table.problem(
-            "unit", f"is {type_name(value)}; expected a unit in quotes", f'write unit = "{_units(kind)[0]}"', "E108"
-        )
+        table.problem("unit", f"is {type_name(value)}; expected a unit in quotes", f'write unit = "{_units(kind)[0]}"', "E108")
         return None
     wanted = DIMENSIONS[DIMENSION_OF[kind]]
     try:
@@ -405,11 +396,7 @@ def _unit(table: Table, kind: str) -> str | None:
         if found.vector == wanted.vector and (kind == "temperature" or not found.offset):
             return value.strip()
         mass = found.vector == DIMENSIONS["mass"].vector and kind == "thrust"
-        fix = (
-            f"a load cell's kg is a force here: write {value.strip()}f"
-            if mass and value.strip() in ("kg", "lb")
-            else ""
-        )
+        fix = f"a load cell's kg is a force here: write {value.strip()}f" if mass and value.strip() in ("kg", "lb") else ""
         raise QuantityError("E103", f"is not a unit of {wanted.phrase}", fix or f"units: {', '.join(_units(kind))}")
     except QuantityError as error:
         fix = error.fix

@@ -15,7 +15,7 @@ from physics import materials as table_of_materials
 from physics.materials import Material
 
 if TYPE_CHECKING:
-    from physics.screws import ScrewSize
+    from physics.failure.screws import ScrewSize
 
 
 class MaterialShelf:
@@ -59,9 +59,7 @@ class MaterialShelf:
         known = [*self.own, *table_of_materials.names(kind)]
         near = nearest(name, known, 3) or nearest(name, table_of_materials.names(), 3)
         fix = f"did you mean {' or '.join(repr(item) for item in near)}?" if near else f"known: {', '.join(known[:14])}"
-        table.problem(
-            key, f"is not a {what} that is known here", f'{fix} or describe it under [materials."NAME"]', code
-        )
+        table.problem(key, f"is not a {what} that is known here", f'{fix} or describe it under [materials."NAME"]', code)
         return None
 
     def strength_of_grade(self, table: Table, name: Any) -> float | None:
@@ -70,9 +68,7 @@ class MaterialShelf:
         if grade is None:
             return None
         if grade.tensile_strength is None:
-            table.problem(
-                "grade", "has no tensile strength", f'give tensile_strength under [materials."{name}"]', "E122"
-            )
+            table.problem("grade", "has no tensile strength", f'give tensile_strength under [materials."{name}"]', "E122")
         return grade.tensile_strength
 
 
@@ -80,7 +76,7 @@ def find_screw(table: Table, key: str | Path_, name: Any) -> ScrewSize | None:
     """The screw size named by a key; None after a problem was noted."""
     if name is None:
         return None
-    from physics.screws import screw_size
+    from physics.failure.screws import screw_size
 
     try:
         return screw_size(name)

@@ -250,9 +250,7 @@ class _MotorReader:
             )
         recession = values.get("throat_recession", 0.0)
         if recession and recession > 0 and "throat_recession_at" not in table.data:
-            table.missing(
-                "throat_recession_at", 'add the pressure at which it was measured: throat_recession_at = "... MPa"'
-            )
+            table.missing("throat_recession_at", 'add the pressure at which it was measured: throat_recession_at = "... MPa"')
         material = self.shelf.material(table, "material", values.pop("material", None))
         needed = ("throat_diameter", "exit_diameter", "half_angle", "efficiency", "throat_recession")
         if any(values.get(name) is None for name in needed):
@@ -344,19 +342,13 @@ class _MotorReader:
         room = float(case.bore[0]) - (2.0 * float(liner.thickness[0]) if liner else 0.0)
         if room <= 0:
             table = Table(self.document, ("liner",), self.root.data["liner"], self.problems)
-            table.problem(
-                "thickness", f"fills the bore of {_mm(float(case.bore[0]))}", "a thinner liner or a wider case", "E133"
-            )
+            table.problem("thickness", f"fills the bore of {_mm(float(case.bore[0]))}", "a thinner liner or a wider case", "E133")
             return
         lengths = grain.count[0] * grain.length[0]
         for row, outer in enumerate(grain.outer_diameter[0]):
             if outer > room * (1 + 1e-9):
-                fix = (
-                    f"at most {_mm(room)} (bore {_mm(float(case.bore[0]))}{', less the liner twice' if liner else ''})"
-                )
-                self._grain(row).problem(
-                    "outer_diameter", f"is wider than the room in the case, {_mm(room)}", fix, "E133"
-                )
+                fix = f"at most {_mm(room)} (bore {_mm(float(case.bore[0]))}{', less the liner twice' if liner else ''})"
+                self._grain(row).problem("outer_diameter", f"is wider than the room in the case, {_mm(room)}", fix, "E133")
         if case.length is not None and lengths.sum() > float(case.length[0]) * (1 + 1e-9):
             table = Table(self.document, ("case",), self.root.data["case"], self.problems)
             fix = "fewer or shorter grains, or a longer case"

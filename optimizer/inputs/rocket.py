@@ -118,10 +118,14 @@ def check_body(root: Table, rocket: Rocket | None, case: Case | None, airframe: 
     if rocket is None:
         return
     table = Table(root.document, ("rocket",), root.data["rocket"], root.problems)
-    inside = [(part, float(width[0])) for part, width in (
-        ("case.outer_diameter", None if case is None else case.outer_diameter),
-        ("airframe.inner_diameter", None if airframe is None else airframe.inner_diameter),
-    ) if width is not None]
+    inside = [
+        (part, float(width[0]))
+        for part, width in (
+            ("case.outer_diameter", None if case is None else case.outer_diameter),
+            ("airframe.inner_diameter", None if airframe is None else airframe.inner_diameter),
+        )
+        if width is not None
+    ]
     for part, width in inside:
         if float(rocket.diameter[0]) < width:
             problem = f"is less than {part}, {show_dimension(width, 'length')}"

@@ -18,6 +18,7 @@ from typing import Any, overload
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.inputs.stock import Stock, load_stock
 from optimizer.inputs.tables import (
     Table,
     allowed_text,
@@ -27,7 +28,6 @@ from optimizer.inputs.tables import (
     type_name,
 )
 from optimizer.problems import InputError, nearest, shown_value
-from optimizer.shop import Stock, load_stock
 from optimizer.units import QuantityError, plain_decimal, split_quantity, to_float, unit
 from optimizer.vocabulary import KeySpec
 
@@ -183,11 +183,7 @@ class SpanReader:
         for key in value:
             if key not in RANGE_KEYS:
                 near = nearest(str(key), (*RANGE_KEYS, "stock"))
-                fix = (
-                    f"did you mean {near[0]!r}?"
-                    if near
-                    else 'write {from = ..., to = ..., step = ...} or {stock = "NAME"}'
-                )
+                fix = f"did you mean {near[0]!r}?" if near else 'write {from = ..., to = ..., step = ...} or {stock = "NAME"}'
                 self._problem((*path, key), "unknown key of a span", fix, "E110")
                 return None
         missing = [key for key in ("from", "to") if key not in value]
@@ -231,9 +227,7 @@ class SpanReader:
     ) -> RangeValues | None:
         start, stop, step = number["from"], number["to"], number["step"]
         if step <= 0:
-            self._problem(
-                (*path, "step"), "is zero or negative; the range would never end", "a step above zero", "E154"
-            )
+            self._problem((*path, "step"), "is zero or negative; the range would never end", "a step above zero", "E154")
             return None
         if stop < start:
             self._problem((*path, "to"), "is below from", "exchange the two", "E157")
@@ -288,9 +282,7 @@ class SpanReader:
                 return None
         name = value["stock"]
         if not isinstance(name, str):
-            self._problem(
-                (*path, "stock"), f"is {type_name(name)}; expected the name of a list", 'write stock = "NAME"', "E108"
-            )
+            self._problem((*path, "stock"), f"is {type_name(name)}; expected the name of a list", 'write stock = "NAME"', "E108")
             return None
         try:
             stock = load_stock(name, self.folder)
@@ -311,11 +303,7 @@ class SpanReader:
         if stock is None:
             return None
         if spec.dimension != "length" or column not in stock.columns:
-            what = (
-                f"a list of {stock.kind} has no {column}"
-                if spec.dimension == "length"
-                else "no list holds such a value"
-            )
+            what = f"a list of {stock.kind} has no {column}" if spec.dimension == "length" else "no list holds such a value"
             self._problem(
                 (*path, "stock"),
                 f"does not suit the {spec.meaning}: {what}",

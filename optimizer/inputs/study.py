@@ -18,10 +18,10 @@ import numpy as np
 from optimizer.inputs.aims import Limit, Objective, fewest_samples, read_limits, read_objectives
 from optimizer.inputs.motor import MotorFile, load_motor, load_propellant
 from optimizer.inputs.spans import SAME, Span, SpanReader, SpanValue
+from optimizer.inputs.stock import kept_names, load_stock
 from optimizer.inputs.tables import Table, check_schema, read_text, read_value, sub_table
 from optimizer.inputs.text import Path_, read_document
 from optimizer.problems import InputError, Problems, nearest, plain_file
-from optimizer.shop import kept_names, load_stock
 from optimizer.units import show
 from optimizer.vocabulary import (
     BOTH_ENDS,
@@ -155,11 +155,7 @@ class _StudyReader:
         root = self.root
         check_schema(root, "study")
         root.refuse_unknown([spec.key for spec in STUDY_KEYS[""]], SECTIONS)
-        name = (
-            read_text(root, ("name",), root.data["name"], KeySpec("name", "text", "name"))
-            if "name" in root.data
-            else None
-        )
+        name = read_text(root, ("name",), root.data["name"], KeySpec("name", "text", "name")) if "name" in root.data else None
         self.motor = self._motor()
         units = root.read([UNITS_KEY]).get("units") or (self.motor.units if self.motor is not None else "")
         target = self._target()
@@ -200,9 +196,7 @@ class _StudyReader:
             if "motor" in self.root.data:
                 self.root.problem("motor", "is not the name of a file", 'write motor = "motors/NAME.toml"', "E108")
             else:
-                self.root.missing(
-                    "motor", 'add motor = "motors/NAME.toml", the motor that everything not searched comes from'
-                )
+                self.root.missing("motor", 'add motor = "motors/NAME.toml", the motor that everything not searched comes from')
             return None
         try:
             motor = load_motor(self.folder / value)
@@ -348,9 +342,7 @@ class _StudyReader:
         pair = ("core_diameter_aft", "aft_count")
         for name, other in (pair, pair[::-1]):
             if name in variables and other not in table.data:
-                table.problem(
-                    name, f"goes with {other}", "give both: the core, and how many of the last grains have it", "E159"
-                )
+                table.problem(name, f"goes with {other}", "give both: the core, and how many of the last grains have it", "E159")
 
     def _span(self, table: Table, path: tuple[str, ...], name: str, value: Any) -> Span | None:
         if name == "propellant":
@@ -359,11 +351,7 @@ class _StudyReader:
         if spec is None:
             known = variable_names()
             near = nearest(name, known)
-            fix = (
-                f"did you mean {near[0]!r}?"
-                if near
-                else f"variables: {', '.join(known[:12])}, or a dotted key of the motor file"
-            )
+            fix = f"did you mean {near[0]!r}?" if near else f"variables: {', '.join(known[:12])}, or a dotted key of the motor file"
             table.problem(path, "is not something that can vary", fix, "E150", value)
             return None
         if not self._has_part(table, path, name, key, spec):
@@ -371,11 +359,7 @@ class _StudyReader:
         if spec.kind in NAME_KINDS:
             return self._names(table, path, name, key, spec, value)
         column = (
-            "wall"
-            if key in ("case.wall", "liner.thickness")
-            else "outer_diameter"
-            if key == "case.outer_diameter"
-            else "diameter"
+            "wall" if key in ("case.wall", "liner.thickness") else "outer_diameter" if key == "case.outer_diameter" else "diameter"
         )
         found = self.spans.numeric(path, value, spec, column)
         if found is None:
@@ -411,9 +395,7 @@ class _StudyReader:
             part = getattr(part, step, None)
         return part
 
-    def _names(
-        self, table: Table, path: tuple[str, ...], name: str, key: str, spec: KeySpec, value: Any
-    ) -> Span | None:
+    def _names(self, table: Table, path: tuple[str, ...], name: str, key: str, spec: KeySpec, value: Any) -> Span | None:
         """A span of names: screws, grades, materials."""
         from optimizer.inputs.materials import MaterialShelf, find_screw
 
@@ -426,9 +408,7 @@ class _StudyReader:
         else:
             names = value if isinstance(value, list) else [value]
         if not names or not all(isinstance(item, str) for item in names):
-            table.problem(
-                path, "is not a list of names", f'write {path[-1]} = ["...", "..."]', "E108" if names else "E156", value
-            )
+            table.problem(path, "is not a list of names", f'write {path[-1]} = ["...", "..."]', "E108" if names else "E156", value)
             return None
         shelf = MaterialShelf(Table(self.root.document, (), self._base_materials(), Problems()))
         kind = {"grade": "screw", "screw": None}.get(spec.kind, "liner" if key == "liner.material" else "metal")
@@ -487,9 +467,7 @@ class _StudyReader:
         if self.hold == "outer-diameter":
             kept = [item for item in with_size if abs(item.extra["outer_diameter"] - outer) <= SAME]
             if not kept:
-                sizes = sorted(
-                    {item.extra["outer_diameter"] for item in with_size}, key=lambda size: abs(size - outer)
-                )[:3]
+                sizes = sorted({item.extra["outer_diameter"] for item in with_size}, key=lambda size: abs(size - outer))[:3]
                 near = ", ".join(
                     dict.fromkeys(
                         next(i.extra["texts"]["outer_diameter"] for i in with_size if i.extra["outer_diameter"] == size)
@@ -677,4 +655,3 @@ def variable_names() -> list[str]:
     ]
     names = [*short, "wall", "grain_length", "propellant", "hold", "case_length", *SHORT_KEYS, *BOTH_ENDS, *MOTOR_KEYS]
     return [name for name in dict.fromkeys(names) if name in ("propellant", "hold") or variable_spec(name)[0]]
-

@@ -56,20 +56,13 @@ class Table:
         for part in tail:
             if isinstance(value, Mapping):
                 value = value.get(str(part))
-            elif (
-                isinstance(value, Sequence)
-                and not isinstance(value, str)
-                and isinstance(part, int)
-                and part < len(value)
-            ):
+            elif isinstance(value, Sequence) and not isinstance(value, str) and isinstance(part, int) and part < len(value):
                 value = value[part]
             else:
                 return None
         return value
 
-    def refuse_unknown(
-        self, known: Iterable[str], tables: Iterable[str] = (), elsewhere: Mapping[str, str] | None = None
-    ) -> None:
+    def refuse_unknown(self, known: Iterable[str], tables: Iterable[str] = (), elsewhere: Mapping[str, str] | None = None) -> None:
         """Note every key that is not in `known`; `elsewhere` tells of keys that belong to another table."""
         names, inner = list(known), list(tables)
         for key, value in self.data.items():
@@ -156,9 +149,7 @@ def read_value(table: Table, key: str | Path_, value: Any, spec: KeySpec) -> Any
 def read_text(table: Table, key: Path_, value: Any, spec: KeySpec) -> str | None:
     """Text of one line, or one of the choices."""
     if not isinstance(value, str):
-        table.problem(
-            key, f"is {type_name(value)}; expected text in quotes", f"write {key[-1]} = {example(spec)}", "E108"
-        )
+        table.problem(key, f"is {type_name(value)}; expected text in quotes", f"write {key[-1]} = {example(spec)}", "E108")
         return None
     if len(value) > 2000 or (spec.kind != "text" and not value.strip()):
         table.problem(key, "is empty" if not value.strip() else "is too long", "write one line of text", "E108")

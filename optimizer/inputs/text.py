@@ -3,7 +3,7 @@
 The parser of the standard library gives values without lines, so `key_lines` walks the same text once more. It may
 assume that the text is valid TOML, for the parser has read it before.
 
-Imports `optimizer.problems` and `optimizer.reading`.
+Imports `optimizer.problems` and `optimizer.inputs.reading`.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+from optimizer.inputs.reading import decode, read_bytes, refuse
 from optimizer.problems import InputError, plain_file
-from optimizer.reading import decode, read_bytes, refuse
 
 DEEPEST = 12
 MOST_KEYS = 5000

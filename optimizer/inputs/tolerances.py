@@ -77,9 +77,7 @@ def _columns(table: Table, path: tuple[str, ...], motors: Motors) -> list[str]:
     told_already = all(motors.value(column.split(".")[0]) is None and _given(table, column) for column in columns)
     if not present and not told_already:
         part = ".".join(COLUMN_KEYS.get(columns[0], columns[0]).split(".")[:-1])
-        table.problem(
-            path, "names something that this motor does not give", f"give it under [{part}], or remove this", "E158"
-        )
+        table.problem(path, "names something that this motor does not give", f"give it under [{part}], or remove this", "E158")
     return present
 
 
@@ -120,9 +118,7 @@ def _tolerance(table: Table, path: tuple[str, ...], value: Any, columns: list[st
     )
 
 
-def _amount(
-    table: Table, path: tuple[str, ...], value: Any, dimension: str, nominal: float
-) -> tuple[float, bool] | None:
+def _amount(table: Table, path: tuple[str, ...], value: Any, dimension: str, nominal: float) -> tuple[float, bool] | None:
     """One amount, never negative, and whether it is relative."""
     relative = isinstance(value, str) and value.strip().endswith("%")
     wanted = "ratio" if relative else "temperature difference" if dimension == "temperature" else dimension
@@ -140,8 +136,6 @@ def _amount(
     share = amount if relative else amount / nominal if nominal else 0.0
     most = LARGEST_RELATIVE if dimension != "temperature" or relative else 0.35
     if share > most:
-        table.problem(
-            path, f"is {share:.0%} of the value itself", f"at most {most:.0%}; a slipped decimal point?", "E107"
-        )
+        table.problem(path, f"is {share:.0%} of the value itself", f"at most {most:.0%}; a slipped decimal point?", "E107")
         return None
     return amount, relative

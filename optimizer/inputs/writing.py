@@ -37,9 +37,7 @@ ORDER = (
 )
 
 
-def motor_text(
-    motor_file: MotorFile, changes: Mapping[str, Any] | None = None, name: str | None = None, note: str = ""
-) -> str:
+def motor_text(motor_file: MotorFile, changes: Mapping[str, Any] | None = None, name: str | None = None, note: str = "") -> str:
     """A motor file as TOML text, with some keys changed; it stands alone, its propellant written into it.
 
     Parameters
@@ -73,16 +71,12 @@ def motor_text(
     return head + toml_text(ordered)
 
 
-def propellant_text(
-    document: Mapping[str, Any], name: str, provenance: Mapping[str, str] | None = None, note: str = ""
-) -> str:
+def propellant_text(document: Mapping[str, Any], name: str, provenance: Mapping[str, str] | None = None, note: str = "") -> str:
     """A propellant file as TOML text: `document` is the [propellant] table as plain data, rate rows and all.
 
     Numbers in SI may stand for quantities; they are written in the display units and read back identically.
     """
-    table = {
-        key: value for key, value in document.items() if key not in ("use", "schema", "name", "provenance", "rate")
-    }
+    table = {key: value for key, value in document.items() if key not in ("use", "schema", "name", "provenance", "rate")}
     written: dict[str, Any] = {"schema": 1, "name": name}
     for key, value in table.items():
         written[key] = _written(f"propellant.{key}", value, None)

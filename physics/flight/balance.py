@@ -53,7 +53,12 @@ def tube(density: Array, outer_diameter: Array, inner_diameter: Array, start: Ar
 
 
 def bored_insert(
-    density: Array, outer_diameter: Array, length: Array, throat_diameter: Array, exit_diameter: Array, half_angle: Array,
+    density: Array,
+    outer_diameter: Array,
+    length: Array,
+    throat_diameter: Array,
+    exit_diameter: Array,
+    half_angle: Array,
     start: Array,
 ) -> Body:
     """A cylindrical insert whose bore is the throat's diameter and opens in a cone to the exit at its aft end.
@@ -89,7 +94,9 @@ def bored_insert(
     centre = (line * x).sum(axis=-1) / np.where(mass > 0.0, mass, 1.0)
     rings = 0.25 * (np.square(outer)[..., None] + np.square(bore))
     flare = Body(
-        mass, np.where(mass > 0.0, centre, length), (line * (rings + np.square(x - centre[..., None]))).sum(axis=-1),
+        mass,
+        np.where(mass > 0.0, centre, length),
+        (line * (rings + np.square(x - centre[..., None]))).sum(axis=-1),
         2.0 * (line * rings).sum(axis=-1),
     )
     whole = together([straight, flare])

@@ -12,8 +12,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from physics import steady
 from physics.assembly import Assembly, assemble
+from physics.ballistics import steady
+from physics.ballistics.regimes import regimes
+from physics.ballistics.stretches import columns
 from physics.figures import FLIGHT_FIGURES
 from physics.flight.atmosphere import StandardAir, standard_temperature
 from physics.flight.balance import GrainRows, bored_insert, burning_grains, centre_over_burn, static_margin, travel
@@ -21,8 +23,6 @@ from physics.flight.trajectory import Flight, Push, Rail, Vehicle, fly
 from physics.mass import closure_masses, part_mass, unknown_masses
 from physics.mass import masses as masses_of
 from physics.motors import Array, Curve, Figures, Motors
-from physics.regimes import regimes
-from physics.stretches import columns
 
 Mask = NDArray[np.bool_]
 
@@ -51,8 +51,12 @@ class Flights:
 
 
 def fly_motors(
-    motors: Motors, figures: Figures, masses: dict[str, Array] | None = None, assembly: Assembly | None = None,
-    track: bool = False, band: bool = False,
+    motors: Motors,
+    figures: Figures,
+    masses: dict[str, Array] | None = None,
+    assembly: Assembly | None = None,
+    track: bool = False,
+    band: bool = False,
 ) -> Flights:
     """Fly each motor of a batch in its rocket.
 
@@ -82,20 +86,26 @@ def fly_motors(
     assert motors.rocket is not None and motors.launch is not None
     missing = unknown_masses(motors)
     if missing:
-        return _refused("what the motor weighs is not known, and what is left out would flatter every figure ("
-                        + "; ".join(missing) + "); give the missing keys, or masses.empty as weighed")
+        return _refused(
+            "what the motor weighs is not known, and what is left out would flatter every figure ("
+            + "; ".join(missing)
+            + "); give the missing keys, or masses.empty as weighed"
+        )
     weights = masses_of(motors) if masses is None else masses
     rocket, launch = motors.rocket, motors.launch
     dry = _tall(rocket.mass, motors) + weights["loaded"] - weights["propellant"]
     described = ~(_raised(figures, "port_choked", motors) | _raised(figures, "extinguished", motors))
     vehicle = Vehicle(
-        np.where(described, dry, np.nan), _tall(rocket.diameter, motors), _drag(rocket.drag_coefficient, motors),
+        np.where(described, dry, np.nan),
+        _tall(rocket.diameter, motors),
+        _drag(rocket.drag_coefficient, motors),
         None if rocket.drag_coefficient_thrusting is None else _drag(rocket.drag_coefficient_thrusting, motors),
         None if rocket.drag_mach is None else _drag(rocket.drag_mach, motors),
     )
     rail = Rail(_tall(launch.rail_length, motors), _tall(launch.elevation, motors), _tall(launch.altitude, motors))
     air = StandardAir(
-        rail.altitude, _tall(motors.ambient.temperature, motors) - standard_temperature(rail.altitude),
+        rail.altitude,
+        _tall(motors.ambient.temperature, motors) - standard_temperature(rail.altitude),
         _tall(motors.ambient.pressure, motors),
     )
     history = _history(motors, figures)
@@ -152,8 +162,16 @@ def _exit_area(motors: Motors) -> Array:
 def _steady_history(motors: Motors, temperature: Array | None) -> _History:
     short = steady.short_history(motors, temperature)
     push = Push(
-        short.time, short.thrust_start, short.thrust_end, short.flow_start, short.flow_end, short.impulse, short.mass,
-        short.attached, _tall(motors.ambient.pressure, motors), _exit_area(motors),
+        short.time,
+        short.thrust_start,
+        short.thrust_end,
+        short.flow_start,
+        short.flow_end,
+        short.impulse,
+        short.mass,
+        short.attached,
+        _tall(motors.ambient.pressure, motors),
+        _exit_area(motors),
     )
     return _History(push, short.regression)
 
@@ -162,7 +180,11 @@ def _from_curve(motors: Motors, curve: Curve) -> _History:
     """The points of a transient history, each interval a step; the nozzle flows full where the pressure suffices."""
     full = curve.chamber_pressure >= regimes(columns(motors)).onset[:, None]
     push = Push.through_points(
-        curve.time, curve.thrust, curve.mass_flow, _tall(motors.ambient.pressure, motors), _exit_area(motors),
+        curve.time,
+        curve.thrust,
+        curve.mass_flow,
+        _tall(motors.ambient.pressure, motors),
+        _exit_area(motors),
         full[:, 1:] & full[:, :-1],
     )
     ended = np.isnan(curve.regression)
@@ -180,8 +202,10 @@ def _coldest(motors: Motors, flight: Flight, vehicle: Vehicle, rail: Rail, air: 
     coldest = np.minimum(ambient, np.broadcast_to(soak, (motors.size, soak.shape[1])).min(axis=1))
     if (coldest == ambient).all():
         return speed
-    at = [fly(_steady_history(motors, temperature).push, vehicle, rail, air).figures["rail_exit_speed"]
-          for temperature in (coldest, ambient)]
+    at = [
+        fly(_steady_history(motors, temperature).push, vehicle, rail, air).figures["rail_exit_speed"]
+        for temperature in (coldest, ambient)
+    ]
     return np.minimum(speed, at[0] + (speed - at[1]))
 
 
@@ -195,13 +219,23 @@ def _balance(
     hardware, centre = _hardware(motors, placed, weights)
     rocket = motors.rocket
     assert rocket is not None
-    row = {name: np.broadcast_to(np.atleast_2d(leaf), (motors.size, np.atleast_2d(leaf).shape[1]))
-           for name, leaf in vars(motors.grain).items() if isinstance(leaf, np.ndarray)}
+    row = {
+        name: np.broadcast_to(np.atleast_2d(leaf), (motors.size, np.atleast_2d(leaf).shape[1]))
+        for name, leaf in vars(motors.grain).items()
+        if isinstance(leaf, np.ndarray)
+    }
     bare = row["burning_ends"]
     aft = np.where(bare >= 1.0, 1.0, 0.0)
     forward = np.where(bare >= 2.0, 1.0, 0.0)
     rows = GrainRows(
-        row["count"], row["length"], row["outer_diameter"], row["core_diameter"], forward, aft, placed.grain_start, row["length"],
+        row["count"],
+        row["length"],
+        row["outer_diameter"],
+        row["core_diameter"],
+        forward,
+        aft,
+        placed.grain_start,
+        row["length"],
     )
     propellant, middle = burning_grains(_tall(motors.propellant.density, motors), rows, history.regression)
     if rocket.centre_of_mass is not None and rocket.motor_end is not None:
@@ -214,8 +248,12 @@ def _balance(
     margins: dict[str, Array] = {}
     if rocket.centre_of_pressure is not None and rocket.centre_of_mass is not None and rocket.motor_end is not None:
         behind, wide = _tall(rocket.centre_of_pressure, motors), _tall(rocket.diameter, motors)
-        left = np.stack([np.interp(t, clock, line) for t, clock, line in
-                         zip(flight.figures["rail_exit_time"], history.push.time, course, strict=True)])
+        left = np.stack(
+            [
+                np.interp(t, clock, line)
+                for t, clock, line in zip(flight.figures["rail_exit_time"], history.push.time, course, strict=True)
+            ]
+        )
         for name, at in (("liftoff", course[:, 0]), ("rail_exit", left), ("burnout", course[:, -1])):
             margins[name] = static_margin(behind, at, wide)
     return moved, margins
@@ -255,6 +293,11 @@ def _insert_centre(motors: Motors, placed: Assembly) -> Array:
         return _middle(placed.spans["nozzle"])
     length = _tall(nozzle.insert_length, motors)
     return bored_insert(
-        np.ones(motors.size), _tall(nozzle.insert_diameter, motors), length, _tall(nozzle.throat_diameter, motors),
-        _tall(nozzle.exit_diameter, motors), _tall(nozzle.half_angle, motors), placed.exit - length,
+        np.ones(motors.size),
+        _tall(nozzle.insert_diameter, motors),
+        length,
+        _tall(nozzle.throat_diameter, motors),
+        _tall(nozzle.exit_diameter, motors),
+        _tall(nozzle.half_angle, motors),
+        placed.exit - length,
     ).centre

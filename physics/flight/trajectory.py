@@ -123,8 +123,16 @@ class Push(_Columns):
         flow_start, flow_end, mass = cut(self.flow_start, self.flow_end, self.mass)
         inner = (self.time[:, :-1, None] + width[:, :, None] * edges[:-1]).reshape(size, steps * parts)
         return Push(
-            np.concatenate([inner, self.time[:, -1:]], axis=1), thrust_start, thrust_end, flow_start, flow_end, impulse, mass,
-            np.repeat(self.attached, parts, axis=1), self.ambient_pressure, self.exit_area,
+            np.concatenate([inner, self.time[:, -1:]], axis=1),
+            thrust_start,
+            thrust_end,
+            flow_start,
+            flow_end,
+            impulse,
+            mass,
+            np.repeat(self.attached, parts, axis=1),
+            self.ambient_pressure,
+            self.exit_area,
         )
 
 
@@ -237,8 +245,15 @@ class _Step:
 
     def take(self, index: Index) -> _Step:
         return _Step(
-            self.thrust.take(index), self.flow.take(index), self.mass_before[index], self.correction[index],
-            self.reference[index], self.vehicle.take(index), self.rail.take(index), self.air.take(index), self.radius,
+            self.thrust.take(index),
+            self.flow.take(index),
+            self.mass_before[index],
+            self.correction[index],
+            self.reference[index],
+            self.vehicle.take(index),
+            self.rail.take(index),
+            self.air.take(index),
+            self.radius,
         )
 
     def mass(self, share: Array | float) -> Array:
@@ -279,8 +294,7 @@ def _runge_kutta(
     third = rates(start + half, _moved(state, half, second))
     fourth = rates(start + width, _moved(state, width, third))
     return tuple(
-        value + width / 6.0 * (a + 2.0 * (b + c) + d)
-        for value, a, b, c, d in zip(state, first, second, third, fourth, strict=True)
+        value + width / 6.0 * (a + 2.0 * (b + c) + d) for value, a, b, c, d in zip(state, first, second, third, fourth, strict=True)
     )
 
 
@@ -309,9 +323,7 @@ class _Highest:
             self.time[place] = (times[0] + at * (times[1] - times[0]))[higher]
 
 
-def fly(
-    push: Push, vehicle: Vehicle, rail: Rail, air: Air, radius: float = EARTH_RADIUS, track: bool = False
-) -> Flight:
+def fly(push: Push, vehicle: Vehicle, rail: Rail, air: Air, radius: float = EARTH_RADIUS, track: bool = False) -> Flight:
     """Fly a batch of rockets from ignition to apogee.
 
     Parameters
@@ -347,8 +359,11 @@ def fly(
         tracks = {}
         for name in parts[0].track or {}:
             longest = max(part.track[name].shape[1] for part in parts if part.track)
-            padded = [np.pad(p.track[name], ((0, 0), (0, longest - p.track[name].shape[1])), constant_values=np.nan)
-                      for p in parts if p.track]
+            padded = [
+                np.pad(p.track[name], ((0, 0), (0, longest - p.track[name].shape[1])), constant_values=np.nan)
+                for p in parts
+                if p.track
+            ]
             tracks[name] = np.concatenate(padded)
     return Flight(figures, flags, tracks)
 
@@ -380,8 +395,13 @@ class _Ascent:
         return _Step(
             _Parabola.of(push.thrust_start[:, i], push.thrust_end[:, i], push.impulse[:, i], width),
             _Parabola.of(push.flow_start[:, i], push.flow_end[:, i], push.mass[:, i], width),
-            self.mass, np.where(push.attached[:, i], push.exit_area, 0.0), push.ambient_pressure,
-            self.vehicle, self.rail, self.air, self.radius,
+            self.mass,
+            np.where(push.attached[:, i], push.exit_area, 0.0),
+            push.ambient_pressure,
+            self.vehicle,
+            self.rail,
+            self.air,
+            self.radius,
         )
 
     def note(self, time: Array) -> None:
@@ -518,8 +538,14 @@ def _rail_rates(step: _Step, sine: Array) -> Callable[[Array, _State], _State]:
 
 
 def _meet_rail(
-    ascent: _Ascent, index: Index, step: _Step, shares: tuple[Array, Array], travels: tuple[Array, Array],
-    speeds: tuple[Array, Array], time: Array, sine: Array,
+    ascent: _Ascent,
+    index: Index,
+    step: _Step,
+    shares: tuple[Array, Array],
+    travels: tuple[Array, Array],
+    speeds: tuple[Array, Array],
+    time: Array,
+    sine: Array,
 ) -> None:
     width = step.thrust.width
 
@@ -567,8 +593,15 @@ def _coast(ascent: _Ascent) -> tuple[_State, Array, Array, list[_State]]:
     push = ascent.push
     end = push.time[:, -1]
     still = _Step(
-        _Parabola(*(np.zeros(size) for _ in range(4))), _Parabola(*(np.zeros(size) for _ in range(4))),
-        ascent.mass, np.zeros(size), push.ambient_pressure, ascent.vehicle, ascent.rail, ascent.air, ascent.radius,
+        _Parabola(*(np.zeros(size) for _ in range(4))),
+        _Parabola(*(np.zeros(size) for _ in range(4))),
+        ascent.mass,
+        np.zeros(size),
+        push.ambient_pressure,
+        ascent.vehicle,
+        ascent.rail,
+        ascent.air,
+        ascent.radius,
     )
     burnout = np.where(ascent.free, np.hypot(ascent.vx, ascent.vz), ascent.speed)
     sine = np.where(ascent.free, ascent.vz / np.where(burnout > 0.0, burnout, 1.0), ascent.sine)

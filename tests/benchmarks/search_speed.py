@@ -26,13 +26,13 @@ from pathlib import Path
 
 import numpy as np
 
-from optimizer.families import Families
-from optimizer.front import Archive, hypervolume
+from optimizer.candidates.families import Families
+from optimizer.candidates.pareto import Archive, hypervolume
+from optimizer.candidates.space import digits_of
+from optimizer.drivers.blocks import MemoryStore
+from optimizer.drivers.exhaustive import BLOCK, screen
 from optimizer.inputs.study import load_study
-from optimizer.screen import BLOCK, screen
-from optimizer.space import digits_of
-from optimizer.store import MemoryStore
-from physics import kernel
+from physics.ballistics import kernel
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "shared"))
 from scenario import (
@@ -349,9 +349,7 @@ def _optuna(asked: Evaluations, block: int, limit: float) -> None:
     import optuna
 
     optuna.logging.set_verbosity(optuna.logging.ERROR)
-    study = optuna.create_study(
-        directions=["minimize"] * 3, sampler=optuna.samplers.NSGAIISampler(population_size=200, seed=1)
-    )
+    study = optuna.create_study(directions=["minimize"] * 3, sampler=optuna.samplers.NSGAIISampler(population_size=200, seed=1))
     space = {str(n): optuna.distributions.IntDistribution(0, int(r) - 1) for n, r in enumerate(asked.radices)}
     while time.perf_counter() - asked.started < limit:
         trials = [study.ask(space) for _ in range(block)]

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from optimizer.inputs import load_motor
-from physics import transient
+from physics.ballistics import transient
 
 MOTOR = Path(__file__).resolve().parents[2] / "studies" / "motors" / "curlew.toml"
 SIZE = 64

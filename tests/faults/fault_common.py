@@ -95,10 +95,13 @@ def ended(child: int, patience: float = 300.0) -> int:
     return -signal.SIGKILL
 
 
-MOTOR = searched(seal=SEAL) + """[tolerances]
+MOTOR = (
+    searched(seal=SEAL)
+    + """[tolerances]
 throat_diameter = {plus_minus = "0.05 mm"}
 rate = {standard_deviation = "3 %"}
 """
+)
 STUDY = """
 schema = 1
 name = "Invented study"

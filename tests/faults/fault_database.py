@@ -90,10 +90,10 @@ def finished(url: str) -> set[int]:
 
 
 WORKER = """
-import optimizer.evolve, sys
+import optimizer.drivers.evolutionary, sys
 from optimizer.cli import main
-optimizer.evolve.PATIENCE = float(sys.argv.pop(1))
-optimizer.evolve.STALE = 10.0
+optimizer.drivers.evolutionary.PATIENCE = float(sys.argv.pop(1))
+optimizer.drivers.evolutionary.STALE = 10.0
 main(prog_name="grainwright")
 """
 

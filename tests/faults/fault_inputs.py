@@ -411,8 +411,8 @@ class Bench:
         return path, lambda: load_study(user), [line]
 
     def _firing(self):
+        from optimizer.firings.record import read_record
         from optimizer.inputs import load_firing
-        from optimizer.record import read_record
 
         place = self.draw.randrange(2)
         path = self._write("hostile.toml", mutated(self.firings[place], self.draw))
@@ -426,10 +426,10 @@ class Bench:
         return path, load, [[word, str(path), "--json"] for word in words]
 
     def _record(self):
-        from optimizer.explain import explain
-        from optimizer.firing import reduce_firing
+        from optimizer.commands.explain import explain
+        from optimizer.firings.record import read_record
+        from optimizer.firings.reduction import reduce_firing
         from optimizer.inputs import load_firing
-        from optimizer.record import read_record
 
         firing = self.firings[0].replace(b"firing.csv", b"hostile.csv")
         if self.draw.random() < 0.5:
@@ -456,7 +456,7 @@ DEAR = ("record",)
 
 def hostile_files(count: int, seed: int = 1, whole: float = 0.25) -> Tally:
     """`count` hostile files of every kind; of those that are accepted the share `whole` runs the whole command."""
-    import optimizer.search  # noqa: F401  (the memory bound must not count what imports take)
+    import optimizer.commands.search  # noqa: F401  (the memory bound must not count what imports take)
 
     tally = Tally("hostile input files")
     draw = random.Random(seed)

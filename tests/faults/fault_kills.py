@@ -24,23 +24,23 @@ SMALL = 4
 @functools.cache
 def code_hash() -> str:
     """The hash of the code, worked out once: an edit while the trials run is not what they are about."""
-    from optimizer.origin import code_hash as plain
+    from optimizer.drivers.fingerprint import code_hash as plain
 
     return plain()
 
 
 def run_search(study: Path, out: Path, log: Path | None = None) -> int:
     """The search of a study in this process, in small blocks; numbers of the blocks kept go to the log."""
-    import optimizer.evolve
-    import optimizer.origin
-    import optimizer.search
+    import optimizer.commands.search
+    import optimizer.drivers.evolutionary
+    import optimizer.drivers.fingerprint
+    from optimizer.drivers.blocks import Store
+    from optimizer.drivers.exhaustive import screen
     from optimizer.inputs import load_study
-    from optimizer.screen import screen
-    from optimizer.store import Store
 
-    optimizer.search.screen = functools.partial(screen, block=SMALL)
-    optimizer.origin.code_hash = code_hash
-    optimizer.evolve.BATCH = 12
+    optimizer.commands.search.screen = functools.partial(screen, block=SMALL)
+    optimizer.drivers.fingerprint.code_hash = code_hash
+    optimizer.drivers.evolutionary.BATCH = 12
     if log is not None:
         handle = os.open(log, os.O_WRONLY | os.O_APPEND | os.O_CREAT)
         plain = Store.write
@@ -50,7 +50,7 @@ def run_search(study: Path, out: Path, log: Path | None = None) -> int:
             os.write(handle, f"{block.number}\n".encode())
 
         Store.write = write
-    optimizer.search.search(load_study(study), out)
+    optimizer.commands.search.search(load_study(study), out)
     return 0
 
 
@@ -58,7 +58,7 @@ def finished_blocks(out: Path, study: Path) -> tuple[set[int], list[str]]:
     """Blocks of a record that read back whole, and what its opening said."""
     import sqlite3
 
-    from optimizer.store import Store
+    from optimizer.drivers.blocks import Store
 
     if not (out / "record.db").exists():
         return set(), []
@@ -245,7 +245,7 @@ def workers_on_one_folder(workers: int, rounds: int = 1, kill_one: bool = False,
 
 def opened_at_once(rounds: int, processes: int = 4) -> Tally:
     """Several processes make one fresh record at the same instant; each must come to have it open."""
-    from optimizer.store import Store
+    from optimizer.drivers.blocks import Store
 
     tally = Tally(f"{processes} processes make one record at once")
     with scratch() as folder:

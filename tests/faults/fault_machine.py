@@ -28,16 +28,16 @@ def command(arguments: list[str], said: Path, before: Callable[[], None] | None 
     """A child that runs one command line with its stderr in a file; its process number. `small` makes small blocks."""
 
     def run() -> None:
-        import optimizer.origin
-        import optimizer.search
+        import optimizer.commands.search
+        import optimizer.drivers.fingerprint
         from optimizer.cli import main
-        from optimizer.screen import screen
+        from optimizer.drivers.exhaustive import screen
 
         for number, name in ((1, said.with_suffix(".out")), (2, said)):
             os.dup2(os.open(name, os.O_WRONLY | os.O_CREAT | os.O_TRUNC), number)
-        optimizer.origin.code_hash = code_hash
+        optimizer.drivers.fingerprint.code_hash = code_hash
         if small:
-            optimizer.search.screen = functools.partial(screen, block=SMALL)
+            optimizer.commands.search.screen = functools.partial(screen, block=SMALL)
         if before is not None:
             before()
         main(arguments, prog_name="grainwright")
@@ -48,7 +48,7 @@ def command(arguments: list[str], said: Path, before: Callable[[], None] | None 
 def warmed(folder: Path, throat: str = "0.25 mm") -> tuple[Path, dict[str, bytes], float]:
     """A study, its results where nothing goes wrong, and how long they took."""
     code_hash()
-    import optimizer.pages  # noqa: F401  (children share what is imported)
+    import optimizer.output.pages  # noqa: F401  (children share what is imported)
 
     study = write_study(folder, EXHAUSTIVE, throat)
     started = time.monotonic()
@@ -367,7 +367,7 @@ MEASURE = """
 import resource, sys
 from pathlib import Path
 from optimizer.inputs import load_study
-from optimizer.search import search
+from optimizer.commands.search import search
 study = load_study(sys.argv[1])
 result = search(study, sys.argv[2])
 print(study.size, result.feasible, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, result.exact, result.method)
@@ -384,7 +384,7 @@ def flat_memory(steps: tuple[str, ...] = ("0.1 mm", "0.01 mm", "0.001 mm")) -> t
             study = write_study(folder / str(number), EXHAUSTIVE, step)
             # A narrow target, so that what grows is the space and not the front.
             text = study.read_text().replace('"700 N*s", "2500 N*s"', '"1180 N*s", "1182 N*s"')
-            study.write_text(text.replace('{from = 3, to = 5}', '{from = 3, to = 8}'))
+            study.write_text(text.replace("{from = 3, to = 5}", "{from = 3, to = 8}"))
             run = subprocess.run(
                 [sys.executable, "-c", MEASURE, str(study), str(folder / f"out{number}")],
                 cwd=ROOT, capture_output=True, text=True, env={**os.environ, "OMP_NUM_THREADS": "1"},

@@ -24,7 +24,7 @@ from pathlib import Path
 import numpy as np
 from fault_common import ROOT, Lacking, Tally, ended, forked, scratch
 
-from optimizer.store import FILE_NAME, Block, OtherStudyError, Store, StoreError
+from optimizer.drivers.blocks import FILE_NAME, Block, OtherStudyError, Store, StoreError
 
 BLOCKS = 3
 
@@ -182,9 +182,7 @@ def failing_calls() -> Tally:
     with scratch() as folder:
         source, shim = folder / "shim.c", folder / "shim.so"
         source.write_text(SHIM)
-        built = subprocess.run(
-            [compiler, "-shared", "-fPIC", "-o", str(shim), str(source), "-ldl"], capture_output=True, text=True
-        )
+        built = subprocess.run([compiler, "-shared", "-fPIC", "-o", str(shim), str(source), "-ldl"], capture_output=True, text=True)
         if built.returncode:
             raise Lacking(f"the shim does not compile: {built.stderr[:200]}")
         environment = {**os.environ, "LD_PRELOAD": str(shim), "OMP_NUM_THREADS": "1"}

@@ -10,7 +10,12 @@ import pytest
 import trust
 
 LONG = (
-    "four workers, one killed", "clock set back", "little memory", "flat memory", "odd paths", "kill -9 while results are replaced",
+    "four workers, one killed",
+    "clock set back",
+    "little memory",
+    "flat memory",
+    "odd paths",
+    "kill -9 while results are replaced",
 )
 """Lines that only `trust.py` runs."""
 QUICK = ("unwritable places", "full disk", "failing system calls", "no room")

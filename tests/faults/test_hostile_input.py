@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from optimizer.cli import main
 from optimizer.inputs import InputError, load_firing, load_motor, load_propellant, load_study, motor_from_text
+from optimizer.inputs.stock import read_stock
 from optimizer.inputs.text import toml_text
-from optimizer.shop import read_stock
 
 LOADERS = {"motor": load_motor, "study": load_study, "propellant": load_propellant, "firing": load_firing, "stock": read_stock}
 ANY = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -103,8 +103,8 @@ def test_records_changed_as_records_go_wrong(tmp_path, seed):
     from fault_common import ROOT
     from fault_records import mutated_columns, mutated_record
 
-    from optimizer.explain import explain
-    from optimizer.firing import reduce_firing
+    from optimizer.commands.explain import explain
+    from optimizer.firings.reduction import reduce_firing
 
     starter = ROOT / "optimizer" / "starter"
     for name in ("motor.toml", "propellant.toml"):

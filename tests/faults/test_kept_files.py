@@ -17,7 +17,7 @@ from fault_common import MOTOR, write_study
 
 from optimizer import results
 from optimizer.cli import main
-from optimizer.starter import create
+from optimizer.commands.new import create
 
 
 def run(*words):
@@ -103,7 +103,7 @@ def test_a_file_of_that_name_that_no_run_wrote_is_a_refusal_before_the_work(tmp_
     out = tmp_path / "out"
     out.mkdir()
     (out / name).write_text("the builder's own")
-    monkeypatch.setattr("optimizer.search.Families", lambda *given: pytest.fail("the work had begun"))
+    monkeypatch.setattr("optimizer.commands.search.Families", lambda *given: pytest.fail("the work had begun"))
     result = run("search", study, "--out", out)
     assert result.exit_code == 2 and name in result.stderr and "--out" in result.stderr
     assert (out / name).read_text() == "the builder's own"
@@ -231,7 +231,9 @@ def test_warnings_of_the_libraries_stay_off_the_terminal(start, monkeypatch):
     assert result.exit_code == 0 and "invalid value" not in result.stderr + result.stdout
 
 
-@pytest.mark.parametrize("url", ["postgresql://[::1/x", "postgresql://host:many/x", "postgresql://host:99999/x", "postgres://[x]/y"])
+@pytest.mark.parametrize(
+    "url", ["postgresql://[::1/x", "postgresql://host:many/x", "postgresql://host:99999/x", "postgres://[x]/y"]
+)
 def test_a_store_that_is_no_address_is_refused(tmp_path, url):
     study = write_study(tmp_path, throat="2 mm", driver=f'method = "evolve"\nbudget = 50\nstore = "{url}"')
     result = run("search", study, "--out", tmp_path / "out", "--json")
@@ -326,8 +328,8 @@ def test_the_longest_name_that_is_read_is_searched_too(tmp_path):
 
 @pytest.mark.parametrize("layout", ["utf-16", "utf-16-be with its mark", "a head of 400 lines"])
 def test_a_record_of_another_layout_is_read_alike(start, layout):
+    from optimizer.firings.record import read_record
     from optimizer.inputs import load_firing
-    from optimizer.record import read_record
 
     plain = read_record(load_firing("firing.toml"))
     text = Path("firing.csv").read_text()

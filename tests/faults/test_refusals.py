@@ -33,7 +33,7 @@ STUDIES = [
     (WALL, 'wall = {stock = "tube-6061", form = "2 mm"}', "unknown key of a stock span", "did you mean 'from'?"),
     (WALL, 'wall = {stock = "broken"}', "broken.csv", "fix:"),
     (WALL, "wall = {}", "has no 'from'", "add from"),
-    (WALL, f"{WALL}\ncore_diameter_aft = [\"18 mm\"]", "goes with aft_count", "give both"),
+    (WALL, f'{WALL}\ncore_diameter_aft = ["18 mm"]', "goes with aft_count", "give both"),
     (SCREW, "forward_closure.screw = []", "is not a list of names", 'write screw = ["'),
     (SCREW, "forward_closure.screw = [3]", "is not a list of names", 'write screw = ["'),
     (SCREW, f"{SCREW}\npropellant = []", "is not a list of propellant files", 'write propellant = ["'),

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from optimizer.store import FILE_NAME, Block, Store, StoreError
+from optimizer.drivers.blocks import FILE_NAME, Block, Store, StoreError
 
 ROOT = Path(__file__).resolve().parents[2]
 BLOCKS = 6
@@ -108,7 +108,7 @@ WRITER = textwrap.dedent(
     import sys
     from pathlib import Path
     import numpy as np
-    from optimizer.store import Block, Store
+    from optimizer.drivers.blocks import Block, Store
     store = Store.open(Path(sys.argv[1]), "hash", "study.toml", "Mine")
     print("open", flush=True)
     start = int(sys.argv[2])
@@ -122,9 +122,7 @@ WRITER = textwrap.dedent(
 
 
 def writer(folder, start=0):
-    return subprocess.Popen(
-        [sys.executable, "-c", WRITER, str(folder), str(start)], cwd=ROOT, stdout=subprocess.PIPE, text=True
-    )
+    return subprocess.Popen([sys.executable, "-c", WRITER, str(folder), str(start)], cwd=ROOT, stdout=subprocess.PIPE, text=True)
 
 
 def check_whole(folder):
@@ -167,9 +165,7 @@ def test_a_process_killed_with_the_write_lock_does_not_hold_up_the_other(tmp_pat
         "import sqlite3, sys, time; c = sqlite3.connect(sys.argv[1], isolation_level=None); "
         "c.execute('BEGIN IMMEDIATE'); print('held', flush=True); time.sleep(60)"
     )
-    process = subprocess.Popen(
-        [sys.executable, "-c", holder, str(tmp_path / FILE_NAME)], stdout=subprocess.PIPE, text=True
-    )
+    process = subprocess.Popen([sys.executable, "-c", holder, str(tmp_path / FILE_NAME)], stdout=subprocess.PIPE, text=True)
     assert process.stdout.readline() == "held\n"
     os.kill(process.pid, signal.SIGKILL)
     process.wait()
@@ -270,7 +266,7 @@ def test_a_block_that_comes_out_otherwise_is_a_loud_error(tmp_path):
 
 def test_a_process_that_does_not_let_go_is_told(tmp_path, monkeypatch):
     fill(tmp_path)
-    monkeypatch.setattr("optimizer.store.PATIENCE", 0.2)
+    monkeypatch.setattr("optimizer.drivers.blocks.PATIENCE", 0.2)
     other = sqlite3.connect(tmp_path / FILE_NAME, isolation_level=None)
     other.execute("PRAGMA journal_mode=DELETE")
     other.execute("BEGIN EXCLUSIVE")

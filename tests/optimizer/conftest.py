@@ -64,11 +64,11 @@ def brute_force(study):
     """Every candidate one by one through the motor file, as a builder would: front and counts.
 
     Nothing of the search but the index of a candidate is used."""
-    from optimizer.front import rounded
+    from optimizer.candidates.pareto import rounded
+    from optimizer.candidates.space import Space
     from optimizer.inputs import motor_from_text
     from optimizer.inputs.writing import motor_text
     from optimizer.problems import InputError
-    from optimizer.space import Space
     from physics.assessment import assess
 
     space = Space(study)
@@ -116,14 +116,9 @@ def _passes(study, found):
         return False
     for limit in study.limits:
         value = _value(found, limit.quantity)
-        if not (
-            (limit.minimum is None or value >= limit.minimum) and (limit.maximum is None or value <= limit.maximum)
-        ):
+        if not ((limit.minimum is None or value >= limit.minimum) and (limit.maximum is None or value <= limit.maximum)):
             return False
-    return all(
-        float(rung.factor[0]) >= study.minimum_factor.get(rung.mode, float(rung.required[0]))
-        for rung in found.ladder.rungs
-    )
+    return all(float(rung.factor[0]) >= study.minimum_factor.get(rung.mode, float(rung.required[0])) for rung in found.ladder.rungs)
 
 
 @pytest.fixture

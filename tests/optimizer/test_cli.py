@@ -370,7 +370,7 @@ def test_a_dumb_terminal_gets_no_escapes(small_study, tmp_path):
 def test_where_there_is_no_terminal_progress_is_a_line_now_and_then(capsys, monkeypatch):
     from types import SimpleNamespace
 
-    from optimizer import progress
+    from optimizer.output import progress
 
     state = SimpleNamespace(stage="screening", done=1200, total=64000, feasible=7, front=2)
     with progress.shown() as show:
@@ -389,8 +389,8 @@ def test_where_there_is_no_terminal_progress_is_a_line_now_and_then(capsys, monk
 # --- refused before any work --------------------------------------------------------------------------------------------
 
 ABSURD = {
-    "a huge count": ('grain_count = {from = 3, to = 4}', "grain_count = {from = 1, to = 4000000000}"),
-    "a huge whole number": ('grain_count = {from = 3, to = 4}', f"grain_count = [{'9' * 400}]"),
+    "a huge count": ("grain_count = {from = 3, to = 4}", "grain_count = {from = 1, to = 4000000000}"),
+    "a huge whole number": ("grain_count = {from = 3, to = 4}", f"grain_count = [{'9' * 400}]"),
     "a huge span": ('step = "1 mm"', 'step = "1e-12 mm"'),
     "a zero step": ('step = "1 mm"', 'step = "0 mm"'),
     "a negative step": ('step = "1 mm"', 'step = "-1 mm"'),
@@ -417,7 +417,7 @@ def test_what_no_machine_can_do_is_refused_before_work_starts(small_study, tmp_p
 
 
 def test_every_one_of_too_many_is_refused_before_work_starts(cases, tmp_path, monkeypatch):
-    monkeypatch.setattr("optimizer.search.screen", lambda *a: pytest.fail("work began"))
+    monkeypatch.setattr("optimizer.commands.search.screen", lambda *a: pytest.fail("work began"))
     spans = "".join(
         f'{key} = {{from = "{low} mm", to = "{high} mm", step = "0.002 mm"}}\n'
         for key, low, high in (("core_diameter", 16, 20), ("throat_diameter", 11, 15), ("nozzle.exit_diameter", 30, 36))
@@ -445,7 +445,7 @@ def no_work(monkeypatch):
     import physics.assessment
 
     monkeypatch.setattr(physics.assessment, "assess", lambda *a, **k: pytest.fail("work began"))
-    monkeypatch.setattr("optimizer.spread.spread", lambda *a, **k: pytest.fail("work began"))
+    monkeypatch.setattr("optimizer.commands.spread.spread", lambda *a, **k: pytest.fail("work began"))
 
 
 @pytest.mark.parametrize(

@@ -20,12 +20,12 @@ from click.testing import CliRunner
 sys.path.insert(0, str(Path(__file__).parents[1] / "shared"))
 from scenario import PROPELLANT, RATE, named
 
+from optimizer.candidates.limits import STACK
+from optimizer.candidates.space import Space
 from optimizer.cli import main
-from optimizer.drawing.geometry import section
+from optimizer.commands.search import search
 from optimizer.inputs import load_motor, load_study, motor_from_text, motor_text
-from optimizer.limits import STACK
-from optimizer.search import search
-from optimizer.space import Space
+from optimizer.output.drawing.geometry import section
 from physics.assembly import assemble
 from physics.assessment import assess
 
@@ -175,7 +175,7 @@ def test_what_a_filled_search_writes_can_be_built(held, tmp_path):
 
 def test_a_section_that_overlaps_is_seen():
     """The measure itself: a box in a box, a box beside a box, and a tilted face."""
-    from optimizer.drawing.geometry import Part
+    from optimizer.output.drawing.geometry import Part
 
     box = Part("grain", ((0.0, 0.0), (10.0, 0.0), (10.0, 5.0), (0.0, 5.0)))
     assert overlap(box, Part("grain", ((9.0, 4.0), (20.0, 4.0), (20.0, 8.0), (9.0, 8.0)))) == pytest.approx(1.0)

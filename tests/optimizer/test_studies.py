@@ -6,12 +6,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from optimizer.candidates.space import Space
 from optimizer.cli import main
+from optimizer.commands.new import FILES, create
 from optimizer.inputs import FINDINGS, InputError, load_firing, load_motor, load_propellant, load_study
+from optimizer.inputs.stock import packaged_names, read_stock
 from optimizer.results import OutputError
-from optimizer.shop import packaged_names, read_stock
-from optimizer.space import Space
-from optimizer.starter import FILES, create
 from physics.assessment import assess
 
 STUDIES = Path(__file__).parents[2] / "studies"
@@ -37,11 +37,7 @@ def feasible(study, sample=400):
     low, high = study.target or (0.0, np.inf)
     good &= (impulse > low) & (impulse <= high)
     for limit in study.limits:
-        values = (
-            found.maximum_expected_pressure
-            if limit.quantity == "maximum_expected_pressure"
-            else found.figures[limit.quantity]
-        )
+        values = found.maximum_expected_pressure if limit.quantity == "maximum_expected_pressure" else found.figures[limit.quantity]
         good &= values >= (-np.inf if limit.minimum is None else limit.minimum)
         good &= values <= (np.inf if limit.maximum is None else limit.maximum)
     for rung in found.ladder.rungs:

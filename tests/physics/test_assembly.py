@@ -9,6 +9,7 @@ import pytest
 
 from physics.assembly import SHAPES, assemble, impossible_shapes
 from physics.assessment import assess
+from physics.ballistics.transient.layout import free_volume
 from physics.materials import Material
 from physics.motors import (
     Ambient,
@@ -24,7 +25,6 @@ from physics.motors import (
     SnapRing,
     ThreadedRing,
 )
-from physics.transient import free_volume
 
 ALLOY = Material("alloy", density=2700.0)
 

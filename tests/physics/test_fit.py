@@ -7,7 +7,7 @@ import pytest
 
 from physics.fit import fit
 from physics.materials import Material
-from physics.modes import NotComputable, file_key, need
+from physics.missing import NotComputable, file_key, need
 from physics.motors import Airframe, Ambient, Case, Grains, Motors, Nozzle, Propellant
 
 

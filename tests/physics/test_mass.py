@@ -75,7 +75,7 @@ class TestMasses:
         assert found == pytest.approx(1800 * (np.pi / 4 * 0.05**2 * 0.06 - flow))
 
     def test_propellant_is_what_the_kernel_says(self):
-        from physics import kernel
+        from physics.ballistics import kernel
 
         bare = motor()
         assert masses(bare)["propellant"][0] == pytest.approx(kernel.evaluate(bare)["propellant_mass"][0], rel=1e-14)

@@ -105,9 +105,7 @@ def test_aliases_lead_to_one_material() -> None:
             assert seen.setdefault(plain, name) == name, called
 
 
-@pytest.mark.parametrize(
-    ("wrong", "near"), [("6061-T7", "6061-T"), ("A2-7O", "A2-70"), ("paper fenolic", "paper-phenolic")]
-)
+@pytest.mark.parametrize(("wrong", "near"), [("6061-T7", "6061-T"), ("A2-7O", "A2-70"), ("paper fenolic", "paper-phenolic")])
 def test_a_misspelt_name_is_answered_with_near_ones(wrong: str, near: str) -> None:
     with pytest.raises(KeyError, match=near):
         material(wrong)
@@ -125,9 +123,7 @@ def test_an_unknown_table_is_named() -> None:
 
 
 def test_a_material_of_ones_own() -> None:
-    own = Material(
-        "mine", yield_strength=100e6, deratings={"mine": Derating("mine", yield_ratio=((293.15, 1.0), (393.15, 0.5)))}
-    )
+    own = Material("mine", yield_strength=100e6, deratings={"mine": Derating("mine", yield_ratio=((293.15, 1.0), (393.15, 0.5)))})
     assert own.yield_at(343.15) == pytest.approx(75e6)
     assert own.source("yield_strength") == "as given by the user"
     with pytest.raises(dataclasses.FrozenInstanceError):

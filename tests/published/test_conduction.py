@@ -11,7 +11,7 @@ from scipy.linalg import solve_banded
 from scipy.optimize import brentq
 from scipy.special import erf, erfc, erfcx
 
-from physics.conduction import Face, Layer, march, solve_tridiagonal
+from physics.heat.conduction import Face, Layer, march, solve_tridiagonal
 
 HELD = 1e12  # W/(m2 K): holds the surface at the fluid's temperature
 
@@ -28,6 +28,7 @@ def centres(layer):
 
 def plane_wall_roots(biot, count=60):
     """Roots of ζ·tan ζ = Bi."""
+
     def zero(z):
         return z * np.sin(z) - biot * np.cos(z)
 
@@ -215,6 +216,7 @@ class TestSurfaceLaws:
 
     def test_property_correction_and_radiation_together(self):
         """The same lump heated by gas, against scipy's integrator of its one equation."""
+
         def rate(_, temperature):
             film = 1500.0 * (0.5 * temperature / 2700.0 + 0.5) ** -0.68 * (2700.0 - temperature)
             return (film + 0.5 * 5.670374419e-8 * (2700.0**4 - temperature**4)) / (self.HEAT * self.THICK)
@@ -239,10 +241,21 @@ class TestSurfaceLaws:
             into = np.concatenate([[film * (gas - temperature[0])], between]) - np.concatenate([between, [0.0]])
             return into / capacity
 
-        exact = solve_ivp(rate, (0, 3), np.full(nodes.size, 293.15), method="LSODA", rtol=1e-8, atol=1e-8,
-                          t_eval=[1.0, 2.0, 3.0], lband=1, uband=1).y
-        layers = (Layer(*(np.array([v]) for v in (liner[0], liner[1], 1.0, liner[2])), cells=48),
-                  Layer(*(np.array([v]) for v in (case[0], case[1], 1.0, case[2])), cells=6))
+        exact = solve_ivp(
+            rate,
+            (0, 3),
+            np.full(nodes.size, 293.15),
+            method="LSODA",
+            rtol=1e-8,
+            atol=1e-8,
+            t_eval=[1.0, 2.0, 3.0],
+            lband=1,
+            uband=1,
+        ).y
+        layers = (
+            Layer(*(np.array([v]) for v in (liner[0], liner[1], 1.0, liner[2])), cells=48),
+            Layer(*(np.array([v]) for v in (case[0], case[1], 1.0, case[2])), cells=6),
+        )
         history = march(layers, 293.15, np.linspace(0, 3, 151), Face(film, gas))
         for row, instant in enumerate((50, 100, 150)):
             assert_allclose(history.surface[instant, 0], exact[0, row], rtol=5e-4)

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from physics.ballistics.propellant import burning_rate, equilibrium_pressure
 from physics.motors import Propellant
-from physics.propellant import burning_rate, equilibrium_pressure
 
 PSI = 6894.757293168361
 INCH = 0.0254
@@ -17,8 +17,13 @@ ROOM = np.array(293.15)
 def propellant(rate, at, exponent, density=1750.0, characteristic_velocity=1550.0, sensitivity=0.0) -> Propellant:
     row = [np.array([[value]]) for value in (1e3, 1e9, rate, at, exponent)]
     return Propellant(
-        np.array([density]), np.array([characteristic_velocity]), np.array([1.2]), np.array([0.025]), *row,
-        np.array([293.15]), np.array([sensitivity]),
+        np.array([density]),
+        np.array([characteristic_velocity]),
+        np.array([1.2]),
+        np.array([0.025]),
+        *row,
+        np.array([293.15]),
+        np.array([sensitivity]),
     )
 
 
@@ -27,10 +32,14 @@ def propellant(rate, at, exponent, density=1750.0, characteristic_velocity=1550.
 @pytest.mark.parametrize(
     ("coefficient", "exponent", "psi", "book", "exact", "rounding"),
     [
-        (0.00137, 0.9, 500, 0.367, 0.3680, 6e-3), (0.00137, 0.9, 1000, 0.685, 0.6866, 6e-3),
-        (0.00137, 0.9, 1500, 0.994, 0.9890, 6e-3), (0.00137, 0.9, 2000, 1.28, 1.2813, 6e-3),
-        (0.00137, 0.9, 2500, 1.56, 1.5663, 6e-3), (0.060, 0.4, 500, 0.720, 0.7207, 1e-2),
-        (0.060, 0.4, 1000, 0.95, 0.9509, 1e-2), (0.060, 0.4, 1500, 1.11, 1.1184, 1e-2),
+        (0.00137, 0.9, 500, 0.367, 0.3680, 6e-3),
+        (0.00137, 0.9, 1000, 0.685, 0.6866, 6e-3),
+        (0.00137, 0.9, 1500, 0.994, 0.9890, 6e-3),
+        (0.00137, 0.9, 2000, 1.28, 1.2813, 6e-3),
+        (0.00137, 0.9, 2500, 1.56, 1.5663, 6e-3),
+        (0.060, 0.4, 500, 0.720, 0.7207, 1e-2),
+        (0.060, 0.4, 1000, 0.95, 0.9509, 1e-2),
+        (0.060, 0.4, 1500, 1.11, 1.1184, 1e-2),
         (0.060, 0.4, 2000, 1.26, 1.2548, 1e-2),
     ],
 )
@@ -56,7 +65,8 @@ def test_coefficient_in_other_units(coefficient, exponent, expected):
 @pytest.mark.parametrize(
     ("kn", "rate", "exponent", "density", "velocity", "pressure", "burns_at"),
     [
-        (200, 5e-3, 0.35, 1750, 1550, 4.642188e6, 8.557028e-3), (250, 5e-3, 0.35, 1750, 1550, 6.543574e6, 9.649510e-3),
+        (200, 5e-3, 0.35, 1750, 1550, 4.642188e6, 8.557028e-3),
+        (250, 5e-3, 0.35, 1750, 1550, 6.543574e6, 9.649510e-3),
         (300, 4e-3, 0.30, 1700, 1520, 5.036228e6, 6.496682e-3),
         (69.4444444, 5e-3, 0.35, 1750, 1550, 0.9119374e6, 4.841253e-3),
     ],
@@ -82,9 +92,7 @@ def test_sutton_temperature_example():
     sensitivity = 0.005 * 0.5 / kelvin  # σ_p = π_K·(1 − n)
     law = propellant(0.30 * INCH, 1500 * PSI, 0.5, sensitivity=sensitivity)
     kn = 1500 * PSI / (1750.0 * 1550.0 * 0.30 * INCH)
-    cold, hot = (
-        equilibrium_pressure(law, np.array([kn]), ROOM + shift * kelvin)[0] / PSI for shift in (-50.0, 50.0)
-    )
+    cold, hot = (equilibrium_pressure(law, np.array([kn]), ROOM + shift * kelvin)[0] / PSI for shift in (-50.0, 50.0))
     assert (hot, cold) == (pytest.approx(1926.04, rel=1e-5), pytest.approx(1168.20, rel=1e-5))
     assert 0.5 * (hot - cold) == pytest.approx(375.0, rel=0.02)
 
@@ -113,12 +121,18 @@ def test_sutton_design_example():
 # them
 SUGAR = {
     "dextrose": (
-        (0.103, 0.779, 8.875, 0.619), (0.779, 2.572, 7.553, -0.009), (2.572, 5.930, 3.841, 0.688),
-        (5.930, 8.502, 17.20, -0.148), (8.502, 11.20, 4.775, 0.442),
+        (0.103, 0.779, 8.875, 0.619),
+        (0.779, 2.572, 7.553, -0.009),
+        (2.572, 5.930, 3.841, 0.688),
+        (5.930, 8.502, 17.20, -0.148),
+        (8.502, 11.20, 4.775, 0.442),
     ),
     "sorbitol": (
-        (0.103, 0.807, 10.708, 0.625), (0.807, 1.503, 8.763, -0.314), (1.503, 3.792, 7.852, -0.013),
-        (3.792, 7.033, 3.907, 0.535), (7.033, 10.67, 9.653, 0.064),
+        (0.103, 0.807, 10.708, 0.625),
+        (0.807, 1.503, 8.763, -0.314),
+        (1.503, 3.792, 7.852, -0.013),
+        (3.792, 7.033, 3.907, 0.535),
+        (7.033, 10.67, 9.653, 0.064),
     ),
 }
 
@@ -126,17 +140,33 @@ SUGAR = {
 def sugar(name) -> Propellant:
     low, high, rate, exponent = (np.array(part)[None, :] for part in zip(*SUGAR[name], strict=True))
     return Propellant(
-        np.array([1800.0]), np.array([900.0]), np.array([1.13]), np.array([0.04]), low * 1e6, high * 1e6, rate * 1e-3,
-        np.full_like(rate, 1e6), exponent, np.array([293.15]), np.array([0.0]),
+        np.array([1800.0]),
+        np.array([900.0]),
+        np.array([1.13]),
+        np.array([0.04]),
+        low * 1e6,
+        high * 1e6,
+        rate * 1e-3,
+        np.full_like(rate, 1e6),
+        exponent,
+        np.array([293.15]),
+        np.array([0.0]),
     )
 
 
 @pytest.mark.parametrize(
     ("name", "megapascal", "expected"),
     [
-        ("dextrose", 1, 7.553), ("dextrose", 3, 8.179), ("dextrose", 5, 11.623), ("dextrose", 7, 12.896),
-        ("dextrose", 10, 13.212), ("sorbitol", 1, 8.763), ("sorbitol", 3, 7.741), ("sorbitol", 5, 9.243),
-        ("sorbitol", 7, 11.065), ("sorbitol", 10, 11.186),
+        ("dextrose", 1, 7.553),
+        ("dextrose", 3, 8.179),
+        ("dextrose", 5, 11.623),
+        ("dextrose", 7, 12.896),
+        ("dextrose", 10, 13.212),
+        ("sorbitol", 1, 8.763),
+        ("sorbitol", 3, 7.741),
+        ("sorbitol", 5, 9.243),
+        ("sorbitol", 7, 11.065),
+        ("sorbitol", 10, 11.186),
     ],
 )
 def test_rows_of_a_plateau_law(name, megapascal, expected):
@@ -163,7 +193,6 @@ def test_plateau_law_against_filling_a_chamber(name, kn):
 # read: with n >= 1 nothing balances, Sutton 7e §11.1 and the open course; here seen as leverage without bound
 def test_stability_needs_an_exponent_below_one():
     factors = [
-        np.divide(*equilibrium_pressure(propellant(5e-3, 1e6, n), np.array([[151.5, 150.0]]), ROOM)[0])
-        for n in (0.5, 0.9, 0.99)
+        np.divide(*equilibrium_pressure(propellant(5e-3, 1e6, n), np.array([[151.5, 150.0]]), ROOM)[0]) for n in (0.5, 0.9, 0.99)
     ]
     np.testing.assert_allclose(factors, [1.01 ** (1 / (1 - n)) for n in (0.5, 0.9, 0.99)], rtol=1e-9)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from physics.erosion import Erosion, eroded_rate, erosion, gas_viscosity, heat_transfer_alpha
+from physics.ballistics.erosion import Erosion, eroded_rate, erosion, gas_viscosity, heat_transfer_alpha
 from physics.motors import Propellant
 
 
@@ -47,8 +47,15 @@ def test_size_of_the_port_acts_as_diameter_to_the_minus_one_fifth() -> None:
 @pytest.mark.parametrize(
     ("g", "eta"),
     [
-        (20, 1.0), (35, 1.0), (50, 1.13055), (75, 1.33206), (100, 1.52030), (150, 1.87114), (200, 2.19888), (300, 2.80973),
-    ]
+        (20, 1.0),
+        (35, 1.0),
+        (50, 1.13055),
+        (75, 1.33206),
+        (100, 1.52030),
+        (150, 1.87114),
+        (200, 2.19888),
+        (300, 2.80973),
+    ],
 )
 def test_mukunda_paul_curve(g: float, eta: float) -> None:
     # derived from eta = 1 + 0.023 (g^0.8 - 35^0.8), form remembered (Mukunda & Paul, Combust. Flame 109 (1997) 224);

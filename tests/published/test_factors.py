@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from physics.ladder import DEFAULT_FACTORS
+from physics.failure.ladder import DEFAULT_FACTORS
 
 PUBLISHED = {
     # name: (on yield, on rupture); None where the source gives none

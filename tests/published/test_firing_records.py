@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from optimizer.firing import reduce_firing
+from optimizer.firings.reduction import reduce_firing
 from optimizer.inputs import load_firing
 
 FOLDER = Path(__file__).resolve().parents[3] / "shared" / "data"

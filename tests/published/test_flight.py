@@ -63,9 +63,18 @@ def _push(time: list[float], thrust: list[float], flow: list[float], exit_area: 
     return Push.through_points(*points, _one(holds_at), _one(exit_area)).finer(-(-12 // (len(time) - 1)))
 
 
-def _fly(push: Push, dry: float, diameter: float = 0.054, drag: float | list[float] = 0.5, mach: list[float] | None = None,
-         rail: float = 2.0, elevation: float = 90.0, air: object = _VACUUM, altitude: float = 0.0,
-         radius: float = np.inf) -> Flight:
+def _fly(
+    push: Push,
+    dry: float,
+    diameter: float = 0.054,
+    drag: float | list[float] = 0.5,
+    mach: list[float] | None = None,
+    rail: float = 2.0,
+    elevation: float = 90.0,
+    air: object = _VACUUM,
+    altitude: float = 0.0,
+    radius: float = np.inf,
+) -> Flight:
     coefficient = np.array([drag], dtype=float)
     rocket = Vehicle(_one(dry), _one(diameter), coefficient, None, None if mach is None else np.array([mach], dtype=float))
     return fly(push, rocket, Rail(_one(rail), np.radians(_one(elevation)), _one(altitude)), air, radius)  # type: ignore[arg-type]
@@ -79,8 +88,15 @@ def _hold(flight: Flight, tolerance: float, **expected: float) -> None:
 class TestClosedForms:
     def test_rocket_equation(self) -> None:
         push = _push([0, 2], [600, 600], [0.3, 0.3])
-        _hold(_fly(push, 4.4), 1e-6, burnout_speed=236.053443, burnout_altitude=230.607802, apogee=3071.59978,
-              time_to_apogee=26.0707523, maximum_acceleration=126.556986)
+        _hold(
+            _fly(push, 4.4),
+            1e-6,
+            burnout_speed=236.053443,
+            burnout_altitude=230.607802,
+            apogee=3071.59978,
+            time_to_apogee=26.0707523,
+            maximum_acceleration=126.556986,
+        )
         exhaust, lost = 600.0 / 0.3, np.log(5.0 / 4.4)
         _hold(_fly(push, 4.4), 1e-8, burnout_speed=exhaust * lost - 2.0 * G)
 
@@ -103,8 +119,17 @@ class TestClosedForms:
         coast = np.sqrt(mass / (G * k)) * np.arctan(speed * np.sqrt(k / (mass * G)))
         flight = _fly(_push([0, burn], [thrust, thrust], [0, 0]), mass, rail=3.0, air=_Plain(1.225))
         _hold(flight, 1e-5, rail_exit_speed=np.sqrt(net / k * -np.expm1(-2.0 * k * 3.0 / mass)))
-        _hold(flight, 1e-4, burnout_speed=speed, burnout_altitude=height, apogee=top, time_to_apogee=burn + coast,
-              coast_time=coast, maximum_dynamic_pressure=0.5 * 1.225 * speed**2, maximum_deceleration=k * speed**2 / mass + G)
+        _hold(
+            flight,
+            1e-4,
+            burnout_speed=speed,
+            burnout_altitude=height,
+            apogee=top,
+            time_to_apogee=burn + coast,
+            coast_time=coast,
+            maximum_dynamic_pressure=0.5 * 1.225 * speed**2,
+            maximum_deceleration=k * speed**2 / mass + G,
+        )
         _hold(flight, 1e-4, burnout_speed=291.486572, apogee=2742.63058)
 
     def test_gravity_turn_in_vacuum(self) -> None:
@@ -167,8 +192,11 @@ class TestPrinted:
 
     @pytest.mark.parametrize(
         ("mass", "k", "printed", "top"),
-        [(0.021, 0.5e-4, 131, (338.37, 418.33, 7.0723)), (0.050, 1.2e-4, 51, (207.38, 193.65, 6.0172)),
-         (0.100, 2e-3, 19, (38.77, 32.66, 2.7179))],
+        [
+            (0.021, 0.5e-4, 131, (338.37, 418.33, 7.0723)),
+            (0.050, 1.2e-4, 51, (207.38, 193.65, 6.0172)),
+            (0.100, 2e-3, 19, (38.77, 32.66, 2.7179)),
+        ],
     )
     def test_slanted(self, mass: float, k: float, printed: float, top: tuple[float, float, float]) -> None:
         flight = self._flight(mass, k, 60.0, 1.0)
@@ -183,49 +211,117 @@ class TestWholeFlights:
     """[3]; tolerances for twelve steps each way."""
 
     def test_constant_thrust(self) -> None:
-        flight = _fly(_push([0, 2], [400, 400], [0.2, 0.2]), 3.0, rail=1.5, elevation=85.0, air=StandardAir(_one(0.0), _one(0.0)),
-                      radius=EARTH_RADIUS)
-        _hold(flight, 5e-4, rail_exit_speed=18.051423, rail_exit_time=0.16647224, burnout_speed=223.43416,
-              burnout_altitude=220.76687, maximum_mach=0.65823232, maximum_acceleration=113.05608,
-              maximum_felt_acceleration=122.80765, maximum_deceleration=21.174117, maximum_dynamic_pressure=29934.894,
-              maximum_dynamic_pressure_time=2.0, apogee=1918.5382, time_to_apogee=19.518741, downrange=355.76402,
-              speed_at_apogee=16.79476)
+        flight = _fly(
+            _push([0, 2], [400, 400], [0.2, 0.2]),
+            3.0,
+            rail=1.5,
+            elevation=85.0,
+            air=StandardAir(_one(0.0), _one(0.0)),
+            radius=EARTH_RADIUS,
+        )
+        _hold(
+            flight,
+            5e-4,
+            rail_exit_speed=18.051423,
+            rail_exit_time=0.16647224,
+            burnout_speed=223.43416,
+            burnout_altitude=220.76687,
+            maximum_mach=0.65823232,
+            maximum_acceleration=113.05608,
+            maximum_felt_acceleration=122.80765,
+            maximum_deceleration=21.174117,
+            maximum_dynamic_pressure=29934.894,
+            maximum_dynamic_pressure_time=2.0,
+            apogee=1918.5382,
+            time_to_apogee=19.518741,
+            downrange=355.76402,
+            speed_at_apogee=16.79476,
+        )
 
     def test_through_the_speed_of_sound_from_a_high_hot_site(self) -> None:
         push = _push([0, 0.1, 1, 1.8, 2], [0, 900, 1100, 700, 0], [0, 0.42, 0.51, 0.33, 0], exit_area=4.5e-4)
-        flight = _fly(push, 2.5, **_TABLE, elevation=88.0, altitude=1400.0, air=StandardAir(_one(1400.0), _one(20.0)),
-                      radius=EARTH_RADIUS)
-        _hold(flight, 1e-3, rail_exit_speed=31.963031, rail_exit_time=0.17071983, thrust_to_weight=20.257257,
-              maximum_speed=531.70959, maximum_mach=1.5428485, maximum_dynamic_pressure=134081.4, burnout_altitude=570.77377,
-              burnout_speed=529.43663, apogee=5139.6644, time_to_apogee=28.855129)
+        flight = _fly(
+            push, 2.5, **_TABLE, elevation=88.0, altitude=1400.0, air=StandardAir(_one(1400.0), _one(20.0)), radius=EARTH_RADIUS
+        )
+        _hold(
+            flight,
+            1e-3,
+            rail_exit_speed=31.963031,
+            rail_exit_time=0.17071983,
+            thrust_to_weight=20.257257,
+            maximum_speed=531.70959,
+            maximum_mach=1.5428485,
+            maximum_dynamic_pressure=134081.4,
+            burnout_altitude=570.77377,
+            burnout_speed=529.43663,
+            apogee=5139.6644,
+            time_to_apogee=28.855129,
+        )
         _hold(flight, 2e-2, maximum_dynamic_pressure_time=1.9333)
 
     def test_a_long_burn_that_passes_its_top_speed(self) -> None:
         push = _push([0, 0.05, 4, 4.5], [0, 1500, 1200, 0], [0, 0.70, 0.56, 0], exit_area=1.2e-3)
-        flight = _fly(push, 8.0, 0.08, **_TABLE, rail=3.0, elevation=86.0, altitude=300.0,
-                      air=StandardAir(_one(300.0), _one(-15.0)), radius=EARTH_RADIUS)
-        _hold(flight, 1e-3, rail_exit_speed=28.081516, maximum_speed=484.81254, maximum_mach=1.4890364, burnout_speed=479.33653,
-              apogee=5893.0936, time_to_apogee=32.30357)
+        flight = _fly(
+            push,
+            8.0,
+            0.08,
+            **_TABLE,
+            rail=3.0,
+            elevation=86.0,
+            altitude=300.0,
+            air=StandardAir(_one(300.0), _one(-15.0)),
+            radius=EARTH_RADIUS,
+        )
+        _hold(
+            flight,
+            1e-3,
+            rail_exit_speed=28.081516,
+            maximum_speed=484.81254,
+            maximum_mach=1.4890364,
+            burnout_speed=479.33653,
+            apogee=5893.0936,
+            time_to_apogee=32.30357,
+        )
         _hold(flight, 5e-3, maximum_acceleration=132.05529)
 
     def test_a_slow_start(self) -> None:
         push = _push([0, 0.5, 1.5, 3, 3.2], [0, 60, 120, 120, 0], [0, 0.03, 0.06, 0.06, 0])
         flight = _fly(push, 4.0, 0.066, 0.6, elevation=80.0, air=StandardAir(_one(0.0), _one(0.0)), radius=EARTH_RADIUS)
-        _hold(flight, 1e-3, rail_exit_speed=6.6951572, rail_exit_time=1.1538394, thrust_to_weight=1.8093766, apogee=127.75734,
-              time_to_apogee=7.1201963)
+        _hold(
+            flight,
+            1e-3,
+            rail_exit_speed=6.6951572,
+            rail_exit_time=1.1538394,
+            thrust_to_weight=1.8093766,
+            apogee=127.75734,
+            time_to_apogee=7.1201963,
+        )
 
     def test_a_step_in_the_thrust(self) -> None:
         push = _push([0, 0.6, 0.6, 1.5], [300, 500, 200, 150], [0.15, 0.25, 0.10, 0.075], exit_area=2e-4)
         flight = _fly(push, 2.0, 0.04, 0.45, rail=1.8, air=StandardAir(_one(0.0), _one(0.0)), radius=EARTH_RADIUS)
-        _hold(flight, 5e-4, rail_exit_speed=22.804526, burnout_speed=171.49488, burnout_altitude=155.28009,
-              maximum_acceleration=228.8871, apogee=1375.2484, time_to_apogee=16.772244)
+        _hold(
+            flight,
+            5e-4,
+            rail_exit_speed=22.804526,
+            burnout_speed=171.49488,
+            burnout_altitude=155.28009,
+            maximum_acceleration=228.8871,
+            apogee=1375.2484,
+            time_to_apogee=16.772244,
+        )
 
     @pytest.mark.parametrize(
         ("flag", "push", "launch"),
-        [("apogee_under_thrust", ([0, 6], [70, 70], [0.035, 0.035]),
-          {"diameter": 0.1, "drag": 0.6, "rail": 1.0, "elevation": 60.0}),
-         ("never_moves", ([0, 2], [30, 30], [0.02, 0.02]), {}),
-         ("never_leaves_rail", ([0, 0.1], [200, 200], [0.1, 0.1]), {"rail": 3.0})],
+        [
+            (
+                "apogee_under_thrust",
+                ([0, 6], [70, 70], [0.035, 0.035]),
+                {"diameter": 0.1, "drag": 0.6, "rail": 1.0, "elevation": 60.0},
+            ),
+            ("never_moves", ([0, 2], [30, 30], [0.02, 0.02]), {}),
+            ("never_leaves_rail", ([0, 0.1], [200, 200], [0.1, 0.1]), {"rail": 3.0}),
+        ],
     )
     def test_no_flight_is_said_and_has_no_apogee(self, flag: str, push: tuple, launch: dict) -> None:
         flight = _fly(_push(*push), 4.0, **launch, air=StandardAir(_one(0.0), _one(0.0)), radius=EARTH_RADIUS)

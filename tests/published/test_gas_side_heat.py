@@ -6,7 +6,7 @@ from ht.conv_free_immersed import Nu_horizontal_cylinder_Churchill_Chu, Nu_verti
 from ht.conv_internal import turbulent_Dittus_Boelter
 from numpy.testing import assert_allclose
 
-from physics import heat
+from physics.heat import walls
 from physics.motors import Propellant
 
 BTU = 2943611.7  # W/(m2 K) in one Btu/(in2 s F), from the definitions of the units
@@ -27,47 +27,53 @@ LARGE_ENGINE = {
 
 class TestBartz:
     def test_worked_example(self):
-        coefficient = heat.bartz_coefficient(**LARGE_ENGINE)
+        coefficient = walls.bartz_coefficient(**LARGE_ENGINE)
         assert_allclose(coefficient / BTU, 0.002726, rtol=5e-3)
         assert_allclose(coefficient / BTU, 0.00273, rtol=5e-3)  # as the book rounds it
         assert_allclose(coefficient, 8024.0, rtol=5e-3)
 
     def test_worked_example_downstream(self):
         # same calculation at area ratio 5 with sigma 0.8, from the book's rounded 0.00273: 0.000513 (book 0.000507)
-        coefficient = 0.8 * heat.bartz_coefficient(**LARGE_ENGINE, throat_to_local_area=1 / 5)
+        coefficient = 0.8 * walls.bartz_coefficient(**LARGE_ENGINE, throat_to_local_area=1 / 5)
         assert_allclose(coefficient / BTU, 0.000513, rtol=5e-3)
         assert_allclose(coefficient / BTU, 0.000507, rtol=2e-2)
 
     def test_small_nozzle(self):
         # derived from the formula, invented inputs: 16,002 before sigma and 18,814 W/m2K with sigma 1.1757
-        before = heat.bartz_coefficient(0.012, 0.009, 8e-5, 1900.0, 0.5, 4e6, 1450.0)
+        before = walls.bartz_coefficient(0.012, 0.009, 8e-5, 1900.0, 0.5, 4e6, 1450.0)
         assert_allclose(before, 16002, rtol=1e-3)
-        sigma = heat.bartz_correction(np.array(0.5), np.array(1.0), np.array(1.2))
+        sigma = walls.bartz_correction(np.array(0.5), np.array(1.0), np.array(1.2))
         assert_allclose(before * sigma, 18814, rtol=1e-3)
 
     @pytest.mark.parametrize(
         ("mach", "ratio", "sigma"),
         # derived from the formula, which is remembered (Bartz 1957, exponent 0.6 of the viscosity law)
         [
-            (1, 0.3, 1.304711), (1, 0.5, 1.175730), (1, 0.8, 1.031112), (3, 0.3, 1.091536), (3, 0.8, 0.791221),
-            (1, 1 / 3, 1.2808), (0, 0.5, 1.2161), (0, 1 / 3, 1.3175),
+            (1, 0.3, 1.304711),
+            (1, 0.5, 1.175730),
+            (1, 0.8, 1.031112),
+            (3, 0.3, 1.091536),
+            (3, 0.8, 0.791221),
+            (1, 1 / 3, 1.2808),
+            (0, 0.5, 1.2161),
+            (0, 1 / 3, 1.3175),
         ],
     )
     def test_sigma(self, mach, ratio, sigma):
-        found = heat.bartz_correction(np.array(ratio), np.array(float(mach)), np.array(1.2))
+        found = walls.bartz_correction(np.array(ratio), np.array(float(mach)), np.array(1.2))
         assert_allclose(found, sigma, rtol=5e-5)
 
     def test_sigma_of_the_solver_is_the_still_one(self):
         """The wall's march applies {½Tw/T0 + ½}^−0.68: sigma at Mach 0, which is never below that at small Mach."""
         ratio = np.linspace(0.1, 1.0, 7)
-        still = heat.bartz_correction(ratio, np.array(0.0), np.array(1.2))
+        still = walls.bartz_correction(ratio, np.array(0.0), np.array(1.2))
         assert_allclose(still, (0.5 * ratio + 0.5) ** -0.68, rtol=1e-14)
-        moving = heat.bartz_correction(ratio, np.array(0.4), np.array(1.2))
+        moving = walls.bartz_correction(ratio, np.array(0.4), np.array(1.2))
         assert np.all(moving <= still) and np.all(moving > 0.97 * still)
 
     def test_magnitude_of_nozzle_flux(self):
         # read: MIT 16.512 lecture 7: rocket nozzle walls take 1e7 to 1e8 W/m2
-        coefficient = heat.bartz_coefficient(0.0135, 0.0135, 6.7e-5, 2000.0, 0.82, 5e6, 1480.0)
+        coefficient = walls.bartz_coefficient(0.0135, 0.0135, 6.7e-5, 2000.0, 0.82, 5e6, 1480.0)
         assert 1e7 < coefficient * (2700 - 800) < 1e8
 
 
@@ -78,27 +84,27 @@ class TestGas:
         [(0.025, 3000.0, 7.221447e-5), (0.03986, 1600.0, 6.253485e-5), (0.02897, 300.0, 1.952668e-5)],
     )
     def test_viscosity(self, molar_mass, temperature, viscosity):
-        assert_allclose(heat.gas_viscosity(np.array(molar_mass), np.array(temperature)), viscosity, rtol=1e-6)
+        assert_allclose(walls.gas_viscosity(np.array(molar_mass), np.array(temperature)), viscosity, rtol=1e-6)
 
     def test_viscosity_in_the_units_of_the_source(self):
         # SP-125 sample calculation 4-3 gives about 4.18e-6 lb/(in s) at M 22.5 and 6140 R; the law itself 4.1436e-6
-        found = heat.gas_viscosity(np.array(0.0225), np.array(6140 / 1.8)) * INCH / POUND
+        found = walls.gas_viscosity(np.array(0.0225), np.array(6140 / 1.8)) * INCH / POUND
         assert_allclose(found, 4.1436e-6, rtol=1e-4)
         assert_allclose(found, 4.18e-6, rtol=1e-2)
 
     def test_viscosity_of_air(self):
         # remembered: air at 300 K has 1.85e-5 Pa s; the combustion law reads 6 % high there
-        assert_allclose(heat.gas_viscosity(np.array(0.02897), np.array(300.0)), 1.85e-5, rtol=0.07)
+        assert_allclose(walls.gas_viscosity(np.array(0.02897), np.array(300.0)), 1.85e-5, rtol=0.07)
 
     @pytest.mark.parametrize(
         ("gamma", "prandtl"), [(1.13, 0.874275), (1.2, 0.827586), (1.25, 0.8), (1.4, 0.736842), (1.222, 0.8149)]
     )
     def test_prandtl(self, gamma, prandtl):
-        assert_allclose(heat.gas_prandtl(np.array(gamma)), prandtl, rtol=1e-4)  # derived from 4γ/(9γ − 5)
+        assert_allclose(walls.gas_prandtl(np.array(gamma)), prandtl, rtol=1e-4)  # derived from 4γ/(9γ − 5)
 
     def test_flame_temperature_gives_back_the_characteristic_velocity(self):
         """c* = √(R·T)/Γ, so c* of the temperature found is the one put in (any propulsion text)."""
-        gas = heat.combustion_gas(_propellant())
+        gas = walls.combustion_gas(_propellant())
         flow = np.sqrt(1.21) * (2 / 2.21) ** (2.21 / 0.42)
         assert_allclose(np.sqrt(8.314462618 / 0.024 * gas.temperature) / flow, 1480.0, rtol=1e-12)
         assert_allclose(gas.specific_heat, 1.21 / 0.21 * 8.314462618 / 0.024, rtol=1e-12)
@@ -107,22 +113,22 @@ class TestGas:
 class TestPipeFlow:
     def test_dittus_boelter_value(self):
         # derived: 0.023·Re^0.8·Pr^0.4 at Re 1e5, Pr 0.8
-        assert_allclose(heat.dittus_boelter(np.array(1e5), np.array(0.8), 0.4), 210.360, rtol=1e-5)
+        assert_allclose(walls.dittus_boelter(np.array(1e5), np.array(0.8), 0.4), 210.360, rtol=1e-5)
 
     @pytest.mark.parametrize("reynolds", [1e4, 1e5, 2e6])
     @pytest.mark.parametrize("prandtl", [0.7, 0.85, 5.0])
     def test_dittus_boelter_against_ht(self, reynolds, prandtl):
         cooled = turbulent_Dittus_Boelter(reynolds, prandtl, heating=False, revised=True)
-        assert_allclose(heat.dittus_boelter(np.array(reynolds), np.array(prandtl)), cooled, rtol=1e-9)
+        assert_allclose(walls.dittus_boelter(np.array(reynolds), np.array(prandtl)), cooled, rtol=1e-9)
         heated = turbulent_Dittus_Boelter(reynolds, prandtl, heating=True, revised=True)
-        assert_allclose(heat.dittus_boelter(np.array(reynolds), np.array(prandtl), 0.4), heated, rtol=1e-9)
+        assert_allclose(walls.dittus_boelter(np.array(reynolds), np.array(prandtl), 0.4), heated, rtol=1e-9)
 
     def test_bartz_is_pipe_flow_at_heart(self):
         """At the throat the two relations differ by 0.026 against 0.023 and the property terms: within a third."""
-        gas = heat.combustion_gas(_propellant())
+        gas = walls.combustion_gas(_propellant())
         flux = np.array(5e6 / 1480.0)  # throat mass flux p/c*
-        pipe = heat.port_coefficient(gas, flux, np.array(0.0135))
-        bartz = heat.bartz_coefficient(0.0135, 0.0135, gas.viscosity, gas.specific_heat, gas.prandtl, 5e6, 1480.0)
+        pipe = walls.port_coefficient(gas, flux, np.array(0.0135))
+        bartz = walls.bartz_coefficient(0.0135, 0.0135, gas.viscosity, gas.specific_heat, gas.prandtl, 5e6, 1480.0)
         assert 0.8 < float((bartz / pipe)[0]) < 1.35
 
 
@@ -130,7 +136,7 @@ class TestNaturalConvection:
     @pytest.mark.parametrize("rayleigh", [1e3, 1e5, 1e7, 1e9])
     def test_cylinder_against_ht(self, rayleigh):
         expected = Nu_horizontal_cylinder_Churchill_Chu(0.7, rayleigh / 0.7)
-        assert_allclose(heat.cylinder_nusselt(np.array(rayleigh), 0.7), expected, rtol=1e-9)
+        assert_allclose(walls.cylinder_nusselt(np.array(rayleigh), 0.7), expected, rtol=1e-9)
 
     def test_still_gas_against_ht(self):
         """0.10·Ra^(1/3) against Churchill and Chu's upright plate: within 20 % over the range of the simple form."""
@@ -139,14 +145,14 @@ class TestNaturalConvection:
 
     def test_case_in_still_air(self):
         # remembered: free convection in air lies between 2 and 25 W/m2K (Incropera Table 1.1)
-        found = heat.outside_coefficient(np.array([0.03, 0.06, 0.15]), np.array(293.15), np.array(101325.0))
+        found = walls.outside_coefficient(np.array([0.03, 0.06, 0.15]), np.array(293.15), np.array(101325.0))
         assert np.all((found > 2) & (found < 25))
         assert np.all(np.diff(found) < 0)
 
     def test_air_properties_behind_it(self):
         # remembered: Incropera Table A.4 at 350 K: viscosity 2.082e-5 Pa s, conductivity 0.0300 W/(m K)
-        assert_allclose(heat._sutherland(1.716e-5, 110.4, np.array(350.0)), 2.082e-5, rtol=0.01)
-        assert_allclose(heat._sutherland(0.0241, 194.0, np.array(350.0)), 0.0300, rtol=0.02)
+        assert_allclose(walls._sutherland(1.716e-5, 110.4, np.array(350.0)), 2.082e-5, rtol=0.01)
+        assert_allclose(walls._sutherland(0.0241, 194.0, np.array(350.0)), 0.0300, rtol=0.02)
 
 
 def _propellant():

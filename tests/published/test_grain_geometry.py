@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from physics import grain, kernel
+from physics.ballistics import grain, kernel
 from physics.motors import Ambient, Grains, Motors, Nozzle, Propellant
 
 MM2, MM3 = 1e-6, 1e-9
@@ -20,7 +20,12 @@ def motor(grains: Grains, throat: float) -> Motors:
     return Motors(
         1,
         Propellant(
-            np.array([1750.0]), np.array([1550.0]), np.array([1.2]), np.array([0.025]), *row, np.array([293.15]),
+            np.array([1750.0]),
+            np.array([1550.0]),
+            np.array([1.2]),
+            np.array([0.025]),
+            *row,
+            np.array([293.15]),
             np.array([0.0]),
         ),
         grains,
@@ -48,8 +53,11 @@ def test_neutral_length(outer, core, length, swing):
 @pytest.mark.parametrize(
     ("x", "area", "volume"),
     [
-        (0.0, 9581.858, 164933.614), (3.75, 10730.502, 126682.269), (7.5, 11349.003, 85117.526),
-        (11.25, 11437.361, 42227.423), (15.0 - 1e-9, 10995.574, 0.0),
+        (0.0, 9581.858, 164933.614),
+        (3.75, 10730.502, 126682.269),
+        (7.5, 11349.003, 85117.526),
+        (11.25, 11437.361, 42227.423),
+        (15.0 - 1e-9, 10995.574, 0.0),
     ],
 )
 def test_area_and_volume(x, area, volume):

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from pygasflow.solvers import isentropic_solver
 
-from physics import nozzle
+from physics.ballistics import nozzle
 from physics.constants import GAS_CONSTANT, STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 
 ATMOSPHERE = STANDARD_ATMOSPHERE
@@ -18,7 +18,9 @@ ATMOSPHERE = STANDARD_ATMOSPHERE
 def ratios(mach, gamma):
     mach, gamma = np.array(mach), np.array(gamma)
     return (
-        nozzle.pressure_ratio(mach, gamma), nozzle.density_ratio(mach, gamma), nozzle.temperature_ratio(mach, gamma),
+        nozzle.pressure_ratio(mach, gamma),
+        nozzle.density_ratio(mach, gamma),
+        nozzle.temperature_ratio(mach, gamma),
         nozzle.area_ratio(mach, gamma),
     )
 
@@ -99,10 +101,14 @@ def test_choked_flow():
 @pytest.mark.parametrize(
     ("gamma", "mach", "expected"),
     [
-        (1.2, 0.5, (0.862297, 0.975610, 1.35629)), (1.2, 2.0, (0.132810, 0.714286, 1.88371)),
-        (1.2, 3.0, (0.021256, 0.526316, 6.73541)), (1.2, 4.0, (0.003237, 0.384615, 28.35526)),
-        (1.3, 0.5, (0.852547, 0.963855, 1.34785)), (1.3, 2.0, (0.130461, 0.625, 1.77319)),
-        (1.3, 3.0, (0.024663, 0.425532, 5.15977)), (1.3, 4.0, (0.004977, 0.294118, 15.94413)),
+        (1.2, 0.5, (0.862297, 0.975610, 1.35629)),
+        (1.2, 2.0, (0.132810, 0.714286, 1.88371)),
+        (1.2, 3.0, (0.021256, 0.526316, 6.73541)),
+        (1.2, 4.0, (0.003237, 0.384615, 28.35526)),
+        (1.3, 0.5, (0.852547, 0.963855, 1.34785)),
+        (1.3, 2.0, (0.130461, 0.625, 1.77319)),
+        (1.3, 3.0, (0.024663, 0.425532, 5.15977)),
+        (1.3, 4.0, (0.004977, 0.294118, 15.94413)),
     ],
 )
 def test_combustion_gases(gamma, mach, expected):
@@ -133,8 +139,13 @@ def test_vandenkerckhove(gamma, expected):
 # derived; the formula read in an open rocket-propulsion course (K. Niemeyer)
 @pytest.mark.parametrize(
     ("gamma", "temperature", "molar_mass", "expected"),
-    [(1.2, 3000, 25, 1540.199), (1.2, 3000, 20, 1721.995), (1.2, 3500, 22, 1773.409), (1.17, 3300, 27, 1568.644),
-     (1.24, 2800, 24, 1500.941)],
+    [
+        (1.2, 3000, 25, 1540.199),
+        (1.2, 3000, 20, 1721.995),
+        (1.2, 3500, 22, 1773.409),
+        (1.17, 3300, 27, 1568.644),
+        (1.24, 2800, 24, 1500.941),
+    ],
 )
 def test_ideal_characteristic_velocity(gamma, temperature, molar_mass, expected):
     velocity = np.sqrt(1000 * GAS_CONSTANT * temperature / molar_mass) / nozzle.vandenkerckhove(np.array(gamma))
@@ -232,10 +243,17 @@ def test_fixed_expansion_of_ten(over, expected):
 @pytest.mark.parametrize(
     ("gamma", "area", "expected", "over"),
     [
-        (1.2, 2, 1.22420, 8.2799), (1.2, 3, 1.35714, 15.2427), (1.2, 4, 1.43312, 22.9815), (1.2, 5, 1.48483, 31.3430),
-        (1.2, 6, 1.52331, 40.2248), (1.2, 8, 1.57833, 59.2805), (1.2, 10, 1.61693, 79.7622),
+        (1.2, 2, 1.22420, 8.2799),
+        (1.2, 3, 1.35714, 15.2427),
+        (1.2, 4, 1.43312, 22.9815),
+        (1.2, 5, 1.48483, 31.3430),
+        (1.2, 6, 1.52331, 40.2248),
+        (1.2, 8, 1.57833, 59.2805),
+        (1.2, 10, 1.61693, 79.7622),
         (1.2, 20, 1.71906, 197.220),
-        (1.3, 4, 1.43799, 27.8348), (1.3, 6, 1.51586, 50.4988), (1.3, 10, 1.59359, 104.694),
+        (1.3, 4, 1.43799, 27.8348),
+        (1.3, 6, 1.51586, 50.4988),
+        (1.3, 10, 1.59359, 104.694),
     ],
 )
 def test_optimum_expansion(gamma, area, expected, over):
@@ -247,9 +265,7 @@ def test_optimum_expansion(gamma, area, expected, over):
 
 
 # derived: the limit of an endless nozzle into vacuum
-@pytest.mark.parametrize(
-    ("gamma", "expected"), [(1.1, 2.94727), (1.15, 2.50077), (1.2, 2.24658), (1.25, 2.08098), (1.3, 1.96437)]
-)
+@pytest.mark.parametrize(("gamma", "expected"), [(1.1, 2.94727), (1.15, 2.50077), (1.2, 2.24658), (1.25, 2.08098), (1.3, 1.96437)])
 def test_endless_nozzle(gamma, expected):
     pressure, _, _, area = ratios(1e4, gamma)
     endless = nozzle.full_flow_coefficients(np.array(1e4), pressure, area, np.array(gamma), np.array(1.0))
@@ -259,8 +275,18 @@ def test_endless_nozzle(gamma, expected):
 # read: "on the momentum term only" and 15° = 0.983 in an open rocket-propulsion course; the other digits derived
 @pytest.mark.parametrize(
     ("degrees", "expected"),
-    [(0, 1.0), (5, 0.99810), (8, 0.99513), (10, 0.99240), (12, 0.98907), (15, 0.98296), (18, 0.97553), (20, 0.96985),
-     (25, 0.95315), (30, 0.93301)],
+    [
+        (0, 1.0),
+        (5, 0.99810),
+        (8, 0.99513),
+        (10, 0.99240),
+        (12, 0.98907),
+        (15, 0.98296),
+        (18, 0.97553),
+        (20, 0.96985),
+        (25, 0.95315),
+        (30, 0.93301),
+    ],
 )
 def test_divergence(degrees, expected):
     assert float(nozzle.divergence_factor(np.radians(degrees))) == pytest.approx(expected, abs=6e-6)
@@ -275,9 +301,7 @@ def test_divergence_acts_on_the_momentum_term_only():
 
 
 # formula remembered: Schmucker 1973 (NASA TM-77396); digits derived
-@pytest.mark.parametrize(
-    ("mach", "expected"), [(2.0, 0.52218), (2.5, 0.43286), (3.0, 0.37448), (3.5, 0.33278), (4.0, 0.30122)]
-)
+@pytest.mark.parametrize(("mach", "expected"), [(2.0, 0.52218), (2.5, 0.43286), (3.0, 0.37448), (3.5, 0.33278), (4.0, 0.30122)])
 def test_schmucker(mach, expected):
     assert float(nozzle.separation_pressure_ratio(np.array(mach))) == pytest.approx(expected, abs=6e-6)
 
@@ -311,7 +335,8 @@ def test_against_a_gas_dynamics_library(gamma):
     np.testing.assert_allclose(nozzle.area_ratio(mach, np.array(gamma)), result[8], rtol=1e-12)
     for branch, part in (("subsonic", mach < 1), ("supersonic", mach > 1)):
         solved = nozzle.mach_from_area_ratio(np.asarray(result[8])[part], np.array(gamma), branch)
-        library = isentropic_solver(f"crit_area_{'sub' if branch == 'subsonic' else 'super'}",
-                                    np.asarray(result[8])[part], gamma=gamma)[0]
+        library = isentropic_solver(
+            f"crit_area_{'sub' if branch == 'subsonic' else 'super'}", np.asarray(result[8])[part], gamma=gamma
+        )[0]
         np.testing.assert_allclose(solved, library, rtol=1e-6)
         np.testing.assert_allclose(solved, mach[part], rtol=1e-10)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from physics.case import thermal_growth
+from physics.failure.case import thermal_growth
 from physics.materials import material
 
 KSI = 6.894757293168e6
@@ -27,8 +27,11 @@ def ksi(*values: float | None) -> list[float]:
         ("4130 normalised", 90, 65, 54),  # read: Team Tube, mechanical tubing data; shear 0.6 of tensile
         ("1026 DOM", 70, 60, 42),  # read: Team Tube, 1020 cold drawn (1026: 85/75, stress relieved 83/70)
         # ASTM B16 H02 rod by diameter, read at second hand: two suppliers' tables
-        ("C360 brass up to 1/2 in", 57, 25, 34.2), ("C360 brass 1/2 to 1 in", 55, 25, 33), ("C360 brass 1 to 2 in", 50, 20, 30),
-        ("C360 brass", 45, 15, 27), ("C360 brass over 4 in", 40, 15, 24),
+        ("C360 brass up to 1/2 in", 57, 25, 34.2),
+        ("C360 brass 1/2 to 1 in", 55, 25, 33),
+        ("C360 brass 1 to 2 in", 50, 20, 30),
+        ("C360 brass", 45, 15, 27),
+        ("C360 brass over 4 in", 40, 15, 24),
         ("2024-T3", 64, 42, 39),  # S3-07, read at second hand: MIL-HDBK-5J Table 3.2.3.0(g)
         ("7075-T6 typical", 83, 73, 48),  # S3-09, read: three suppliers' pages
         ("4130 normalised aircraft tube", 95, 75, 57),  # S3-20, read at second hand: MIL-HDBK-5J Table 2.3.1.0(c1), <= 0.188 in
@@ -84,11 +87,20 @@ def test_dom_tube_in_its_band() -> None:
 @pytest.mark.parametrize(
     ("grade", "tensile", "yields", "unit"),
     [
-        ("A2-50", 500, 210, 1e6), ("A2-70", 700, 450, 1e6), ("A4-70", 700, 450, 1e6), ("A2-80", 800, 600, 1e6),
+        ("A2-50", 500, 210, 1e6),
+        ("A2-70", 700, 450, 1e6),
+        ("A4-70", 700, 450, 1e6),
+        ("A2-80", 800, 600, 1e6),
         # S2-01, read at second hand: ISO 3506-1 in code tables (A2-80 remembered)
-        ("4.8", 420, 340, 1e6), ("5.8", 520, 420, 1e6), ("8.8", 800, 640, 1e6), ("10.9", 1040, 940, 1e6),
-        ("12.9", 1220, 1100, 1e6), ("F593 CW1", 100, 65, KSI),  # read at second hand: code tables, a supplier's table
-        ("SAE gr 2", 74, 57, KSI), ("SAE gr 5", 120, 92, KSI), ("SAE gr 8", 150, 130, KSI),
+        ("4.8", 420, 340, 1e6),
+        ("5.8", 520, 420, 1e6),
+        ("8.8", 800, 640, 1e6),
+        ("10.9", 1040, 940, 1e6),
+        ("12.9", 1220, 1100, 1e6),
+        ("F593 CW1", 100, 65, KSI),  # read at second hand: code tables, a supplier's table
+        ("SAE gr 2", 74, 57, KSI),
+        ("SAE gr 5", 120, 92, KSI),
+        ("SAE gr 8", 150, 130, KSI),
         # S2-06 to S2-08, read at second hand: SAE J429 in Shigley and Mischke
         ("A574", 180, 153, KSI),  # S2-09, read at second hand: ASTM A574 up to 1/2 in
         ("A-286", 130, 85, KSI),  # S2-03, read: NASA-TM-106943 Table I note
@@ -97,9 +109,7 @@ def test_dom_tube_in_its_band() -> None:
 )
 def test_screw_grades(grade: str, tensile: float, yields: float, unit: float) -> None:
     found = material(grade, kind="screw")
-    assert found.tensile_strength == pytest.approx(tensile * unit) and found.yield_strength == pytest.approx(
-        yields * unit
-    )
+    assert found.tensile_strength == pytest.approx(tensile * unit) and found.yield_strength == pytest.approx(yields * unit)
 
 
 def test_commercial_stainless_screws_are_not_annealed_bar() -> None:
@@ -123,8 +133,16 @@ def test_shear_over_tensile(name: str, ratio: float) -> None:
     ("celsius", "yields", "tensile"),
     [
         # S3-11, S3-12, read at second hand: MIL-HDBK-5J Fig 3.6.2.2.1 (a), (b), half-hour exposure, percent
-        (50, 96.6, 96.4), (100, 90.0, 89.4), (125, 86.6, 85.0), (150, 82.0, 79.3), (175, 76.3, 73.0), (200, 69.3, 65.1),
-        (225, 60.3, 55.9), (250, 48.0, 45.5), (300, 23.1, 25.7), (350, 10.8, 13.7),
+        (50, 96.6, 96.4),
+        (100, 90.0, 89.4),
+        (125, 86.6, 85.0),
+        (150, 82.0, 79.3),
+        (175, 76.3, 73.0),
+        (200, 69.3, 65.1),
+        (225, 60.3, 55.9),
+        (250, 48.0, 45.5),
+        (300, 23.1, 25.7),
+        (350, 10.8, 13.7),
     ],
 )
 def test_half_hour_derating(celsius: float, yields: float, tensile: float) -> None:
@@ -160,9 +178,7 @@ def test_modulus_at_temperature(fahrenheit: float, expected: float) -> None:
 @pytest.mark.parametrize(("celsius", "expected"), [(20, 70.0), (100, 67.9), (200, 60.2), (300, 47.6), (400, 28.0)])
 def test_fire_code_modulus(celsius: float, expected: float) -> None:
     # S3-14, read at second hand: EN 1999-1-2 Table 2, GPa on 70 at 20 C
-    assert material("6061-T6").modulus_ratio(celsius + 273.15, "EN 1999-1-2") * 70.0 == pytest.approx(
-        expected, rel=0.005
-    )
+    assert material("6061-T6").modulus_ratio(celsius + 273.15, "EN 1999-1-2") * 70.0 == pytest.approx(expected, rel=0.005)
 
 
 @pytest.mark.parametrize(
@@ -198,8 +214,15 @@ def test_densities(name: str, expected: float) -> None:
     ("name", "low", "high"),
     # S8-02, bands: paper phenolic, G10, PVC, EPDM read at second hand; graphite read (two extruded grades of a maker);
     # nitrile, fluoroelastomer remembered
-    [("paper-phenolic", 1320, 1360), ("G10", 1800, 1850), ("PVC", 1390, 1390), ("EPDM", 1150, 1150),
-     ("graphite", 1600, 1720), ("nitrile", 1000, 1200), ("fluoroelastomer", 1800, 1850)],
+    [
+        ("paper-phenolic", 1320, 1360),
+        ("G10", 1800, 1850),
+        ("PVC", 1390, 1390),
+        ("EPDM", 1150, 1150),
+        ("graphite", 1600, 1720),
+        ("nitrile", 1000, 1200),
+        ("fluoroelastomer", 1800, 1850),
+    ],
 )
 def test_density_bands(name: str, low: float, high: float) -> None:
     found = material(name).density

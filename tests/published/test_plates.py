@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from physics.closures import (
+from physics.failure.closures import (
     annular_plate_factor,
     plate_deflection,
     plate_stress,
@@ -34,9 +34,7 @@ def test_steel_plate() -> None:
     given = (np.asarray(150.0), np.asarray(4.0), np.asarray(0.25))
     assert plate_deflection(*given, np.asarray(30e6), np.asarray(0.3)) == pytest.approx(0.05699, rel=0.001)
     assert plate_stress(*given, np.asarray(0.3)) == pytest.approx(47520.0, rel=0.001)
-    assert plate_deflection(*given, np.asarray(30e6), np.asarray(0.3), clamped=True) == pytest.approx(
-        0.01398, rel=0.001
-    )
+    assert plate_deflection(*given, np.asarray(30e6), np.asarray(0.3), clamped=True) == pytest.approx(0.01398, rel=0.001)
     assert plate_stress(*given, np.asarray(0.3), clamped=True) == pytest.approx(28800.0, rel=0.001)
 
 
@@ -81,6 +79,7 @@ def test_plate_solution_is_balanced_by_integration() -> None:
         return np.vstack([y[1], -y[1] / r + y[0] / r**2 - shear])
 
     for clamped in (False, True):
+
         def edges(at_rim: np.ndarray, at_edge: np.ndarray, clamped: bool = clamped) -> np.ndarray:
             held = at_edge[0] if clamped else at_edge[1] + nu * at_edge[0]
             return np.array([at_rim[1] + nu * at_rim[0] / b, held])
@@ -89,16 +88,12 @@ def test_plate_solution_is_balanced_by_integration() -> None:
         answer = solve_bvp(equilibrium, edges, r, np.zeros((2, r.size)), tol=1e-8)
         slope, bend = answer.sol(r)
         stress = 6 * np.max(np.abs(np.vstack([bend + nu * slope / r, slope / r + nu * bend])))
-        assert annular_plate_factor(np.asarray(b), np.asarray(rim), np.asarray(nu), clamped) == pytest.approx(
-            stress, rel=1e-5
-        )
+        assert annular_plate_factor(np.asarray(b), np.asarray(rim), np.asarray(nu), clamped) == pytest.approx(stress, rel=1e-5)
 
 
 def test_worst_opening_bounds_every_opening() -> None:
     openings = np.linspace(0.1, 0.9, 17)
-    assert np.all(
-        annular_plate_factor(openings, openings**2, np.asarray(0.33)) <= worst_opening_factor(0.33) * (1 + 1e-6)
-    )
+    assert np.all(annular_plate_factor(openings, openings**2, np.asarray(0.33)) <= worst_opening_factor(0.33) * (1 + 1e-6))
 
 
 @pytest.mark.parametrize(("gamma", "expected"), [(1.4, 1.2679), (1.2, 1.2418)])

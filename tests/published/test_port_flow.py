@@ -7,7 +7,7 @@ import pytest
 from pygasflow.solvers import rayleigh_solver
 from scipy.integrate import solve_ivp
 
-from physics import nozzle
+from physics.ballistics import nozzle
 
 
 def head_over_aft_static(port_ratio, gamma):
@@ -21,11 +21,16 @@ def head_over_aft_static(port_ratio, gamma):
 @pytest.mark.parametrize(
     ("gamma", "ratio", "mach", "static", "stagnation"),
     [
-        (1.2, 5.0, 0.11934, 1.01709, 0.99163), (1.2, 4.0, 0.14984, 1.02694, 0.98696),
-        (1.2, 3.0, 0.20180, 1.04887, 0.97694), (1.2, 2.5, 0.24472, 1.07186, 0.96698),
-        (1.2, 2.0, 0.31224, 1.11699, 0.94892), (1.2, 1.5, 0.43821, 1.23043, 0.91097),
-        (1.2, 1.25, 0.56194, 1.37893, 0.87391), (1.2, 1.0, 1.0, 2.2, 0.80526),
-        (1.4, 4.0, 0.14655, 1.03007, 0.98548), (1.4, 2.0, 0.30590, 1.13101, 0.94345),
+        (1.2, 5.0, 0.11934, 1.01709, 0.99163),
+        (1.2, 4.0, 0.14984, 1.02694, 0.98696),
+        (1.2, 3.0, 0.20180, 1.04887, 0.97694),
+        (1.2, 2.5, 0.24472, 1.07186, 0.96698),
+        (1.2, 2.0, 0.31224, 1.11699, 0.94892),
+        (1.2, 1.5, 0.43821, 1.23043, 0.91097),
+        (1.2, 1.25, 0.56194, 1.37893, 0.87391),
+        (1.2, 1.0, 1.0, 2.2, 0.80526),
+        (1.4, 4.0, 0.14655, 1.03007, 0.98548),
+        (1.4, 2.0, 0.30590, 1.13101, 0.94345),
     ],
 )
 def test_port_table(gamma, ratio, mach, static, stagnation):
@@ -81,7 +86,10 @@ def test_mass_flux_from_port_ratio(throat_over_port, expected):
     mach = nozzle.port_mach(np.array(1 / throat_over_port), gamma)
     stagnation = 1550.0 * nozzle.vandenkerckhove(gamma)
     flux = (
-        6.9e6 * nozzle.pressure_ratio(mach, gamma) * mach * np.sqrt(gamma)
+        6.9e6
+        * nozzle.pressure_ratio(mach, gamma)
+        * mach
+        * np.sqrt(gamma)
         / (stagnation * np.sqrt(nozzle.temperature_ratio(mach, gamma)))
     )
     assert float(flux) == pytest.approx(expected, rel=3e-6)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from physics.port import head_pressure_ratio, mach_squared_from_impulse, profile, stagnation_ratio, still
+from physics.ballistics.port import head_pressure_ratio, mach_squared_from_impulse, profile, stagnation_ratio, still
 
 
 def straight_port(ratio: float, gamma: float, nodes: int = 12) -> tuple[float, float, float]:
@@ -20,16 +20,19 @@ def straight_port(ratio: float, gamma: float, nodes: int = 12) -> tuple[float, f
 @pytest.mark.parametrize(
     ("gamma", "ratio", "mach", "head_over_aft", "stagnation_over_head"),
     [  # derived: p_head/p_aft = 1 + gamma M^2 and the isentropic area relation
-        (1.2, 5.0, 0.11934, 1.01709, 0.99163), (1.2, 4.0, 0.14984, 1.02694, 0.98696),
-        (1.2, 3.0, 0.20180, 1.04887, 0.97694), (1.2, 2.5, 0.24472, 1.07186, 0.96698),
-        (1.2, 2.0, 0.31224, 1.11699, 0.94892), (1.2, 1.5, 0.43821, 1.23043, 0.91097),
-        (1.2, 1.25, 0.56194, 1.37893, 0.87391), (1.2, 1.0, 1.0, 2.2, 0.80526),
-        (1.4, 4.0, 0.14655, 1.03007, 0.98548), (1.4, 2.0, 0.30590, 1.13101, 0.94345),
+        (1.2, 5.0, 0.11934, 1.01709, 0.99163),
+        (1.2, 4.0, 0.14984, 1.02694, 0.98696),
+        (1.2, 3.0, 0.20180, 1.04887, 0.97694),
+        (1.2, 2.5, 0.24472, 1.07186, 0.96698),
+        (1.2, 2.0, 0.31224, 1.11699, 0.94892),
+        (1.2, 1.5, 0.43821, 1.23043, 0.91097),
+        (1.2, 1.25, 0.56194, 1.37893, 0.87391),
+        (1.2, 1.0, 1.0, 2.2, 0.80526),
+        (1.4, 4.0, 0.14655, 1.03007, 0.98548),
+        (1.4, 2.0, 0.30590, 1.13101, 0.94345),
     ],
 )
-def test_straight_port(
-    gamma: float, ratio: float, mach: float, head_over_aft: float, stagnation_over_head: float
-) -> None:
+def test_straight_port(gamma: float, ratio: float, mach: float, head_over_aft: float, stagnation_over_head: float) -> None:
     head, found_mach, aft = straight_port(ratio, gamma)
     assert found_mach == pytest.approx(mach, abs=1e-5)
     assert head / aft == pytest.approx(head_over_aft, rel=1e-5)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from physics.case import (
+from physics.failure.case import (
     bore_growth,
     burst_estimates,
     collapse_pressure,
@@ -17,7 +17,7 @@ from physics.case import (
     svensson_burst_pressure,
     von_mises_bore_stress,
 )
-from physics.closures import ligament_shear_load
+from physics.failure.closures import ligament_shear_load
 from physics.materials import material
 
 OUTER, BORE = np.asarray(3.0), np.asarray(2.75)
@@ -26,9 +26,7 @@ SY, SU = np.asarray(35000.0), np.asarray(42000.0)
 
 def test_axial_stress_under_inside_and_outside_pressure() -> None:
     # S4-01, read: a posed problem, 60/100 mm, 20/5 MPa, axial 3.44 MPa
-    assert lame_axial_stress(np.asarray(20.0), np.asarray(100.0), np.asarray(60.0), 5.0) == pytest.approx(
-        3.44, abs=0.005
-    )
+    assert lame_axial_stress(np.asarray(20.0), np.asarray(100.0), np.asarray(60.0), 5.0) == pytest.approx(3.44, abs=0.005)
 
 
 @pytest.mark.parametrize(("radius", "expected"), [(30.0, 26.875), (50.0, 11.875)])
@@ -92,9 +90,7 @@ def test_other_burst_estimates(name: str, expected: float) -> None:
 
 def test_burst_estimates_agree_within_the_model_spread() -> None:
     # derived: the five published estimates lie within 20 % of one another
-    every = [float(v) for v in burst_estimates(SU, OUTER, BORE).values()] + [
-        float(faupel_burst_pressure(SY, SU, OUTER, BORE))
-    ]
+    every = [float(v) for v in burst_estimates(SU, OUTER, BORE).values()] + [float(faupel_burst_pressure(SY, SU, OUTER, BORE))]
     assert max(every) / min(every) < 1.2
 
 

@@ -19,7 +19,7 @@ from optimizer.actions import check_answer
 from optimizer.cautions import cautions
 from optimizer.inputs.motor import motor_from_text
 from physics.assessment import Assessment, assess
-from physics.kernel import evaluate
+from physics.ballistics.kernel import evaluate
 
 PSI = 6894.757293168
 
@@ -85,9 +85,11 @@ def nozzle(throat: str, exit_: str, more: str = "") -> str:
 
 
 # The reference joint: 3.000 x 0.125 in 6061-T6 drawn tube, twelve #10-24 screws of 180 ksi, e = 0.375 in.
-JOINT = INCHES + grain(4, "4.5 in", "2.5 in", "1.0 in", 2) + nozzle(
-    "0.72 in", "1.8 in", 'half_angle = "15 deg"\nefficiency = 0.95'
-) + """
+JOINT = (
+    INCHES
+    + grain(4, "4.5 in", "2.5 in", "1.0 in", 2)
+    + nozzle("0.72 in", "1.8 in", 'half_angle = "15 deg"\nefficiency = 0.95')
+    + """
 [case]
 material = "6061-T6"
 outer_diameter = "3.000 in"
@@ -116,9 +118,12 @@ pressure = "14.7 psi"
 temperature = "70 degF"
 soak = ["20 degF", "100 degF"]
 """
+)
 
 UNEQUAL = (
-    PLAIN + grain(2, "75 mm", "46 mm", "14 mm", 2) + grain(1, "60 mm", "46 mm", "18 mm", 1)
+    PLAIN
+    + grain(2, "75 mm", "46 mm", "14 mm", 2)
+    + grain(1, "60 mm", "46 mm", "18 mm", 1)
     + grain(1, "50 mm", "44 mm", "20 mm", 2)
     + nozzle("13 mm", "30 mm", 'efficiency = 0.96\nhalf_angle = "18 deg"')
 )
@@ -127,31 +132,34 @@ ONE_END = PLAIN + grain(1, "300 mm", "46 mm", "18 mm", 1) + nozzle("13 mm", "34 
 SOAKED_JUMPS = '[ambient]\nsoak = ["-10 degC", "45 degC"]\n'
 JUMP = JUMPS + grain(3, "80 mm", "40 mm", "17 mm", 2) + nozzle("11 mm", "26 mm") + SOAKED_JUMPS
 SLIDING = JUMPS + grain(4, "80 mm", "40 mm", "17 mm", 2) + nozzle("12.4 mm", "26 mm")
-SUGAR = FIVE_ROWS + grain(3, "80 mm", "40 mm", "15 mm", 2) + nozzle(
-    "9 mm", "24 mm", 'half_angle = "14 deg"\nefficiency = 0.9'
-)
+SUGAR = FIVE_ROWS + grain(3, "80 mm", "40 mm", "15 mm", 2) + nozzle("9 mm", "24 mm", 'half_angle = "14 deg"\nefficiency = 0.9')
 
-NAMES = ("peak_pressure", "peak_head_pressure", "mean_pressure", "burn_time", "total_impulse", "peak_thrust",
-         "propellant_mass", "thrust_coefficient", "highest_mass_flux", "maximum_expected_pressure")
+NAMES = (
+    "peak_pressure",
+    "peak_head_pressure",
+    "mean_pressure",
+    "burn_time",
+    "total_impulse",
+    "peak_thrust",
+    "propellant_mass",
+    "thrust_coefficient",
+    "highest_mass_flux",
+    "maximum_expected_pressure",
+)
 
 WORKED = {
     "inches": (JOINT, (3827552, 3847133, 3599953, 3.243465, 4297.596, 1419.292, 2.053607, 1.401191, 1058.299, 4004138)),
     "jump": (JUMP, (2990770, 2999294, 2804572, 2.364298, 903.7270, 411.1879, 0.4201001, 1.434146, 638.0630, 3897176)),
-    "sliding": (SLIDING, (3879766, 3898087, 3453727, 2.014473, 1234.701, 695.1585, 0.5601334, 1.469533, 878.4616,
-                          3898087)),
-    "five rows": (SUGAR, (4816772, 4823152, 4339287, 1.462307, 559.7239, 429.9305, 0.4535674, 1.386571, 1361.605,
-                          4823152)),
-    "unequal grains": (UNEQUAL, (2598255, 2610369, 2131274, 3.299294, 1223.420, 464.7952, 0.6306307, 1.310807, 685.1494,
-                                 2610369)),
-    "separated": (SEPARATED, (2837189, 2861138, 2693243, 2.453678, 1290.341, 557.2721, 0.6873491, 1.268426, 829.8440,
-                              2861138)),
-    "one bare end": (ONE_END, (5138512, 5145450, 3150067, 2.540759, 1531.774, 1040.604, 0.7177911, 1.441899, 539.9709,
-                               5145450)),
+    "sliding": (SLIDING, (3879766, 3898087, 3453727, 2.014473, 1234.701, 695.1585, 0.5601334, 1.469533, 878.4616, 3898087)),
+    "five rows": (SUGAR, (4816772, 4823152, 4339287, 1.462307, 559.7239, 429.9305, 0.4535674, 1.386571, 1361.605, 4823152)),
+    "unequal grains": (UNEQUAL, (2598255, 2610369, 2131274, 3.299294, 1223.420, 464.7952, 0.6306307, 1.310807, 685.1494, 2610369)),
+    "separated": (SEPARATED, (2837189, 2861138, 2693243, 2.453678, 1290.341, 557.2721, 0.6873491, 1.268426, 829.8440, 2861138)),
+    "one bare end": (ONE_END, (5138512, 5145450, 3150067, 2.540759, 1531.774, 1040.604, 0.7177911, 1.441899, 539.9709, 5145450)),
 }
 
 
 def assessed(text: str, **options: Any) -> Assessment:
-    return assess(motor_from_text("schema = 1\nname = \"outside check\"\n" + text, "outside.toml").motors, **options)
+    return assess(motor_from_text('schema = 1\nname = "outside check"\n' + text, "outside.toml").motors, **options)
 
 
 def pressures(found: Assessment) -> dict[tuple[str, str], float]:
@@ -169,7 +177,7 @@ def test_figures_of_whole_motors(name: str) -> None:  # derived: the separate sc
 @pytest.mark.parametrize(("text", "temperature"), [(JUMP, 318.15), (SLIDING, 293.15), (SLIDING, 318.15)])
 def test_filling_across_jumps_of_the_rate(text: str, temperature: float) -> None:
     """The filling chamber gets past a jump of 30 % up and on to a falling branch, and ends where the balance does."""
-    motors = motor_from_text("schema = 1\nname = \"jumps\"\n" + text, "jumps.toml").motors
+    motors = motor_from_text('schema = 1\nname = "jumps"\n' + text, "jumps.toml").motors
     motors = motors.with_values({"ambient.temperature": np.array([temperature])})
     balance, filling = (evaluate(motors, kernel) for kernel in ("steady", "transient"))
     for figure, within in (("peak_pressure", 0.01), ("total_impulse", 0.003), ("burn_time", 0.03)):
@@ -178,7 +186,11 @@ def test_filling_across_jumps_of_the_rate(text: str, temperature: float) -> None
 
 def test_expected_pressure_over_soak_and_tolerances() -> None:
     """Seven tolerances at the worst of their 128 corners at -20, 10 and 50 degC; derived: the corners one by one."""
-    text = PLAIN + grain(4, "75 mm", "46 mm", "20 mm", 2) + nozzle("13.5 mm", "34 mm") + """
+    text = (
+        PLAIN
+        + grain(4, "75 mm", "46 mm", "20 mm", 2)
+        + nozzle("13.5 mm", "34 mm")
+        + """
 [ambient]
 temperature = "10 degC"
 soak = ["-20 degC", "50 degC"]
@@ -191,6 +203,7 @@ characteristic_velocity = {plus_minus = "1 %"}
 grain_length = {plus_minus = "0.5 mm"}
 exponent = {plus_minus = 0.01}
 """
+    )
     assert assessed(text).maximum_expected_pressure[0] == pytest.approx(3967216, rel=1e-6)
 
 
@@ -293,8 +306,7 @@ class TestHeatAffected:
     Read at second hand: EN 1999-1-1 Table 3.2b, 6061-T6. Every rung of the welded metal must know it, the hot ones too.
     """
 
-    CLOSURE = ('retention = "radial-screws"\nscrew = "#10-24 UNC"\ngrade = "A2-70"\ncount = 8\n'
-               'edge_distance = "14 mm"')
+    CLOSURE = 'retention = "radial-screws"\nscrew = "#10-24 UNC"\ngrade = "A2-70"\ncount = 8\nedge_distance = "14 mm"'
 
     def found(self, weld: str) -> Assessment:
         return assessed(f"""{SMALL}[case]
@@ -340,7 +352,9 @@ thickness = "1.6 mm"
 class TestLiner:
     """The char front against an explicit difference scheme of ten-micrometre cells that shares nothing with ours."""
 
-    MOTOR = SEPARATED.replace("63 mm", "34 mm") + """
+    MOTOR = (
+        SEPARATED.replace("63 mm", "34 mm")
+        + """
 [case]
 material = "6061-T6"
 outer_diameter = "57.2 mm"
@@ -350,9 +364,10 @@ length = "520 mm"
 material = "paper-phenolic"
 thickness = "1.6 mm"
 """
+    )
 
     def test_char_front_at_the_aft_end(self) -> None:
-        from physics import heat
+        from physics.heat import walls as heat
         from physics.motors import Figures, Situation
 
         pressure, seconds = 3e6, 3.0
@@ -387,8 +402,7 @@ def explicit_char_time(pressure: float, core: float) -> float:
     time, surface = 0.0, 293.15
     while wall[-1] + (metal - wall[-1]) * behind * 0.5 * size / k < 523.15:
         for _ in range(2):  # the surface has no mass: what the gas gives goes on into the first cell
-            gain = film * (0.5 * surface / hot + 0.5) ** -0.68 + 0.5 * 5.670374419e-8 * (hot**2 + surface**2) * (
-                hot + surface)
+            gain = film * (0.5 * surface / hot + 0.5) ** -0.68 + 0.5 * 5.670374419e-8 * (hot**2 + surface**2) * (hot + surface)
             surface = (gain * hot + 2 * k / size * wall[0]) / (gain + 2 * k / size)
         into = 2 * k / size * (surface - wall[0])
         out = behind * (wall[-1] - metal)
@@ -401,7 +415,9 @@ def explicit_char_time(pressure: float, core: float) -> float:
 
 class TestWhatIsSaid:
     def test_not_assessed_names_the_keys_of_the_file(self) -> None:
-        found = assessed(SMALL + """[case]
+        found = assessed(
+            SMALL
+            + """[case]
 material = "6061-T6"
 outer_diameter = "57.2 mm"
 wall = "3.2 mm"
@@ -415,7 +431,8 @@ retention = "radial-screws"
 screw = "#10-24 UNC"
 grade = "A2-70"
 count = 8
-""")
+"""
+        )
         why = {(gap.mode, gap.part): gap.why for gap in found.ladder.not_assessed}
         expected = {
             ("snap ring shear", "forward closure"): "forward_closure.snap_ring_shear_strength",

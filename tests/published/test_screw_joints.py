@@ -7,12 +7,10 @@ import dataclasses
 import numpy as np
 import pytest
 
-from physics.case import end_load_area, plain_end_load_area, vacuum_thrust_coefficient
-from physics.ladder import assess_ladder
-from physics.materials import material
-from physics.motors import Ambient, Array, Case, Closure, Grains, Motors, Nozzle, Propellant, Rung, Screws, Situation
-from physics.nozzle import thrust
-from physics.screws import (
+from physics.ballistics.nozzle import thrust
+from physics.failure.case import end_load_area, plain_end_load_area, vacuum_thrust_coefficient
+from physics.failure.ladder import assess_ladder
+from physics.failure.screws import (
     bearing_strength,
     joint_figures,
     net_section_area,
@@ -23,7 +21,9 @@ from physics.screws import (
     tabulated_bearing_strength,
     tear_out_strength,
 )
-from physics.threads import areas, screw_size
+from physics.failure.threads import areas, screw_size
+from physics.materials import material
+from physics.motors import Ambient, Array, Case, Closure, Grains, Motors, Nozzle, Propellant, Rung, Screws, Situation
 
 INCH = 0.0254
 PSI = 6894.757293168
@@ -36,8 +36,16 @@ def one(value: float) -> Array:
 
 
 def joint(
-    size: str = "#10-24", count: int = 12, tensile: float = 180 * KSI, threads: bool = True, hole: float = 0.196,
-    edge: float = 0.375, outer: float = 3.0, wall: float = 0.125, fitting: float = 1.15, weld: bool = False,
+    size: str = "#10-24",
+    count: int = 12,
+    tensile: float = 180 * KSI,
+    threads: bool = True,
+    hole: float = 0.196,
+    edge: float = 0.375,
+    outer: float = 3.0,
+    wall: float = 0.125,
+    fitting: float = 1.15,
+    weld: bool = False,
     reach: float | None = None,
 ) -> Motors:
     """A tube with the same ring of screws at both ends; inches. Without arguments the reference joint, S2-40 on."""
@@ -60,15 +68,25 @@ def joint(
     return Motors(
         size=1,
         propellant=Propellant(
-            one(1700.0), one(1480.0), one(1.21), one(0.024), *(one(v)[:, None] for v in (7e5, 9e6, 6.5e-3, 5e6, 0.33)),
-            one(293.15), one(0.0),
+            one(1700.0),
+            one(1480.0),
+            one(1.21),
+            one(0.024),
+            *(one(v)[:, None] for v in (7e5, 9e6, 6.5e-3, 5e6, 0.33)),
+            one(293.15),
+            one(0.0),
         ),
         grain=Grains(*(one(v)[:, None] for v in (4.0, 0.1, 0.06, 0.02, 2.0))),
         nozzle=Nozzle(*(one(v) for v in (0.02, 0.05, 0.25, 0.95, 0.0, 5e6))),
         ambient=Ambient(one(101325.0), one(293.15), one(293.15)[:, None]),
         case=Case(
-            material("6061-T6"), one(outer * INCH), one(wall * INCH), one(0.5), heat_affected=weld,
-            heat_affected_end="forward", heat_affected_reach=None if reach is None else one(reach * INCH),
+            material("6061-T6"),
+            one(outer * INCH),
+            one(wall * INCH),
+            one(0.5),
+            heat_affected=weld,
+            heat_affected_end="forward",
+            heat_affected_reach=None if reach is None else one(reach * INCH),
         ),
         forward_closure=closure,
         aft_closure=closure,
@@ -106,9 +124,7 @@ class TestReferenceJoint:
     def test_shear_of_alloy_screws_beside_aisc(self) -> None:  # S2-41: 0.45 and 0.563 Fu on the shank, remembered
         shank = areas(screw_size("#10-24").diameter, screw_size("#10-24").pitch).shank
         assert 0.450 * 180 * KSI * shank / LBF == pytest.approx(2296, rel=0.005)
-        assert self.load("screw shear", joint(fitting=1.0, threads=False)) == pytest.approx(
-            0.6 / 0.563 * 2873, rel=0.005
-        )
+        assert self.load("screw shear", joint(fitting=1.0, threads=False)) == pytest.approx(0.6 / 0.563 * 2873, rel=0.005)
 
     def test_shear_of_stainless_screws(self) -> None:  # S2-42: 18-8 at 80 ksi
         found = areas(screw_size("#10-24").diameter, screw_size("#10-24").pitch)
@@ -195,9 +211,7 @@ def test_threads_in_plane_shear_uses_the_least_minor_area() -> None:
     # S2-21, read: NASA-STD-5020B Eq 13, p. 28-29
     found = screw_size("1/4-20")
     least = areas(found.diameter, found.pitch).minimum_minor
-    assert shear_strength_threads(one(1.0), one(found.diameter), one(found.pitch), one(0.0))[0] == pytest.approx(
-        0.6 * least
-    )
+    assert shear_strength_threads(one(1.0), one(found.diameter), one(found.pitch), one(0.0))[0] == pytest.approx(0.6 * least)
 
 
 def test_fitting_factor_lowers_every_screw_rung_and_no_other() -> None:
@@ -211,26 +225,27 @@ def test_fitting_factor_lowers_every_screw_rung_and_no_other() -> None:
 
 def test_shear_yield_ratio() -> None:
     # S2-12, read: NASA-TM-106943 p. 18, Fsy = 0.577 Fty
-    from physics.closures import SHEAR_YIELD
+    from physics.failure.closures import SHEAR_YIELD
 
     assert pytest.approx(1 / np.sqrt(3), rel=1e-3) == SHEAR_YIELD
 
 
 def test_bearing_and_tear_out_forms() -> None:
     # S2-31, remembered: AISC 360 J3.10, Rn = min(2.4 d t Fu, 1.2 lc t Fu); equal at lc = 2 d
-    assert bearing_strength(one(3.0), one(0.2), one(0.1)) == pytest.approx(
-        tear_out_strength(one(3.0), one(0.4), one(0.1))
-    )
+    assert bearing_strength(one(3.0), one(0.2), one(0.1)) == pytest.approx(tear_out_strength(one(3.0), one(0.4), one(0.1)))
     assert tear_out_strength(one(3.0), one(-0.01), one(0.1))[0] == 0.0
 
 
 def test_six_stainless_quarter_inch_screws_do_not_give_a_factor_of_six() -> None:
     # common practice, no source: six 1/4-20 stainless screws at 1100 psi on a two-inch bore, threads in the plane
     quoted = joint("1/4-20", count=6, tensile=75 * KSI, threads=False, hole=0.257, outer=2.25, edge=0.5, fitting=1.0)
-    real = dataclasses.replace(quoted).with_values({
-        "forward_closure.screws.threads_in_plane": 1.0, "forward_closure.screws.fitting_factor": 1.15,
-        "forward_closure.screws.tensile_strength": material("18-8").tensile_strength,
-    })
+    real = dataclasses.replace(quoted).with_values(
+        {
+            "forward_closure.screws.threads_in_plane": 1.0,
+            "forward_closure.screws.fitting_factor": 1.15,
+            "forward_closure.screws.tensile_strength": material("18-8").tensile_strength,
+        }
+    )
     hoped = rungs(quoted, 1100 * PSI)["screw shear"].factor[0]
     found = rungs(real, 1100 * PSI)["screw shear"].factor[0]
     assert hoped == pytest.approx(6 * 2209 / (np.pi * 1100), rel=0.01)  # six screws at the quoted 2200 lbf
@@ -264,9 +279,7 @@ def test_aft_load_is_the_forward_load_less_the_vacuum_thrust() -> None:
     nozzle, zero = motors.nozzle, one(0.0)
     throat = 0.25 * np.pi * nozzle.throat_diameter**2
     expansion = (nozzle.exit_diameter / nozzle.throat_diameter) ** 2
-    push = thrust(
-        pressure, throat, expansion, motors.propellant.gamma, zero, nozzle.efficiency, nozzle.half_angle
-    ).thrust
+    push = thrust(pressure, throat, expansion, motors.propellant.gamma, zero, nozzle.efficiency, nozzle.half_angle).thrust
     difference = pressure * (end_load_area(motors, "forward") - end_load_area(motors, "aft"))
     np.testing.assert_allclose(difference, push, rtol=1e-9)
     assert vacuum_thrust_coefficient(motors)[0] * throat[0] * 6e6 == pytest.approx(push[0])
@@ -274,7 +287,7 @@ def test_aft_load_is_the_forward_load_less_the_vacuum_thrust() -> None:
 
 def test_stress_at_holes_leaves_room_for_the_rim() -> None:
     # remembered: Heywood in Peterson's, 2 + (1 - d/s)^3 on the net section, 3 for a lone hole
-    from physics.screws import net_stress_concentration
+    from physics.failure.screws import net_stress_concentration
 
     assert net_stress_concentration(one(1e-9), one(1.0))[0] == pytest.approx(3.0)
     assert net_stress_concentration(one(0.5), one(1.0))[0] == pytest.approx(2.125)

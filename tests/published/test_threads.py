@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from physics.closures import external_thread_shear_area, internal_thread_shear_area, thread_shear_areas
-from physics.threads import (
+from physics.failure.closures import external_thread_shear_area, internal_thread_shear_area, thread_shear_areas
+from physics.failure.threads import (
     areas,
     basic_minor_diameter,
     basic_pitch_diameter,
@@ -56,7 +56,10 @@ def test_four_areas(size: str) -> None:  # S1-01 to S1-09; T-1
     found = areas(*unified(size))
     shank, stress, minor, least, printed = SIZES[size][3:]
     for value, expected in (
-        (found.shank, shank), (found.tensile_stress, stress), (found.basic_minor, minor), (found.minimum_minor, least),
+        (found.shank, shank),
+        (found.tensile_stress, stress),
+        (found.basic_minor, minor),
+        (found.minimum_minor, least),
     ):
         assert value / INCH**2 == pytest.approx(expected, rel=0.005)
     assert found.tensile_stress / INCH**2 == pytest.approx(printed, rel=0.005)  # read
@@ -95,8 +98,14 @@ def test_class_2a_is_not_the_chart_that_prints_the_basic_diameter() -> None:
     ("size", "internal", "external"),
     [
         # S1-12 to S1-20, in2 per inch of engagement: derived from FED-STD-H28/2B Table II.B.1, 2a and 4a (read)
-        ("#4-40", 0.2213, 0.1379), ("#6-32", 0.2810, 0.1797), ("#8-32", 0.3352, 0.2267), ("#10-24", 0.4006, 0.2655),
-        ("#10-32", 0.3891, 0.2742), ("1/4-20", 0.5385, 0.3656), ("1/4-28", 0.5210, 0.3756), ("3/8-16", 0.8276, 0.5732),
+        ("#4-40", 0.2213, 0.1379),
+        ("#6-32", 0.2810, 0.1797),
+        ("#8-32", 0.3352, 0.2267),
+        ("#10-24", 0.4006, 0.2655),
+        ("#10-32", 0.3891, 0.2742),
+        ("1/4-20", 0.5385, 0.3656),
+        ("1/4-28", 0.5210, 0.3756),
+        ("3/8-16", 0.8276, 0.5732),
     ],
 )
 def test_stripping_areas(size: str, internal: float, external: float) -> None:
@@ -155,7 +164,7 @@ def test_strip_load_of_tapped_aluminium() -> None:
 def test_a_stainless_quarter_inch_screw_quoted_by_its_shank() -> None:
     # common practice, no source: "2200 lbf" for a quarter-inch coarse stainless screw is the plain shank at 0.6 Su;
     # the threads carry about half
-    from physics.screws import shear_strength_shank, shear_strength_threads
+    from physics.failure.screws import shear_strength_shank, shear_strength_threads
 
     d, p = unified("1/4-20")
     strength = np.asarray(75.0 * KSI)  # middle of the 70-80 ksi band commonly stated for 18-8

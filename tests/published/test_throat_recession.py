@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from physics import transient
+from physics.ballistics import transient
 from physics.motors import Ambient, Grains, Motors, Nozzle, Propellant
 
 
 def end_burner(recession: float, at: float, length: float = 0.05) -> Motors:
     """An end burner of constant surface, 50 mm across, over a 6 mm throat; recession of the radius at `at`."""
+
     def column(value: float) -> np.ndarray:
         return np.array([float(value)])
 
@@ -30,8 +31,7 @@ def test_area_growth_and_pressure_of_a_receding_throat() -> None:
     curve = transient.evaluate(end_burner(2e-5, 1e6), curve=True).curve
     assert curve is not None
     early, late = (np.interp(t, curve.time[0], curve.throat_diameter[0]) for t in (1.0, 6.0))
-    ratio = np.interp(6.0, curve.time[0], curve.chamber_pressure[0]) / np.interp(
-        1.0, curve.time[0], curve.chamber_pressure[0])
+    ratio = np.interp(6.0, curve.time[0], curve.chamber_pressure[0]) / np.interp(1.0, curve.time[0], curve.chamber_pressure[0])
     assert late > 1.02 * early
     assert ratio == pytest.approx((late / early) ** (-2.0 / 0.65), rel=2e-3)
 

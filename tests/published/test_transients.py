@@ -5,7 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from physics import transient
+from physics.ballistics import transient
+from physics.ballistics.transient.figures import chuffing_limit
+from physics.ballistics.transient.layout import Options, layout_of
+from physics.ballistics.transient.march import filling_time, unburnt_state
+from physics.ballistics.transient.stages import geometry
 from physics.motors import Ambient, Grains, Motors, Nozzle, Propellant
 
 
@@ -16,6 +20,7 @@ def chamber(
 
     A dense, slow propellant makes gas as fast as a real one and leaves the volume and the surface as they were.
     """
+
     def column(value: float) -> np.ndarray:
         return np.array([float(value)])
 
@@ -23,8 +28,7 @@ def chamber(
     core, volume = 0.05, 200e-6
     length = volume / (np.pi / 4.0 * core**2)
     grains = Grains(*(np.array([[v]]) for v in (1.0, length, core + 2.0 * web, core, 0.0)))
-    propellant = Propellant(column(density), column(velocity), column(1.2), column(0.025), *table, column(293.15),
-                            column(0.0))
+    propellant = Propellant(column(density), column(velocity), column(1.2), column(0.025), *table, column(293.15), column(0.0))
     nozzle = Nozzle(*(column(v) for v in (throat, 2.0 * throat, 0.0, 1.0, 0.0, 1e6)))
     return Motors(1, propellant, grains, nozzle, Ambient(column(start), column(293.15), np.array([[293.15]])))
 
@@ -43,14 +47,14 @@ def held(pressure: float, density: float = 1e6, web: float = 1.3e-6) -> Motors:
 
 def test_filling_time_and_chamber_length() -> None:
     # derived: tau = V c*/(R T At) = L*/(Gamma^2 c*); V = 200 cm³, 12 mm throat, c* = 1500 m/s, gamma = 1.2
-    layout = transient._layout(chamber(1750.0, 5e-3, 101325.0), transient.Options())
+    layout = layout_of(chamber(1750.0, 5e-3, 101325.0), Options())
     throat = np.pi * layout.throat_radius**2
     assert throat[0] == pytest.approx(1.1309734e-4, rel=1e-6)
     assert layout.free_volume[0] / throat[0] == pytest.approx(1.768388, rel=1e-6)
     assert layout.gas_constant_temperature[0] == pytest.approx(946333.53, rel=1e-6)
-    state = transient._unburnt(layout)
-    shape = transient.geometry(layout, state.core, state.head, state.aft)
-    assert transient._filling_time(layout, state, shape)[0] == pytest.approx(2.803010e-3, rel=1e-6)
+    state = unburnt_state(layout)
+    shape = geometry(layout, state.core, state.head, state.aft)
+    assert filling_time(layout, state, shape)[0] == pytest.approx(2.803010e-3, rel=1e-6)
 
 
 TAU = 2.803010e-3
@@ -102,7 +106,7 @@ def test_gas_density_in_the_chamber() -> None:
     # derived: ideal gas, 5 MPa, 3000 K, 25 g/mol: 5.011348 kg/m³, a 349th of the solid
     gas = 5e6 / (8.314462618 / 0.025 * 3000.0)
     assert gas == pytest.approx(5.011348, rel=1e-6)
-    layout = transient._layout(chamber(1750.0, 5e-3, 101325.0), transient.Options())
+    layout = layout_of(chamber(1750.0, 5e-3, 101325.0), Options())
     # the kernel's R T = (c* Gamma)² at the c* of that gas
     velocity = np.sqrt(8.314462618 / 0.025 * 3000.0) / 0.64853131
     assert layout.gas_constant_temperature[0] * (velocity / 1500.0) ** 2 == pytest.approx(5e6 / gas, rel=1e-6)
@@ -111,7 +115,7 @@ def test_gas_density_in_the_chamber() -> None:
 def test_chuffing_limit_has_the_published_form() -> None:
     # remembered, moderately: L* p^(2n) = const on the boundary (Sehgal & Strand 1964), low L* and low p unstable. The
     # limit is on tau r²/alpha, and tau grows as L*, r² as p^(2n); it must not depend on anything but n.
-    limit = transient.chuffing_limit(np.array([0.3, 0.4, 0.5, 0.6]))
+    limit = chuffing_limit(np.array([0.3, 0.4, 0.5, 0.6]))
     assert (np.diff(limit) > 0.0).all()
     # derived: neutral stability of the response function at n = 0.4, A = 10, B = 0.8, by a root search
     from scipy.optimize import brentq

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from optimizer import load_motor
-from optimizer.starter import create
+from optimizer.commands.new import create
 from physics import assess, evaluate
+from physics.ballistics.steady import short_history
 from physics.flight.mission import COLDEST, TRAVEL, fly_motors
 from physics.mass import masses
 from physics.motors import Launch, Motors, Rocket, Weighed
-from physics.steady import short_history
 
 
 def _one(*values: float) -> Any:

@@ -54,10 +54,13 @@ def test_steps_of_no_width_change_nothing() -> None:
     push, rocket, launch, air = _random(20, seed=9)
     nothing = np.zeros((20, 5))
     padded = replace(
-        push, time=np.concatenate([push.time, np.repeat(push.time[:, -1:], 5, axis=1)], axis=1),
+        push,
+        time=np.concatenate([push.time, np.repeat(push.time[:, -1:], 5, axis=1)], axis=1),
         attached=np.concatenate([push.attached, nothing == 0.0], axis=1),
-        **{name: np.concatenate([getattr(push, name), nothing], axis=1)
-           for name in ("thrust_start", "thrust_end", "flow_start", "flow_end", "impulse", "mass")},
+        **{
+            name: np.concatenate([getattr(push, name), nothing], axis=1)
+            for name in ("thrust_start", "thrust_end", "flow_start", "flow_end", "impulse", "mass")
+        },
     )
     _equal(fly(push, rocket, launch, air), np.arange(20), fly(padded, rocket, launch, air))
 

@@ -1,0 +1,732 @@
+"""Families of candidates: one outside each (what the kernel sees), with the whole inner catalogue solved inside it.
+
+Owns how a study is split into outer variables (ballistics and geometry) and inner ones (closures, materials, seals),
+the evaluation of a block of outsides with every limit counted over the whole family, and the rows that a family puts
+forward. Both drivers go through it. May import space, limits, patterns, front and physics.
+
+`rejected` counts candidates, each limit alone: a candidate that breaks three limits counts under each of the three.
+Candidates that geometry rules out are counted under that reason and no other. Rungs that need the burn's heat flow
+("late" rungs) are checked on finalists, see `late`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.candidates import limits
+from optimizer.candidates.catalogue import (
+    Catalogue,
+    Patterns,
+    Table,
+    Term,
+    count_within,
+    limit_name,
+    part_variables,
+    probe_columns,
+    tabulate,
+    variables_of,
+)
+from optimizer.candidates.limits import Aim, Bound, Rules, objective_columns, rules_of
+from optimizer.candidates.samples import robust_columns, too_wide
+from optimizer.candidates.space import Space, SpaceError
+from optimizer.candidates.tracing import watched_mode
+from optimizer.vocabulary import FACTOR
+from physics.assembly import SHAPES, assemble
+from physics.ballistics import kernel as kernels
+from physics.ballistics.corners import moved
+from physics.ballistics.transient.layout import free_volume
+from physics.failure import ladder
+from physics.fit import fit
+from physics.mass import PARTS, part_mass
+from physics.missing import NotComputable
+from physics.motors import Figures, Motors
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+REFUSED = "parts that do not fit each other"
+SMALL_TABLE = 200_000
+MOST_SAMPLED = 500_000
+"""Motors of which columns over the tolerances are kept in memory."""
+_GEOMETRY = ("case.outer_diameter", "case.wall", "case.length", "liner.thickness", "airframe.")
+_ALWAYS_BALLISTIC = ("propellant.", "grain.", "nozzle.throat", "nozzle.exit", "ambient.")
+
+
+@dataclass(frozen=True)
+class Block:
+    """What a block of outsides came to.
+
+    `rows` holds the outsides with at least one good pattern, as float64 columns named by `Families.columns`; `rejected`
+    and `feasible` count candidates over the whole families.
+    """
+
+    rows: Floats
+    rejected: Mapping[str, int]
+    feasible: int
+    evaluated: int
+
+
+class Families:
+    """The families of a study under one kernel."""
+
+    def __init__(self, study: Any, kernel: str = "steady") -> None:
+        self.study, self.kernel = study, kernel
+        self.space = Space(study)
+        self.rules: Rules = rules_of(study)
+        self.terms = ladder_terms(self.space)
+        self._split()
+        late = {number for term in self.terms if term.late for number in term.variables}
+        self.late_terms = [term for term in self.terms if term.late]
+        early = [term for term in self.terms if not term.late]
+        self.catalogue = Catalogue(self.space, self.rules, early, self.inner, late | self._seen_by_transient())
+        self.outer_terms = [term for term in early if not term.variables & set(self.inner)]
+        self._outer_tables = {id(term): self._outer_table(term) for term in self.outer_terms}
+        self._outer_parts = [part for part in PARTS if part not in self.catalogue.mass_tables]
+        self._check_rules()
+        self._known_samples: dict[bytes, Floats] = {}
+        self.outer_aims = [aim for aim in self.rules.aims if not self._is_crossed(aim.name)]
+        self.columns = [*(f"#{self.space.names[number]}" for number in self.outer), "pressure", "floor", "mass",
+                        "propellant", *dict.fromkeys(aim.name for aim in self.outer_aims)]  # fmt: skip
+
+    # --- the split --------------------------------------------------------------------------------------------------
+
+    def _split(self) -> None:
+        names = range(len(self.space.variables))
+        read = probe_columns(self.space, lambda motors: self._burn(_bare(motors) if self.kernel == "steady" else motors))
+        ballistic = set(variables_of(self.space, read))
+        outside = {
+            number for number in names if any(c.startswith((*_GEOMETRY, *_ALWAYS_BALLISTIC))
+                                              for c in self.space.variables[number].columns)
+        }  # fmt: skip
+        burn = {number for term in self.terms if term.burn and not term.late for number in term.variables}
+        ballistic |= {number for number in outside if self._moves_ballistics(number)}
+        self.ballistic = sorted(ballistic)
+        self.outer = [*self.ballistic, *sorted((outside | burn | self._shaping(outside)) - ballistic)]
+        if any(column.of_ladder for column in self.rules.scatter) or self.aimed_modes:
+            # Under the tolerances a ladder is no table of a few variables, and where single rungs are aimed for no
+            # pattern stands for another: each candidate is a family of its own.
+            self.outer += [number for number in names if number not in self.outer]
+        self.inner = [number for number in names if number not in self.outer]
+        self.outer_radices = tuple(self.space.radices[number] for number in self.outer)
+
+    @property
+    def aimed_modes(self) -> list[str]:
+        """Modes whose own factor is an objective."""
+        return [aim.name.partition(".")[2] for aim in self.rules.aims if aim.name.startswith(f"{FACTOR}.")]
+
+    def _shaping(self, outside: set[int]) -> set[int]:
+        """Variables that decide whether the parts can exist and go together; no pattern may hold such a one.
+
+        A rule that no candidate breaks decides nothing, and its variables may stay inside.
+        """
+        found: set[int] = set()
+        if any(not assemble(motors).not_assessed for _, motors in self.space.probes()):
+            found |= variables_of(self.space, probe_columns(self.space, assemble))
+        for shape in SHAPES:
+            numbers = variables_of(self.space, probe_columns(self.space, shape.which))
+            if numbers <= outside | found:
+                continue
+            size = int(np.prod([self.space.radices[number] for number in numbers], dtype=float))
+            broken = partial(_broken, which=shape.which)
+            if size > SMALL_TABLE or tabulate(self.space, sorted(numbers), broken).values.any():
+                found |= numbers
+        return found
+
+    def _moves_ballistics(self, number: int) -> bool:
+        return any(column.startswith(_ALWAYS_BALLISTIC) for column in self.space.variables[number].columns)
+
+    def _burn(self, motors: Motors) -> tuple[Figures, Floats]:
+        figures = kernels.evaluate(motors, kernel=self.kernel)
+        return figures, kernels.maximum_expected_pressure(motors, self.kernel, figures)
+
+    def _seen_by_transient(self) -> set[int]:
+        """Inner variables that move what the transient kernel takes as free volume."""
+        columns = probe_columns(self.space, free_volume)
+        return set(variables_of(self.space, columns)) & set(self.inner)
+
+    def _outer_table(self, term: Term) -> Table | None:
+        size = int(np.prod([self.space.radices[number] for number in term.variables], dtype=float))
+        if term.burn or size > SMALL_TABLE:
+            return None
+        return tabulate(self.space, sorted(term.variables), lambda motors: term.pressure(motors, None, None))
+
+    def _is_crossed(self, name: str) -> bool:
+        """Whether a column is known only once an outside meets a pattern."""
+        if name == "smallest_factor":
+            return True
+        if name in ("loaded_mass", "propellant_mass_fraction"):
+            return bool(self.catalogue.mass_tables)
+        return name.removesuffix("_mass") in self.catalogue.mass_tables and name.endswith("_mass")
+
+    def _check_rules(self) -> None:
+        known = {
+            *kernels.FIGURES,
+            "maximum_expected_pressure",
+            "smallest_factor",
+            *limits.MASS_NAMES,
+            *limits.DIMENSIONS,
+            *(column.name for column in self.rules.scatter),
+            *(f"{FACTOR}.{mode}" for mode in self.aimed_modes),
+        }
+        for name in (*(bound.quantity for bound in self.rules.bounds), *(aim.name for aim in self.rules.aims)):
+            if name not in known:
+                raise SpaceError(name, "cannot be computed in a search", "use a figure of the kernel, a mass or a dimension")
+        modes = {term.mode for term in self.terms}
+        for mode in self.rules.factors:
+            if mode not in modes:
+                raise SpaceError(
+                    f"limits.minimum_factor.{mode}", "cannot be assessed for the base motor",
+                    "give what it needs in the motor file (see `check`), or leave this limit out",
+                )  # fmt: skip
+        if not self.rules.aims:
+            raise SpaceError("objectives", "names nothing", 'add one, for instance loaded_mass = "min"')
+        for aim in self.rules.aims:
+            self._check_aim(aim)
+        for mode in self.aimed_modes:
+            own = [term for term in self.terms if term.mode == mode]
+            if not own or any(term.late for term in own):
+                what = "marches heat, which is judged of finalists only" if own else "cannot be assessed for the base motor"
+                raise SpaceError(f"objectives.{FACTOR}.{mode}", what, "aim for another rung, or for smallest_factor")
+        for column in self.rules.scatter:
+            if column.of_ladder and not any(not term.late for term in self.terms):
+                what = "has no rung that can be assessed for every sample"
+                raise SpaceError(column.quantity, what, "dimension the parts first")
+
+    def _check_aim(self, aim: Aim) -> None:
+        if aim.name != "smallest_factor":
+            return
+        if not any(not term.late or term.kind != "heat" for term in self.terms):
+            raise SpaceError("objectives.smallest_factor", "has no rung that can be assessed", "dimension the parts first")
+        if not aim.more:
+            raise SpaceError("objectives.smallest_factor", "would look for the weakest motor", 'write "max"')
+
+    # --- sizes and keys ---------------------------------------------------------------------------------------------
+
+    @property
+    def outer_size(self) -> int:
+        """Number of families."""
+        return self.space.size // self.catalogue.size
+
+    def full_digits(self, outer: Integers, pattern: Integers | None = None) -> Integers:
+        """Digits over all variables from digits of the outer ones and, where given, pattern numbers."""
+        digits = np.zeros((len(outer), len(self.space.variables)), dtype=np.int64)
+        digits[:, self.outer] = outer
+        if pattern is not None and self.inner:
+            digits[:, list(self.catalogue.inner)] = self.catalogue.digits(pattern)
+        return digits
+
+    def late_keys(self, keys: Integers) -> Integers:
+        """Of candidates (outer digits and pattern number) what late terms depend on: outer and late inner digits."""
+        return np.hstack([keys[:, :-1], self.catalogue.late_key(keys[:, -1])])
+
+    # --- a block of outsides ----------------------------------------------------------------------------------------
+
+    def evaluate(self, outer: Integers) -> Block:
+        """A block of outsides by their digits (n, outer variables)."""
+        outer = np.asarray(outer, dtype=np.int64).reshape(len(outer), len(self.outer))
+        digits = self.full_digits(outer)
+        rejected: Counter[str] = Counter()
+        rows, feasible = [], 0
+        for group in self.space.groups(digits):
+            found = self._group(digits[group], rejected)
+            if found is not None:
+                rows.append(found[0])
+                feasible += found[1]
+        table = np.vstack(rows) if rows else np.zeros((0, len(self.columns)))
+        return Block(table, dict(rejected), feasible, len(outer) * self.catalogue.size)
+
+    def _group(self, digits: Integers, rejected: Counter[str]) -> tuple[Floats, int] | None:
+        seen = self.look(digits, rejected)
+        if seen is None:
+            return None
+        good, many = seen.passes, self.catalogue.size
+        for name, fails in seen.fails.items():
+            rejected[name] += int(fails.sum()) * many
+        self._count_crossed(seen, rejected)
+        count = np.zeros(len(seen.digits), dtype=np.int64)
+        count[good] = self._good_patterns(seen.take(good))
+        kept = count > 0
+        return self._rows(seen.take(kept)), int(count.sum())
+
+    def look(self, digits: Integers, rejected: Counter[str] | None = None) -> Seen | None:
+        """Everything about outsides with these digits (n, all variables) that no pattern changes; None where none is
+        possible. What geometry rules out is left out, and counted."""
+        from optimizer.problems import InputError
+
+        try:
+            candidates = self.space.candidates(digits)
+        except InputError:
+            if rejected is not None:
+                rejected[REFUSED] += len(digits) * self.catalogue.size
+            return None
+        if rejected is not None:
+            for reason, which in candidates.impossible.items():
+                if which.any():
+                    rejected[reason] += int(which.sum()) * self.catalogue.size
+        possible = candidates.possible
+        if not possible.any():
+            return None
+        motors = candidates.motors if possible.all() else candidates.motors.take(possible)
+        return self._seen(digits[possible], motors)
+
+    def _seen(self, digits: Integers, motors: Motors) -> Seen:
+        figures, pressure = self._burn_once(digits, motors)
+        columns = self._columns(motors, figures, pressure)
+        fails = {bound.name: bound.fails(columns[bound.quantity]) for bound in self.outer_bounds()}
+        fails[limits.CHOKED] = np.asarray(figures.flags["port_choked"], dtype=bool)
+        fails[limits.OUTSIDE] = ~np.isfinite(pressure)
+        if motors.airframe is not None and motors.case is not None:
+            fails[limits.FIT] = ~np.broadcast_to(np.asarray(fit(motors)["in_airframe"], dtype=bool), (motors.size,))
+        floor = np.full(motors.size, np.inf)
+        mode_fails: dict[str, Mask] = {}
+        for term in self.outer_terms:
+            lowest = self._outer_pressure(term, digits, motors, figures, pressure)
+            with np.errstate(invalid="ignore"):
+                short = ~(lowest / pressure >= term.required)
+            mode_fails[term.mode] = mode_fails.get(term.mode, np.zeros(motors.size, dtype=bool)) | short
+            if term.kind != ladder.ADVICE:
+                floor = np.fmin(floor, lowest)
+            if term.mode in self.aimed_modes:
+                name = f"{FACTOR}.{term.mode}"
+                columns[name] = np.fmin(columns.get(name, np.full(motors.size, np.inf)), lowest / pressure)
+        for mode in self.aimed_modes:  # what is not known cannot be ranked
+            fails[self.unranked(mode)] = ~np.isfinite(columns[f"{FACTOR}.{mode}"])
+        passes = np.ones(motors.size, dtype=bool)
+        for failing in (*fails.values(), *mode_fails.values()):
+            passes &= ~failing
+        smallest = self.rules.smallest_factor
+        if smallest is not None:
+            passes &= ~smallest.fails(floor / pressure)
+        if self.rules.scatter:
+            passes = self._pass_scattered(digits, motors, passes, columns, fails)
+        return Seen(digits, motors, figures, pressure, columns, fails, mode_fails, floor, passes)
+
+    def _pass_scattered(
+        self, digits: Integers, motors: Motors, passes: Mask, columns: dict[str, Floats], fails: dict[str, Mask]
+    ) -> Mask:
+        """Which of those that pass also pass under the tolerances; adds the columns (NaN for the others) and fails.
+
+        A percentile takes hundreds of evaluations, so it is asked only of what passes everything else.
+        """
+        for column in self.rules.scatter:
+            columns[column.name] = np.full(len(digits), np.nan)
+        rows = np.flatnonzero(passes)
+        if len(rows):
+            for name, values in self.scattered(digits[rows], motors.take(rows)).items():
+                columns[name][rows] = values
+        for bound in self.rules.scattered:
+            fails[bound.name] = passes & bound.fails(columns[bound.quantity])
+        unknown = np.logical_or.reduce([np.isnan(columns[column.name]) for column in self.rules.scatter])
+        fails[limits.OUTSIDE_SCATTERED] = passes & unknown
+        for name in (*(bound.name for bound in self.rules.scattered), limits.OUTSIDE_SCATTERED):
+            passes = passes & ~fails[name]
+        return passes
+
+    def scattered(self, digits: Integers, motors: Motors) -> dict[str, Floats]:
+        """The columns over the tolerances that the study asks for, (n,), from digits (n, all variables) and motors.
+
+        Rungs that march heat are left out of them: they are judged for the motor as drawn. NaN where a tolerance reaches
+        zero; that takes all dimensions to know, while motors of the same burn share their figures.
+        """
+        if not self.rules.scatter:
+            return {}
+        rows = np.flatnonzero(~too_wide(motors, self.study.driver.samples, limits.SCATTER_SEED))
+        found = {item.name: np.full(len(digits), np.nan) for item in self.rules.scatter}
+        if rows.size:
+            for name, values in self._scattered_of(digits[rows], motors.take(rows)).items():
+                found[name][rows] = values
+        return found
+
+    def _scattered_of(self, digits: Integers, motors: Motors) -> dict[str, Floats]:
+        found: dict[str, Floats] = {}
+        for of_ladder in (False, True):
+            asked = {item.name: (item.quantity, item.percentile) for item in self.rules.scatter
+                     if item.of_ladder is of_ladder}  # fmt: skip
+            if not asked:
+                continue
+            seen = digits if of_ladder else digits[:, self.ballistic]
+            distinct, first, inverse = np.unique(seen, axis=0, return_index=True, return_inverse=True)
+            table = self._sampled(distinct, motors, first, asked)
+            found |= dict(zip(asked, table[:, inverse.ravel()], strict=True))
+        return found
+
+    def _sampled(self, distinct: Integers, motors: Motors, first: Integers, asked: Mapping[str, tuple[str, float]]) -> Floats:
+        """Columns (asked, n) of distinct motors; what was sampled before, in another block, is not sampled again."""
+        kind = "".join(asked).encode()
+        keys = [kind + row.tobytes() for row in np.ascontiguousarray(distinct)]
+        fresh = np.array([place for place, key in enumerate(keys) if key not in self._known_samples], dtype=np.int64)
+        if len(fresh):
+            if len(self._known_samples) + len(fresh) > MOST_SAMPLED:
+                self._known_samples.clear()
+                fresh = np.arange(len(keys))
+            samples = self.study.driver.samples
+            some = robust_columns(motors.take(first[fresh]), asked, self.kernel, samples, limits.SCATTER_SEED, heat=False)
+            rows = np.stack(list(some.values()), axis=1)
+            self._known_samples |= {keys[place]: row for place, row in zip(fresh.tolist(), rows, strict=True)}
+        return np.stack([self._known_samples[key] for key in keys], axis=1)
+
+    def _burn_once(self, digits: Integers, motors: Motors) -> tuple[Figures, Floats]:
+        """Figures and maximum expected pressure, the kernel run once for each distinct ballistic motor."""
+        bare = _bare(motors) if self.kernel == "steady" else motors
+        if len(self.ballistic) == len(self.outer) or motors.size < 2:
+            return self._burn(bare)
+        _, first, inverse = np.unique(digits[:, self.ballistic], axis=0, return_index=True, return_inverse=True)
+        inverse = inverse.ravel()
+        figures, pressure = self._burn(bare.take(first))
+        values = {name: column[inverse] for name, column in figures.values.items()}
+        flags = {name: column[inverse] for name, column in figures.flags.items()}
+        return replace(figures, values=values, flags=flags), pressure[inverse]
+
+    def _columns(self, motors: Motors, figures: Figures, pressure: Floats) -> dict[str, Floats]:
+        columns: dict[str, Floats] = dict(figures.values)
+        columns["maximum_expected_pressure"] = pressure
+        has_airframe = motors.airframe is not None and motors.case is not None
+        columns |= limits.dimension_columns(motors, fit(motors) if has_airframe else None)
+        parts = {part: part_mass(motors, part) for part in self._outer_parts}
+        loaded = np.zeros(motors.size)
+        for values in parts.values():
+            loaded = loaded + np.nan_to_num(values)
+        parts |= {part: np.full(motors.size, np.nan) for part in self.catalogue.mass_tables}
+        masses = limits.mass_columns(parts | {"loaded": loaded})
+        masses.pop("propellant_mass", None)  # the kernel's own figure is the one that is reported
+        return columns | masses
+
+    def outer_bounds(self) -> list[Bound]:
+        """Bounds that no pattern can change."""
+        masses = [bound for bound in self.rules.masses if not self._is_crossed(bound.quantity)]
+        return [*self.rules.figures, *self.rules.dimensions, *masses]
+
+    def unranked(self, mode: str) -> str:
+        """What a rejection is called where the mode is an objective and not assessed, as of a material little known."""
+        return f"{FACTOR}.{mode} not assessed"
+
+    def limit_name(self, mode: str) -> str:
+        """What a rejection by a mode is called."""
+        return limit_name(self.rules, mode)
+
+    def possible_rows(self, digits: Integers) -> Mask:
+        """Which outsides of a block that shares its text choices geometry allows."""
+        return self.space.candidates(digits).possible
+
+    def required(self, mode: str) -> float:
+        """The factor that a mode must have."""
+        return next(term.required for term in self.terms if term.mode == mode)
+
+    def mode_floors(self, seen: Seen) -> dict[str, Floats]:
+        """For each mode with rungs that no pattern changes: the highest pressure at which they have their factor."""
+        floors: dict[str, Floats] = {}
+        for term in self.outer_terms:
+            lowest = self._outer_pressure(term, seen.digits, seen.motors, seen.figures, seen.pressure) / term.required
+            lowest = np.where(np.isnan(lowest), -np.inf, lowest)
+            floors[term.mode] = np.minimum(floors.get(term.mode, np.full(len(lowest), np.inf)), lowest)
+        return floors
+
+    def mode_stands(self, seen: Seen, pattern: int) -> dict[str, float]:
+        """For one candidate: the highest maximum expected pressure at which each mode has its factor."""
+        modes = list(dict.fromkeys(term.mode for term in self.terms if not term.late))
+        outside = tuple(seen.digits[0, list(self.catalogue.shared)].tolist())
+        inner = self.catalogue.mode_thresholds(outside, modes)[:, pattern]
+        floors = self.mode_floors(seen)
+        return {
+            mode: min(float(inner[place]), float(floors[mode][0]) if mode in floors else np.inf) for place, mode in enumerate(modes)
+        }
+
+    def _outer_pressure(self, term: Term, digits: Integers, motors: Motors, figures: Figures, pressure: Floats) -> Floats:
+        table = self._outer_tables[id(term)]
+        if table is not None:
+            return table.at(digits)
+        return np.broadcast_to(term.pressure(motors, figures if term.burn else None, pressure), (motors.size,))
+
+    # --- the catalogue inside ---------------------------------------------------------------------------------------
+
+    def _outsides(self, digits: Integers) -> Iterator[tuple[Patterns, Integers]]:
+        """The patterns of each outside that occurs, with the rows that have it."""
+        shared = digits[:, list(self.catalogue.shared)]
+        if not len(digits):
+            return
+        distinct, inverse = np.unique(shared, axis=0, return_inverse=True)
+        inverse = inverse.ravel()
+        order = np.argsort(inverse, kind="stable")
+        ends = np.searchsorted(inverse[order], np.arange(len(distinct) + 1))
+        for place, outside in enumerate(distinct):
+            yield self.catalogue.at(tuple(outside.tolist())), order[ends[place] : ends[place + 1]]
+
+    def _mass_window(self, propellant: Floats, mass: Floats) -> tuple[Floats, Floats]:
+        """Lowest and highest mass a pattern may add, by the limits on loaded mass and on propellant fraction."""
+        low, high = np.full(len(mass), -np.inf), np.full(len(mass), np.inf)
+        for bound in self.crossed_masses():
+            if bound.quantity == "loaded_mass":
+                high = high if bound.maximum is None else np.minimum(high, bound.maximum - mass)
+                low = low if bound.minimum is None else np.maximum(low, bound.minimum - mass)
+            else:
+                high = high if bound.minimum is None else np.minimum(high, propellant / bound.minimum - mass)
+                low = low if bound.maximum is None else np.maximum(low, propellant / bound.maximum - mass)
+        return low, high
+
+    def crossed_masses(self) -> list[Bound]:
+        """Bounds on the mass of the whole that are known only with the pattern."""
+        names = ("loaded_mass", "propellant_mass_fraction")
+        return [bound for bound in self.rules.masses if bound.quantity in names and self._is_crossed(bound.quantity)]
+
+    def crossed_bounds(self) -> list[Bound]:
+        """Every bound on a column that is known only with the pattern: masses and the smallest factor."""
+        masses = [bound for bound in self.rules.masses if self._is_crossed(bound.quantity)]
+        return masses if self.rules.smallest_factor is None else [*masses, self.rules.smallest_factor]
+
+    def crossed_columns(self, seen: Seen, rows: Integers, patterns: Patterns, chosen: Integers) -> dict[str, Floats]:
+        """The columns of `crossed_bounds` for some rows of `seen` with some patterns of theirs, (rows, chosen)."""
+        mass = seen.columns["loaded_mass"][rows][:, None] + patterns.mass[chosen][None, :]
+        columns = {f"{part}_mass": np.broadcast_to(values[chosen], mass.shape) for part, values in patterns.parts.items()}
+        columns |= {"loaded_mass": mass, "propellant_mass_fraction": seen.columns["propellant_mass"][rows][:, None] / mass}
+        weakest = np.fmin(seen.floor[rows][:, None], patterns.weakest[chosen][None, :])
+        with np.errstate(invalid="ignore"):
+            columns["smallest_factor"] = weakest / seen.pressure[rows][:, None]
+        return columns
+
+    def _good_patterns(self, seen: Seen) -> Integers:
+        """How many patterns are good for each outside."""
+        found = np.zeros(len(seen.digits), dtype=np.int64)
+        low, high = self._mass_window(seen.columns["propellant_mass"], seen.columns["loaded_mass"])
+        for patterns, rows in self._outsides(seen.digits):
+            if self.crossed_masses():
+                found[rows] = count_within(patterns.threshold, patterns.mass, seen.pressure[rows], low[rows], high[rows])
+            else:
+                below = np.searchsorted(patterns.sorted_threshold, seen.pressure[rows], side="left")
+                found[rows] = self.catalogue.size - below
+        return found
+
+    def _count_crossed(self, seen: Seen, rejected: Counter[str]) -> None:
+        """Rejections by modes, by the smallest factor and by masses, over all candidates of all families."""
+        many = self.catalogue.size
+        counted: set[str] = set()
+        for count in self.catalogue.counts:
+            fails = self.catalogue.failing(count, seen.digits, seen.pressure)
+            fails = np.where(seen.mode_fails.get(count.mode, np.zeros(len(fails), dtype=bool)), many, fails)
+            rejected[count.name] += int(fails.sum())
+            counted.add(count.mode)
+        for mode, short in seen.mode_fails.items():
+            if mode not in counted:
+                rejected[limit_name(self.rules, mode)] += int(short.sum()) * many
+        if self.rules.smallest_factor is not None:
+            rejected[self.rules.smallest_factor.name] += self._weak(seen, self.rules.smallest_factor)
+        for bound in self.rules.masses:
+            if self._is_crossed(bound.quantity):
+                rejected[bound.name] += self._too_heavy(seen, bound)
+
+    def _weak(self, seen: Seen, bound: Bound) -> int:
+        total = 0
+        for patterns, rows in self._outsides(seen.digits):
+            weakest = np.sort(patterns.weakest)
+            alone = bound.fails(np.fmin(seen.floor[rows], np.inf) / seen.pressure[rows])
+            limit = seen.pressure[rows] * (bound.minimum or 0.0)
+            total += int(np.where(alone, self.catalogue.size, np.searchsorted(weakest, limit, side="left")).sum())
+        return total
+
+    def _too_heavy(self, seen: Seen, bound: Bound) -> int:
+        total = 0
+        one = replace(self.rules, masses=(bound,))
+        for patterns, rows in self._outsides(seen.digits):
+            values = patterns.parts.get(bound.quantity.removesuffix("_mass"))
+            if values is not None:
+                total += int(bound.fails(values).sum()) * len(rows)
+                continue
+            kept, self.rules = self.rules, one
+            low, high = self._mass_window(seen.columns["propellant_mass"][rows], seen.columns["loaded_mass"][rows])
+            self.rules = kept
+            mass = np.sort(patterns.mass)
+            within = np.searchsorted(mass, high, side="right") - np.searchsorted(mass, low, side="left")
+            total += int((self.catalogue.size - np.maximum(within, 0)).sum())
+        return total
+
+    def _rows(self, seen: Seen) -> Floats:
+        columns = [
+            seen.digits[:, self.outer].astype(float),
+            *(column[:, None] for column in (seen.pressure, seen.floor, seen.columns["loaded_mass"])),
+            seen.columns["propellant_mass"][:, None],
+            *(seen.columns[name][:, None] for name in self.columns[len(self.outer) + 4 :]),
+        ]
+        return np.hstack(columns) if len(seen.digits) else np.zeros((0, len(self.columns)))
+
+    # --- rows of the front ------------------------------------------------------------------------------------------
+
+    def cross(self, rows: Floats, every: bool = False) -> Iterator[Crossed]:
+        """Candidates of stored rows, in parts: each outside with the patterns that matter and are good for it.
+
+        With `every`, with all good patterns.
+        """
+        wide = len(self.outer)
+        digits = self.full_digits(rows[:, :wide].astype(np.int64))
+        pressure = rows[:, wide]
+        low, high = self._mass_window(rows[:, wide + 3], rows[:, wide + 2])
+        for patterns, place in self._outsides(digits):
+            chosen = np.arange(self.catalogue.size) if every else patterns.kept
+            for part in np.array_split(place, max(1, len(place) * len(chosen) // 500_000)):
+                good = patterns.threshold[chosen][None, :] >= pressure[part][:, None]
+                mass = patterns.mass[chosen][None, :]
+                good &= (mass >= low[part][:, None]) & (mass <= high[part][:, None])
+                row, column = np.nonzero(good)
+                yield self._crossed(rows[part[row]], patterns, chosen[column])
+
+    def _crossed(self, rows: Floats, patterns: Patterns, pattern: Integers) -> Crossed:
+        wide = len(self.outer)
+        columns = {name: rows[:, wide + 4 + place] for place, name in enumerate(self.columns[wide + 4 :])}
+        columns["smallest_factor"] = np.fmin(rows[:, wide + 1], patterns.weakest[pattern]) / rows[:, wide]
+        if self.catalogue.mass_tables:
+            columns["loaded_mass"] = rows[:, wide + 2] + patterns.mass[pattern]
+            columns["propellant_mass_fraction"] = rows[:, wide + 3] / columns["loaded_mass"]
+            columns |= {f"{part}_mass": values[pattern] for part, values in patterns.parts.items()}
+        keys = np.hstack([rows[:, :wide].astype(np.int64), pattern[:, None]])
+        return Crossed(objective_columns(self.rules.aims, columns), keys, patterns.threshold[pattern], rows[:, wide])
+
+
+@dataclass(frozen=True)
+class Crossed:
+    """Candidates: objectives to be minimised (n, m), keys (outer digits and pattern number), the highest maximum
+    expected pressure that each pattern stands, and the one it meets."""
+
+    points: Floats
+    keys: Integers
+    threshold: Floats
+    pressure: Floats
+
+    def take(self, which: Any) -> Crossed:
+        """The candidates picked."""
+        return Crossed(self.points[which], self.keys[which], self.threshold[which], self.pressure[which])
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Outsides as evaluated: everything that no pattern changes, one entry each."""
+
+    digits: Integers
+    motors: Motors
+    figures: Figures
+    pressure: Floats
+    columns: Mapping[str, Floats]
+    fails: Mapping[str, Mask]
+    mode_fails: Mapping[str, Mask]
+    floor: Floats
+    passes: Mask
+
+    def take(self, which: Any) -> Seen:
+        """The outsides picked; motors and figures stay behind."""
+        return replace(
+            self,
+            digits=self.digits[which],
+            pressure=self.pressure[which],
+            columns={name: np.asarray(column)[which] for name, column in self.columns.items()},
+            fails={name: column[which] for name, column in self.fails.items()},
+            mode_fails={name: column[which] for name, column in self.mode_fails.items()},
+            floor=self.floor[which],
+            passes=self.passes[which],
+        )
+
+
+def _broken(motors: Motors, which: Callable[[Motors], Mask | None]) -> Floats:
+    """1 where a rule of geometry is broken, else 0, (n,)."""
+    found = which(motors)
+    return np.zeros(motors.size) if found is None else np.broadcast_to(found, (motors.size,)).astype(float)
+
+
+def _bare(motors: Motors) -> Motors:
+    """What the steady kernel is about: without case, liner, closures and airframe, so that it cannot depend on them."""
+    return replace(motors, case=None, liner=None, forward_closure=None, aft_closure=None, airframe=None)
+
+
+def ladder_terms(space: Space) -> list[Term]:
+    """The rungs that can be assessed somewhere in the space, with the variables each depends on."""
+    if not space.probes():
+        raise SpaceError("search", "has a first candidate that the motor file's rules refuse", "see `check` on the base motor")
+    ends = [(row, end) for row in ladder.MODES for end in (ladder.ENDS if row.part == "closure" else ("",))]
+    burns = [kernels.evaluate(motors, curve=True) for _, motors in space.probes()]
+    found = (_term(space, row, end, burns) for row, end in ends)
+    return [term for term in found if term is not None]
+
+
+NEVER_SHORT = 1e-9
+"""Required factor of an advice rung that is aimed for and not limited."""
+
+
+def _term(space: Space, row: ladder.Mode, end: str, burns: Sequence[Figures]) -> Term | None:
+    """The rung with what it depends on; None where it can be assessed nowhere.
+
+    What a function reads is settled by what it has read before, so only changes of columns that were read are probed.
+    Marching heat is slow, and what it reads changes with the choices of material alone: there numbers are not probed.
+    """
+    kind_factor = space.study.motor.motors.factors.get(row.kind, ladder.DEFAULT_FACTORS[row.kind])
+    required = float(space.study.minimum_factor.get(row.mode, kind_factor))
+    aimed = any(aim.name == f"{FACTOR}.{row.mode}" for aim in space.study.objectives)
+    if row.kind == ladder.ADVICE and not (required or aimed):
+        return None  # nothing is asked of it
+    required = required or NEVER_SHORT
+    read: set[str] = set()
+    assessed = False
+    late = bool(row.lasts) or row.marches_heat  # a time is held against the burn, which the finalists have
+    for (number, motors), figures in zip(space.probes(), burns, strict=True):
+        if number is not None:
+            variable = space.variables[number]
+            if not variable.columns & read or (row.marches_heat and not variable.is_text):
+                continue
+        if row.applies(motors, end):
+            for some in ends_of_tolerances(motors) if not row.marches_heat else (motors,):
+                answer, columns = watched_mode(row.function, some, end, figures)
+                read |= columns
+                assessed |= answer is not None
+    if not assessed:
+        return None
+    burn = late or bool(read & {"situation.figures", "situation.maximum_expected_pressure"})
+    part = f"{end} closure" if end else row.part
+    variables = variables_of(space, frozenset(read))
+    return Term(row.mode, part, row.kind, required, variables, burn, late, _Asked(row, end), row.lasts or None)
+
+
+def ends_of_tolerances(motors: Motors) -> Iterator[Motors]:
+    """The motors as drawn, and with every toleranced column at its lower and at its upper end: what a mode reads may be
+    settled by what it finds."""
+    yield motors
+    given = {column: one for column, one in motors.tolerances.items() if motors.value(column) is not None}
+    for side in (-1.0, 1.0) if given else ():
+        yield moved(motors, given, np.full((motors.size, len(given)), side))[0]
+
+
+_bench: ladder.Bench | None = None
+
+
+def bench_of(motors: Motors, figures: Figures | None, pressure: Floats | None) -> ladder.Bench:
+    """The bench of a batch: the last one where the same objects are asked about again, so that walls are marched once."""
+    global _bench
+    known = _bench
+    if known is None or known.motors is not motors or known.figures is not figures or known.expected is not pressure:
+        burn = None if figures is None else partial(kernels.evaluate, kernel=figures.kernel)
+        _bench = known = ladder.Bench(motors, figures, pressure, burn)
+    return known
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A rung as a function of motors, figures and maximum expected pressure: its pressure, or its time as it stands."""
+
+    row: ladder.Mode
+    end: str
+
+    def __call__(self, motors: Motors, figures: Figures | None, pressure: Floats | None) -> Floats:
+        """Values (n,); infinite, which never fails, where the mode does not apply or cannot be assessed."""
+        if not self.row.applies(motors, self.end):
+            return np.full(motors.size, np.inf)
+        try:
+            with np.errstate(all="ignore"):
+                value = bench_of(motors, figures, pressure).worst(self.row, self.end).value
+        except NotComputable:
+            return np.full(motors.size, np.inf)
+        return np.broadcast_to(value, (motors.size,))
+
+
+__all__ = ["Block", "Crossed", "Families", "Seen", "ladder_terms", "part_variables"]

@@ -1,0 +1,362 @@
+"""Samples of the tolerances: Sobol points, the motors they make, and figures over them as columns.
+
+What is done with them for one motor stands in `optimizer.commands.spread`. Imports the problems, the vocabulary and
+physics.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from optimizer.problems import InputError, Problem
+from optimizer.vocabulary import BOTH_ENDS, COLUMN_KEYS, SHORT_KEYS
+from physics.ballistics.kernel import evaluate
+from physics.failure.ladder import ADVICE, assess_ladder
+from physics.motors import Figures, Motors, Tolerance
+
+Floats = NDArray[np.float64]
+
+Mask = NDArray[np.bool_]
+
+CONFIDENCE = 0.95
+
+PERCENTILES = (1, 5, 50, 95, 99)
+
+FEWEST, MOST = 16, 1 << 18
+
+BLOCK = 8192
+
+RATE_COLUMNS = frozenset(f"propellant.{name}" for name in ("rate_from", "rate_to", "rate", "rate_at", "exponent"))
+
+
+# --- points and columns ----------------------------------------------------------------------------------------------
+
+
+def unit_points(dimensions: int, samples: int, seed: int) -> Floats:
+    """Scrambled Sobol points in the unit cube, (samples, dimensions); `samples` a power of two.
+
+    >>> unit_points(2, 64, 1).mean(axis=0).round(2)
+    array([0.5, 0.5])
+    """
+    engine = stats.qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed))
+    return np.asarray(engine.random(samples), dtype=float)
+
+
+def deviation(tolerance: Tolerance, point: Floats) -> Floats:
+    """Deviation from nominal at points of (0, 1), relative or in SI units as the tolerance is.
+
+    >>> deviation(Tolerance(minus=0.1, plus=0.3), np.array([0.0, 0.5, 1.0]))
+    array([-0.1,  0.1,  0.3])
+    """
+    sigma = tolerance.standard_deviation
+    if sigma == 0.0:
+        return np.asarray(-tolerance.minus + (tolerance.minus + tolerance.plus) * point)
+    inside = np.clip(point, 1e-12, 1.0 - 1e-12)
+    if tolerance.minus == 0.0 and tolerance.plus == 0.0:
+        return np.asarray(sigma * stats.norm.ppf(inside))
+    return np.asarray(sigma * stats.truncnorm.ppf(inside, -tolerance.minus / sigma, tolerance.plus / sigma))
+
+
+def distribution(tolerance: Tolerance) -> str:
+    """The distribution that a tolerance stands for, by name."""
+    if tolerance.standard_deviation == 0.0:
+        return "uniform"
+    return "normal" if tolerance.minus == 0.0 and tolerance.plus == 0.0 else "normal, cut off at the bounds"
+
+
+def scattered(motors: Motors, tolerances: Mapping[str, Tolerance], deviations: Floats) -> Motors:
+    """A batch with every toleranced column moved, and no tolerances left; `deviations` (n, tolerances) in the order of
+    the mapping.
+
+    A dimension of a grain that is zero, such as the core of an end burner, stays so. Raises InputError where a column
+    that must be positive is moved to zero or below.
+    """
+    columns: dict[str, Floats] = {}
+    for index, (column, tolerance) in enumerate(tolerances.items()):
+        leaf = np.asarray(motors.value(column), dtype=float)
+        wide = leaf.ndim == 2 or column.startswith("grain.") or column in RATE_COLUMNS
+        by = deviations[:, index, None] if wide else deviations[:, index]
+        moved = leaf * (1.0 + by) if tolerance.relative else leaf + by
+        if column.startswith("grain."):
+            moved = np.where(leaf == 0.0, 0.0, moved)
+        if np.any((leaf > 0.0) & (moved <= 0.0)):
+            raise InputError([_too_wide(column)])
+        columns[column] = moved
+    return replace(motors.with_values(columns), tolerances={})
+
+
+def tolerance_name(column: str) -> str:
+    """What a toleranced column is called under [tolerances], with its end where both closures have it.
+
+    >>> tolerance_name("nozzle.throat_diameter"), tolerance_name("aft_closure.screws.tensile_strength")
+    ('throat_diameter', 'aft_closure.screw_strength')
+    """
+    end, _, rest = column.partition(".")
+    if end in ("forward_closure", "aft_closure"):
+        short = next((name for name, path in BOTH_ENDS.items() if path == rest), None)
+        if short is not None:
+            return f"{end}.{short}"
+    key = COLUMN_KEYS.get(column, column)
+    return next((name for name, full in SHORT_KEYS.items() if full == key), key)
+
+
+def _needed_tolerances(motors: Motors, file: str) -> dict[str, Tolerance]:
+    """The tolerances in a fixed order; InputError with lines to paste where there are none."""
+    given = {column: motors.tolerances[column] for column in sorted(motors.tolerances)}
+    moving = {column: one for column, one in given.items() if one.minus or one.plus or one.standard_deviation}
+    if moving:
+        return moving
+    lines = [
+        "[tolerances]",
+        'throat_diameter = {plus_minus = "0.05 mm"}',
+        'core_diameter = {plus_minus = "0.1 mm"}',
+        'rate = {standard_deviation = "3 %"}',
+    ]
+    if motors.case is not None:
+        lines.append('wall = {minus = "10 %"}')
+    shown = "\n             ".join(lines)
+    fix = f"say how well each dimension and lot is known, for example (with your own numbers):\n             {shown}"
+    what = "nothing scatters: there is no [tolerances] table to sample"
+    raise InputError([Problem(file or "the motor file", 0, "tolerances", "", what, fix, "E112")])
+
+
+def _too_wide(column: str) -> Problem:
+    name = tolerance_name(column)
+    return Problem(
+        "the motor file",
+        0,
+        f"tolerances.{name}",
+        "",
+        "is so wide that samples reach zero or less",
+        "narrow it, or give a standard deviation together with minus and plus bounds",
+        "E107",
+    )
+
+
+def _whole_samples(samples: int) -> int:
+    """The next power of two, which Sobol points need to be balanced."""
+    if not FEWEST <= samples <= MOST:
+        raise InputError(
+            [
+                Problem(
+                    "--samples", 0, "samples", str(samples), f"is not between {FEWEST} and {MOST}", "4096 is a good start", "E106"
+                )
+            ]
+        )
+    return 1 << (int(samples) - 1).bit_length()
+
+
+# --- evaluating ------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A batch evaluated, (n,) each: figures, flags, and factors by (mode, part) against each motor's own head pressure.
+
+    `times` are the rungs that are times and not pressures.
+    """
+
+    figures: dict[str, Floats]
+    factors: dict[tuple[str, str], Floats]
+    flags: dict[str, Mask]
+    times: frozenset[tuple[str, str]] = frozenset()
+    not_assessed: tuple[tuple[str, str, str], ...] = ()
+
+    @property
+    def smallest_factor(self) -> Floats:
+        """Smallest factor over the rungs that are pressures, (n,); NaN where one is NaN or there are none."""
+        pressures = [values for rung, values in self.factors.items() if rung not in self.times]
+        if not pressures:
+            return np.full(next(iter(self.figures.values())).shape, np.nan)
+        return np.asarray(np.min(pressures, axis=0))
+
+    def failed(self, rung: tuple[str, str]) -> Mask:
+        """Which motors fail a rung; one whose factor is not known does."""
+        return np.asarray(~(self.factors[rung] >= 1.0))
+
+    @property
+    def any_failed(self) -> Mask:
+        """Which motors fail at least one rung."""
+        return np.asarray(np.logical_or.reduce([self.failed(rung) for rung in self.factors]))
+
+
+def outcome(motors: Motors, kernel: str, heat: bool = True) -> Outcome:
+    """Figures and factors of a batch, in blocks. Without `heat` the rungs that march the wall's heat are left out."""
+    return _joined([
+        _outcome_block(motors.take(slice(low, low + BLOCK)) if motors.size > BLOCK else motors, kernel, heat)
+        for low in range(0, motors.size, BLOCK)
+    ])  # fmt: skip
+
+
+def _joined(parts: Sequence[Outcome]) -> Outcome:
+    if len(parts) == 1:
+        return parts[0]
+    rungs = {rung: None for part in parts for rung in part.factors}
+
+    def factors(rung: tuple[str, str]) -> Floats:
+        # A block in which a rung is out of range throughout does not list it; there it is not known.
+        rows = [part.factors.get(rung, np.full(part.figures["burn_time"].shape, np.nan)) for part in parts]
+        return np.concatenate(rows)
+
+    return Outcome(
+        {name: np.concatenate([part.figures[name] for part in parts]) for name in parts[0].figures},
+        {rung: factors(rung) for rung in rungs},
+        {name: np.concatenate([part.flags[name] for part in parts]) for name in parts[0].flags},
+        frozenset().union(*(part.times for part in parts)),
+        tuple(row for row in parts[0].not_assessed if row[:2] not in rungs),
+    )
+
+
+def _outcome_block(motors: Motors, kernel: str, heat: bool) -> Outcome:
+    figures: Figures = evaluate(motors, kernel=kernel)
+    ladder = assess_ladder(motors, figures, figures["peak_head_pressure"], marching=heat)
+
+    def column(leaf: Any) -> Any:
+        return np.array(np.broadcast_to(leaf, (motors.size,)))
+
+    return Outcome(
+        {name: column(np.asarray(leaf, dtype=float)) for name, leaf in figures.values.items()},
+        {(rung.mode, rung.part): column(np.asarray(rung.factor, dtype=float)) for rung in ladder.rungs if rung.kind != ADVICE},
+        {name: column(np.asarray(leaf, dtype=bool)) for name, leaf in figures.flags.items()},
+        frozenset((rung.mode, rung.part) for rung in ladder.rungs if rung.time is not None),
+        tuple((row.mode, row.part, row.why) for row in ladder.not_assessed),
+    )
+
+
+# --- what is said of the samples -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Chance:
+    """A share of samples with its interval: Clopper and Pearson at `CONFIDENCE`, one-sided where none or all failed."""
+
+    failed: int
+    samples: int
+
+    @property
+    def value(self) -> float:
+        """Share of the samples that failed."""
+        return self.failed / self.samples
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Lower and upper end. None of N failed: 0 to 1 − 0.05^(1/N), the bound that "3 in N" stands for."""
+        if self.failed in (0, self.samples):
+            edge = (1.0 - CONFIDENCE) ** (1.0 / self.samples)
+            return (0.0, 1.0 - edge) if self.failed == 0 else (edge, 1.0)
+        found = stats.binomtest(self.failed, self.samples).proportion_ci(CONFIDENCE, method="exact")
+        return float(found.low), float(found.high)
+
+    @property
+    def text(self) -> str:
+        """The chance in words; never "0 %".
+
+        >>> Chance(0, 4096).text
+        'below 0.073 % (none of 4096 samples failed, 95 % confidence)'
+        >>> Chance(41, 4096).text
+        '1 % (0.72 % to 1.4 %)'
+        """
+        low, high = self.interval
+        if self.failed == 0:
+            return f"below {_percent(high)} (none of {self.samples} samples failed, 95 % confidence)"
+        if self.failed == self.samples:
+            return f"above {_percent(low)} (all of {self.samples} samples failed, 95 % confidence)"
+        return f"{_percent(self.value)} ({_percent(low)} to {_percent(high)})"
+
+    def as_json(self) -> dict[str, Any]:
+        """Value, interval, count and words."""
+        low, high = self.interval
+        return {"value": self.value, "low": low, "high": high, "failed": self.failed, "text": self.text}
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.2g} %" if share < 0.995 else f"{100.0 * share:.6g} %"
+
+
+def deviations_at(tolerances: Mapping[str, Tolerance], points: Floats) -> Floats:
+    return np.stack([deviation(one, points[:, index]) for index, one in enumerate(tolerances.values())], axis=1)
+
+
+# --- for the search --------------------------------------------------------------------------------------------------
+
+
+def robust_columns(
+    motors: Motors,
+    asked: Mapping[str, tuple[str, float]],
+    kernel: str = "steady",
+    samples: int = 256,
+    seed: int = 1,
+    heat: bool = True,
+) -> dict[str, Floats]:
+    """Percentiles over the tolerances for each motor of a batch, (n,), all at the same points.
+
+    `asked` names for each column a quantity and a percentile from 0 to 100. A quantity is a figure of the kernel,
+    "smallest_factor" (against each sample's own head pressure), or "chance_of_failure", which is no percentile but the
+    upper end of its interval, so that none of N is not taken for never. A motor of which any sample leaves the figure
+    unknown, or whose tolerances reach zero, is NaN. Without `heat` the rungs that march the wall's heat are left out,
+    which is some hundred times faster. Raises KeyError for a name that is no figure, ValueError for a percentile that
+    is none, and InputError where nothing scatters.
+    """
+    for _, percentile in asked.values():
+        if not 0.0 <= percentile <= 100.0:
+            raise ValueError(f"percentile {percentile}: expected 0 to 100")
+    samples = _whole_samples(samples)
+    tolerances = _needed_tolerances(motors, "")
+    deviations = deviations_at(tolerances, unit_points(len(tolerances), samples, seed))
+    needs_ladder = any(name in ("chance_of_failure", "smallest_factor") for name, _ in asked.values())
+    answer = {column: np.full(motors.size, np.nan) for column in asked}
+    rows = np.flatnonzero(~_reaches_zero(motors, tolerances, deviations))
+
+    def columns(few: Motors) -> dict[str, Floats]:
+        batch = scattered(few.repeat(samples), tolerances, np.tile(deviations, (few.size, 1)))
+        found = outcome(batch, kernel, heat) if needs_ladder else _figures_only(batch, kernel)
+        return {column: _robust(found, name, level, few.size, samples) for column, (name, level) in asked.items()}
+
+    at_once = max(1, BLOCK // samples)
+    for some in (rows[low : low + at_once] for low in range(0, rows.size, at_once)):
+        for column, values in columns(motors.take(some)).items():
+            answer[column][some] = values
+    return answer
+
+
+def too_wide(motors: Motors, samples: int, seed: int) -> Mask:
+    """Of which motors of a batch some sample has a dimension at zero or below, (n,): `robust_columns` knows nothing of them."""
+    tolerances = _needed_tolerances(motors, "")
+    points = unit_points(len(tolerances), _whole_samples(samples), seed)
+    return _reaches_zero(motors, tolerances, deviations_at(tolerances, points))
+
+
+def _reaches_zero(motors: Motors, tolerances: Mapping[str, Tolerance], deviations: Floats) -> Mask:
+    wide = np.zeros(motors.size, dtype=bool)
+    for by, (column, tolerance) in zip(deviations.min(axis=0), tolerances.items(), strict=True):
+        leaf = np.asarray(motors.value(column), dtype=float)
+        gone = (leaf > 0.0) & ((leaf * (1.0 + by) if tolerance.relative else leaf + by) <= 0.0)
+        wide |= np.broadcast_to(gone.any(axis=1) if gone.ndim == 2 else gone, wide.shape)
+    return wide
+
+
+def _figures_only(motors: Motors, kernel: str) -> Outcome:
+    return Outcome(dict(evaluate(motors, kernel=kernel).values), {}, {})
+
+
+def _robust(found: Outcome, name: str, percentile: float, size: int, samples: int) -> Floats:
+    if name == "chance_of_failure":
+        failed = found.any_failed.reshape(size, samples).sum(axis=1)
+        return np.array([Chance(int(count), samples).interval[1] for count in failed])
+    if name != "smallest_factor" and name not in found.figures:
+        raise KeyError(name)
+    values = found.smallest_factor if name == "smallest_factor" else found.figures[name]
+    table = np.broadcast_to(values, (size * samples,)).reshape(size, samples)
+    known, finite = ~np.isnan(table).any(axis=1), np.isfinite(table).all(axis=1)
+    answer = np.full(size, np.nan)
+    answer[finite] = np.percentile(table[finite], percentile, axis=1)
+    # A time that never comes is infinite: the order of the samples holds, interpolation between them does not.
+    endless = known & ~finite
+    answer[endless] = np.percentile(table[endless], percentile, axis=1, method="lower")
+    return answer

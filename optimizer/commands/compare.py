@@ -1,0 +1,594 @@
+"""From one iteration to the next: what changed, what each change did, and whether it fixed what governed.
+
+Owns the difference of two motor files key by key, the evaluation of each change alone, and the plain answer. A part
+or a row that comes or goes is one change. Imports inputs, units, vocabulary and physics.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from optimizer.cautions import NOT_DESCRIBED
+from optimizer.inputs import InputError, MotorFile, motor_from_document
+from optimizer.results import ANSWER_SCHEMA
+from optimizer.units import QuantityError, parse_quantity, show
+from optimizer.vocabulary import MOTOR_KEYS
+from physics.assessment import Assessment, assess
+from physics.failure.ladder import ADVICE
+from physics.motors import Rung
+
+SAME = 1e-9
+"""Relative difference up to which two values are one."""
+MOVED = 0.01
+"""A factor that changed by less than this share has stayed."""
+CLOSURES = ("forward_closure", "aft_closure")
+PARTS = ("case", "liner", *CLOSURES, "airframe")
+ALWAYS_THERE = ("ambient", "factors", "tolerances")
+"""Tables that a motor has whether its file says so or not; they are compared key by key."""
+IGNORED = ("schema", "name", "propellant.use")
+
+Value = float | str | bool | None
+
+
+@dataclass(frozen=True)
+class RungState:
+    """A rung as a comparison shows it; `pressure` [Pa] or `time` [s], None where it is not of that kind."""
+
+    mode: str
+    part: str
+    pressure: float | None
+    time: float | None
+    factor: float | None
+    required: float
+    ok: bool
+    kind: str = ""
+
+    @property
+    def name(self) -> str:
+        """Mode and part."""
+        return f"{self.mode}, {self.part}"
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data."""
+        return dict(vars(self))
+
+
+@dataclass(frozen=True)
+class Look:
+    """One motor looked at: figures by name and rungs, lowest first (pressures, then times)."""
+
+    figures: Mapping[str, float | None]
+    rungs: tuple[RungState, ...]
+    not_assessed: tuple[tuple[str, str, str], ...]
+    ok: bool
+    described: bool = True
+
+    def rung(self, name: str) -> RungState | None:
+        """The rung of that name ("mode, part"), or None."""
+        return next((rung for rung in self.rungs if rung.name == name), None)
+
+    @property
+    def governing(self) -> RungState | None:
+        """The pressure rung that is reached first, None where there is none."""
+        found = [rung for rung in self.rungs if rung.pressure is not None and rung.kind != ADVICE]
+        return found[0] if found else None
+
+    @property
+    def concern(self) -> RungState | None:
+        """What a redesign has to answer for: the governing rung, or the one furthest short where that one is not."""
+        governing = self.governing
+        if governing is None or governing.ok:
+            return min(self.short, key=lambda rung: (rung.factor or 0.0) / rung.required, default=governing)
+        return governing
+
+    @property
+    def short(self) -> list[RungState]:
+        """The rungs below their required factor."""
+        return [rung for rung in self.rungs if not rung.ok]
+
+
+@dataclass(frozen=True)
+class Change:
+    """One difference: the file key (or the part), its values in SI or as text, and both as written in the files.
+
+    `alone` is the first motor with this change only, None where that motor cannot be, with the reason in `why`.
+    """
+
+    key: str
+    before: Value
+    after: Value
+    before_text: str
+    after_text: str
+    meaning: str = ""
+    alone: Look | None = None
+    why: str = ""
+
+    def as_json(self) -> dict[str, Any]:
+        """The entry of `compare --json`."""
+        return {
+            "key": self.key,
+            "from": self.before,
+            "to": self.after,
+            "from_text": self.before_text,
+            "to_text": self.after_text,
+            "meaning": self.meaning,
+            "alone": None if self.alone is None else dict(self.alone.figures),
+            "alone_ladder": None if self.alone is None else [rung.as_json() for rung in self.alone.rungs],
+            "why": self.why,
+        }
+
+
+@dataclass(frozen=True)
+class Step:
+    """From one motor to the next: the changes, and the answer to whether it fixed what governed."""
+
+    before: int
+    after: int
+    changes: tuple[Change, ...]
+    verdict: str
+    answer: str
+    asked_about: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Two or more motors side by side, `steps` between neighbours."""
+
+    names: tuple[str, ...]
+    kernel: str
+    looks: tuple[Look, ...]
+    steps: tuple[Step, ...]
+    motors: tuple[MotorFile, ...] = field(default=(), repr=False)
+
+    @property
+    def changes(self) -> list[Change]:
+        """The changes of every step, in order."""
+        return [change for step in self.steps for change in step.changes]
+
+    @property
+    def figures(self) -> dict[str, list[float | None]]:
+        """Each figure over the motors."""
+        return {name: [look.figures.get(name) for look in self.looks] for name in self.looks[0].figures}
+
+    def as_json(self) -> dict[str, Any]:
+        """The object of `compare --json`; of more than two motors each change says which step it belongs to."""
+        changes = []
+        for step in self.steps:
+            changes += [{**change.as_json(), "step": [step.before, step.after]} for change in step.changes]
+        return {
+            "schema": ANSWER_SCHEMA,
+            "motors": list(self.names),
+            "kernel": self.kernel,
+            "changes": changes,
+            "figures": self.figures,
+            "ladders": [[rung.mode for rung in look.rungs] for look in self.looks],
+            "rungs": [[rung.as_json() for rung in look.rungs] for look in self.looks],
+            "governing": [None if look.governing is None else look.governing.name for look in self.looks],
+            "not_assessed": [
+                [{"mode": mode, "part": part, "why": why} for mode, part, why in look.not_assessed] for look in self.looks
+            ],
+            "ok": [look.ok for look in self.looks],
+            "answers": [
+                {
+                    "step": [step.before, step.after],
+                    "asked_about": step.asked_about,
+                    "verdict": step.verdict,
+                    "text": step.answer,
+                }
+                for step in self.steps
+            ],
+        }
+
+
+def compare(motors: Sequence[MotorFile], kernel: str = "steady", failed: str | None = None, units: str = "metric") -> Comparison:
+    """Compare motors, each with the one before it.
+
+    Parameters
+    ----------
+    motors : sequence of MotorFile
+        Two or more, oldest first.
+    kernel : str
+        "steady" or "transient".
+    failed : str
+        Mode that failed in the first motor ("screw shear", or "screw shear, forward closure"); the rung that governs
+        it where left out.
+    units : str
+        "metric" or "imperial", for the numbers in the answers.
+
+    Raises
+    ------
+    ValueError
+        For fewer than two motors, or a mode that the first motor's ladder does not have.
+    """
+    if len(motors) < 2:
+        raise ValueError("a comparison needs two motor files or more")
+    looks = [look_at(_assessed(motor, kernel)) for motor in motors]
+    if failed is not None:
+        _rung_named(looks[0], failed)
+    steps = []
+    for place, (first, second) in enumerate(pairwise(range(len(motors)))):
+        changes = tuple(
+            _alone(motors[first], change, after, kernel) for change, after in _differences(motors[first], motors[second])
+        )
+        asked = _rung_named(looks[first], failed) if failed and place == 0 else looks[first].concern
+        sound = asked is not None and asked.ok and not (failed and place == 0)
+        verdict, answer = _answer(asked, looks[first], looks[second], changes, units, sound)
+        steps.append(Step(first, second, changes, verdict, answer, "" if asked is None else asked.name))
+    return Comparison(_distinct([motor.name for motor in motors]), kernel, tuple(looks), tuple(steps), tuple(motors))
+
+
+def _distinct(names: Sequence[str]) -> tuple[str, ...]:
+    return tuple(f"{name} ({i + 1})" if names.count(name) > 1 else name for i, name in enumerate(names))
+
+
+def _rung_named(look: Look, name: str) -> RungState | None:
+    for rung in look.rungs:
+        if name in (rung.name, rung.mode):
+            return rung
+    known = ", ".join(dict.fromkeys(rung.mode for rung in look.rungs)) or "none"
+    raise ValueError(f"no rung {name!r} on the ladder of the first motor; there are: {known}")
+
+
+def _assessed(motor: MotorFile, kernel: str) -> Assessment:
+    """The motor twice over: notes on the rungs are made for single motors only, and they are the slow part."""
+    return assess(motor.motors.repeat(2), kernel=kernel)
+
+
+def look_at(assessment: Assessment) -> Look:
+    """The first motor of a batch as a comparison shows it."""
+    figures = {name: _number(value) for name, value in assessment.figures.values.items()}
+    figures["maximum_expected_pressure"] = _number(assessment.maximum_expected_pressure)
+    figures["smallest_factor"] = _number(assessment.smallest_factor)
+    figures.update({f"{name}_mass": _number(value) for name, value in assessment.masses.items()})
+    if assessment.fit is not None:
+        for name in ("clearance", "length_clearance"):
+            figures[name] = _number(assessment.fit.get(name))
+    rungs = sorted((_state(rung) for rung in assessment.ladder.rungs), key=_place)
+    missing = tuple((item.mode, item.part, item.why) for item in assessment.ladder.not_assessed)
+    return Look(figures, tuple(rungs), missing, bool(assessment.ok[0]), bool(assessment.described[0]))
+
+
+def _number(value: Any) -> float | None:
+    if value is None:
+        return None
+    number = float(np.ravel(np.asarray(value, dtype=float))[0])
+    return number if math.isfinite(number) else None
+
+
+def _state(rung: Rung) -> RungState:
+    required = float(np.ravel(rung.required)[0])
+    return RungState(
+        rung.mode,
+        rung.part,
+        _number(rung.pressure),
+        _number(rung.time),
+        _number(rung.factor),
+        required,
+        bool(np.ravel(rung.ok)[0]),
+        rung.kind,
+    )
+
+
+def _place(rung: RungState) -> tuple[int, float]:
+    if rung.kind == ADVICE:
+        return 2, math.inf if rung.pressure is None else rung.pressure
+    if rung.pressure is not None:
+        return 0, rung.pressure
+    return 1, math.inf if rung.time is None else rung.time
+
+
+# --- what changed ----------------------------------------------------------------------------------------------------
+
+
+def _differences(before: MotorFile, after: MotorFile) -> Iterator[tuple[Change, dict[str, Any]]]:
+    """Every change, with the first motor's document changed by it alone."""
+    old, new = _resolved(before), _resolved(after)
+    for path in _changed_paths(old, new):
+        document = copy.deepcopy(old)
+        _put(document, path, _get(new, path))
+        yield _change(path, _get(old, path), _get(new, path), old), document
+
+
+def _resolved(motor: MotorFile) -> dict[str, Any]:
+    """The document with the propellant's own keys in place of the file that holds them."""
+    document = copy.deepcopy(motor.document)
+    document["propellant"] = copy.deepcopy(dict(motor.propellant_document))
+    grains = document.get("grain")
+    document["grain"] = [grains] if isinstance(grains, dict) else grains
+    rates = document["propellant"].get("rate")
+    if isinstance(rates, dict):
+        document["propellant"]["rate"] = [rates]
+    return document
+
+
+Path = tuple[str | int, ...]
+
+
+def _changed_paths(old: Mapping[str, Any], new: Mapping[str, Any], path: Path = ()) -> Iterator[Path]:
+    for key in dict.fromkeys([*old, *new]):
+        here = (*path, key)
+        if ".".join(map(str, here)) in IGNORED:
+            continue
+        a, b = old.get(key), new.get(key)
+        if not path and key in ALWAYS_THERE:
+            a, b = a or {}, b or {}
+        if _whole(here, a, b):
+            if not _same(here, a, b):
+                yield here
+        elif isinstance(a, dict) and isinstance(b, dict):
+            yield from _changed_paths(a, b, here)
+        elif isinstance(a, list) and isinstance(b, list):
+            for row, (first, second) in enumerate(zip(a, b, strict=True)):
+                yield from _changed_paths(first, second, (*here, row))
+
+
+def _whole(path: Path, a: Any, b: Any) -> bool:
+    """Whether a difference here is one change: a value, a part that comes or goes, other rows, another build."""
+    if isinstance(a, dict) and isinstance(b, dict):
+        if path[0] in ("tolerances", "materials") and len(path) == 2:
+            return True
+        if path[0] == "propellant" and len(path) == 1:
+            return a.get("name") is not None and b.get("name") is not None and a["name"] != b["name"]
+        return path[-1] in CLOSURES and a.get("retention") != b.get("retention")
+    rows = isinstance(a, list) and isinstance(b, list) and all(isinstance(item, dict) for item in [*a, *b])
+    return not (rows and len(a) == len(b))
+
+
+def _same(path: Path, a: Any, b: Any) -> bool:
+    if a == b:
+        return True
+    a, b = _with_default(path, a), _with_default(path, b)
+    if isinstance(a, dict) or isinstance(b, dict):
+        return isinstance(a, dict) and isinstance(b, dict) and set(a) == set(b) and all(_same((*path, k), a[k], b[k]) for k in a)
+    if isinstance(a, list) or isinstance(b, list):
+        return (
+            isinstance(a, list)
+            and isinstance(b, list)
+            and len(a) == len(b)
+            and all(_same(path, x, y) for x, y in zip(a, b, strict=True))
+        )
+    first, second = _si(path, a), _si(path, b)
+    if isinstance(first, float) and isinstance(second, float):
+        return abs(first - second) <= SAME * max(abs(first), abs(second))
+    return first == second
+
+
+def _with_default(path: Path, value: Any) -> Any:
+    """The value, or what the key stands for where it is not given."""
+    spec = MOTOR_KEYS.get(_spec_key(path))
+    return spec.default if value is None and spec is not None else value
+
+
+def _spec_key(path: Path) -> str:
+    return ".".join(str(part) for part in path if not isinstance(part, int))
+
+
+def _shown_key(path: Path, old: Mapping[str, Any]) -> str:
+    """The key as a builder says it; rows are numbered from one where there are several."""
+    text = ""
+    rows: Any = old
+    for part in path:
+        if isinstance(part, int):
+            text += f"[{part + 1}]" if isinstance(rows, list) and len(rows) > 1 else ""
+        else:
+            text += f".{part}" if text else part
+        rows = (
+            rows.get(part)
+            if isinstance(rows, Mapping)
+            else rows[part]
+            if isinstance(rows, list) and isinstance(part, int)
+            else None
+        )
+    return text
+
+
+def _si(path: Path, value: Any) -> Value:
+    """A file value in SI where its key has a dimension; else as it stands, numbers as floats."""
+    if value is None or isinstance(value, bool):
+        return value
+    if isinstance(value, (int, float)):
+        return float(value)
+    spec = MOTOR_KEYS.get(_spec_key(path))
+    if isinstance(value, str) and spec is not None and spec.kind in ("quantity", "quantities", "number", "whole"):
+        try:
+            return parse_quantity(value, spec.dimension)
+        except QuantityError:
+            return value
+    return str(value)
+
+
+def _change(path: Path, a: Any, b: Any, old: Mapping[str, Any]) -> Change:
+    spec = MOTOR_KEYS.get(_spec_key(path))
+    simple = not any(isinstance(value, (dict, list)) for value in (a, b))
+    before, after = (_si(path, _with_default(path, value)) if simple else _words(value) for value in (a, b))
+    texts = [_text(value, path) for value in (a, b)]
+    meaning = spec.meaning if spec is not None else _structure(a, b)
+    return Change(_shown_key(path, old), before, after, texts[0], texts[1], meaning)
+
+
+def _structure(a: Any, b: Any) -> str:
+    if a is None:
+        return "added"
+    if b is None:
+        return "removed"
+    return "rebuilt" if isinstance(a, dict) else "rows changed" if isinstance(a, list) else ""
+
+
+def _words(value: Any) -> str | None:
+    return None if value is None else _text(value, ())
+
+
+def _text(value: Any, path: Path) -> str:
+    """A value as the file has it; of a part or a list of rows, a short account."""
+    if value is None:
+        return "not given" if path and not isinstance(path[0], int) and len(path) > 1 else "none"
+    if isinstance(value, dict):
+        if "name" in value and "density" in value:
+            return str(value["name"])
+        return ", ".join(f"{key} {_text(item, ())}" for key, item in value.items() if not isinstance(item, (dict, list)))
+    if isinstance(value, list):
+        if all(isinstance(item, dict) for item in value):
+            return f"{len(value)} row{'' if len(value) == 1 else 's'}: " + "; ".join(_text(item, ()) for item in value)
+        return " to ".join(_text(item, ()) for item in value)
+    return str(value).lower() if isinstance(value, bool) else str(value)
+
+
+def _get(document: Any, path: Path) -> Any:
+    for part in path:
+        if document is None:
+            return None
+        document = document[part] if isinstance(part, int) else document.get(part)
+    return document
+
+
+def _put(document: Any, path: Path, value: Any) -> None:
+    for part in path[:-1]:
+        document = document[part] if isinstance(part, int) else document.setdefault(part, {})
+    if value is None:
+        document.pop(path[-1], None)
+    else:
+        document[path[-1]] = copy.deepcopy(value)
+
+
+def _alone(motor: MotorFile, change: Change, document: dict[str, Any], kernel: str) -> Change:
+    try:
+        alone = motor_from_document(document, motor.path)
+    except InputError as error:
+        problem = error.problems[0]
+        why = f"{problem.key} {problem.problem}" if problem.key else problem.problem
+        return Change(**{**vars(change), "why": f"not possible alone: {why}"})
+    return Change(**{**vars(change), "alone": look_at(_assessed(alone, kernel))})
+
+
+# --- did it fix it ---------------------------------------------------------------------------------------------------
+
+
+def _answer(
+    asked: RungState | None, before: Look, after: Look, changes: Sequence[Change], units: str, sound: bool
+) -> tuple[str, str]:
+    """A verdict in one word or two, and the same in plain sentences; `sound`: nothing had failed or fallen short."""
+    if not changes:
+        return "no change", "Nothing that this tool reads has changed between the two files."
+    if asked is None:
+        return (
+            "not assessed",
+            "No rung of the first motor could be assessed, so there is nothing to hold the redesign against.",
+        )
+    then = after.rung(asked.name)
+    role = "governed" if asked == before.governing else "was in question"
+    opening = f"{_sentence(asked.name)} {role}: {_level(asked, units)}."
+    if then is None:
+        missing = next((why for mode, part, why in after.not_assessed if f"{mode}, {part}" == asked.name), None)
+        told = f"it is not assessed in the new one ({missing})" if missing else "the new motor has no such rung"
+        return "not known", f"{opening} Whether that is fixed is not known: {told}."
+    if not after.described:
+        return "not known", f"{opening} Whether the new motor is better cannot be said. {NOT_DESCRIBED}"
+    verdict = _sound_verdict(asked, then, after) if sound else _verdict(asked, then, after)
+    sentences = [opening, _what_became(asked, then, units), _why_it_moved(asked, before, after, changes, units)]
+    sentences += [_what_governs(then, after, units), _closing(verdict)]
+    return verdict, " ".join(sentence for sentence in sentences if sentence)
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _level(rung: RungState, units: str) -> str:
+    size = (
+        show(rung.pressure, "pressure", units)
+        if rung.pressure is not None
+        else (show(rung.time, "time", units) if rung.time is not None else "never")
+    )
+    factor = "factor not known" if rung.factor is None else f"factor {rung.factor:.2f} of the {rung.required:.2f} required"
+    return f"{size}, {factor}"
+
+
+def _verdict(asked: RungState, then: RungState, after: Look) -> str:
+    if asked.factor is None or then.factor is None:
+        return "yes" if then.ok and not asked.ok else "not known"
+    if then.factor < asked.factor * (1.0 - MOVED):
+        return "worse"
+    if then.factor <= asked.factor * (1.0 + MOVED):
+        return "no"
+    if not then.ok:
+        return "not enough"
+    return "yes" if not after.short else "yes, but"
+
+
+def _sound_verdict(asked: RungState, then: RungState, after: Look) -> str:
+    """The verdict where the first motor met what is required: there was nothing to fix, only something to keep."""
+    if asked.factor is None or then.factor is None:
+        return "not known"
+    if after.short:
+        return "short now"
+    moved = then.factor / asked.factor - 1.0
+    return "better" if moved > MOVED else "lower" if moved < -MOVED else "held"
+
+
+def _what_became(asked: RungState, then: RungState, units: str) -> str:
+    return f"Now: {_level(then, units)}."
+
+
+def _why_it_moved(asked: RungState, before: Look, after: Look, changes: Sequence[Change], units: str) -> str:
+    """Whether the part or the pressure moved, and which change did most."""
+    then = after.rung(asked.name)
+    assert then is not None
+    parts = []
+    if asked.pressure and then.pressure:
+        strength = then.pressure / asked.pressure - 1.0
+        old, new = (look.figures.get("maximum_expected_pressure") for look in (before, after))
+        load = new / old - 1.0 if old and new else 0.0
+        if abs(strength) < MOVED and load < -MOVED:
+            parts.append(f"The part itself is no stronger; the expected pressure fell by {-100 * load:.0f} %.")
+        elif abs(strength) >= MOVED or abs(load) >= MOVED:
+            parts.append(f"The part holds {_percent(strength)}, the expected pressure is {_percent(load)}.")
+    effects = []
+    for change in changes:
+        rung = None if change.alone is None else change.alone.rung(asked.name)
+        if rung is not None and rung.factor is not None and asked.factor:
+            effects.append((rung.factor / asked.factor - 1.0, change.key))
+    helped = max(effects, default=(0.0, ""))
+    hurt = min(effects, default=(0.0, ""))
+    if helped[0] > MOVED:
+        parts.append(f"{helped[1]} alone moves its factor by {100 * helped[0]:+.0f} %.")
+    if hurt[0] < -MOVED:
+        parts.append(f"{hurt[1]} works against it, {100 * hurt[0]:+.0f} % alone.")
+    return " ".join(parts)
+
+
+def _percent(share: float) -> str:
+    return "the same" if abs(share) < MOVED else f"{abs(100 * share):.0f} % {'more' if share > 0 else 'less'}"
+
+
+def _what_governs(then: RungState, after: Look, units: str) -> str:
+    governing, text = after.governing, ""
+    if governing is not None and governing.name == then.name:
+        text = "It still governs."
+    elif governing is not None:
+        text = f"{_sentence(governing.name)} governs now: {_level(governing, units)}."
+    others = [rung.name for rung in after.short if rung.name != then.name]
+    if others:
+        text += f" Short of what is required: {'; '.join(others)}."
+    return text.strip()
+
+
+def _closing(verdict: str) -> str:
+    return {
+        "yes": "Yes: this fixes it, and every rung assessed reaches its required factor.",
+        "yes, but": "It fixes that one, but the motor still falls short elsewhere.",
+        "not enough": "No: it helps, but not enough.",
+        "no": "No: the redesign leaves it where it was.",
+        "worse": "No: the redesign makes it worse.",
+        "short now": "No: the first motor met what is required, and this one does not.",
+        "better": "It met what is required before; now there is more in hand.",
+        "lower": "It met what is required before and still does, with less in hand.",
+        "held": "It met what is required before and still does; nothing was gained or lost there.",
+        "not known": "Whether it is fixed cannot be said.",
+    }[verdict]

@@ -1,0 +1,303 @@
+"""What tolerances and lot scatter do to a motor: percentiles, chance of failure, and which tolerance matters.
+
+Owns the sampling of the [tolerances] table and everything that is said of the samples. Imports the problems, the
+vocabulary and physics.
+
+How it is done. Each toleranced column is one random number a motor, the same for all its grains and all rows of its
+rate law; numbers are independent of each other, those of the two closures too. A tolerance given as bounds is uniform
+between them, one given as a standard deviation is normal, one given as both is normal cut off at the bounds. Points
+are scrambled Sobol points of a fixed seed, so two designs with the same tolerances see the same points and a
+difference between them is design, not luck. All samples are one batch for the kernel.
+
+A sample fails a pressure rung when its own highest head pressure exceeds the pressure of that rung in that sample, and
+a time rung when the rung's time is shorter than that sample's own action time. A sample that cannot be computed counts
+as failed. The margins that the ladder asks for are not part of this: it asks what happens, not what is allowed.
+The propellant temperature is `ambient.temperature`, scattered where it has a tolerance; the soak range belongs to the
+maximum expected pressure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from optimizer.candidates.samples import (
+    BLOCK,
+    CONFIDENCE,
+    FEWEST,
+    PERCENTILES,
+    Chance,
+    Floats,
+    Outcome,
+    _joined,
+    _needed_tolerances,
+    _outcome_block,
+    _whole_samples,
+    deviations_at,
+    distribution,
+    outcome,
+    scattered,
+    tolerance_name,
+    unit_points,
+)
+from physics.motors import Motors, Tolerance
+
+_FEWEST_FOR_SHARES = 64
+
+FULL_CORNERS = 8
+
+"""Up to so many tolerances every corner of their box is computed; beyond, those that one-at-a-time moves point to."""
+
+MARCHED = 2048
+
+"""Motors in a block whose walls are marched: their histories take some 20 kB each."""
+
+INTERVAL_NOTE = (
+    "Sobol points lie more evenly than chance would put them, so the true uncertainty is mostly smaller than the "
+    "interval. It covers the sampling alone: tolerances that are guessed, and the model itself, are not in it."
+)
+
+
+def sampled(motors: Motors, tolerances: Mapping[str, Tolerance], deviations: Floats, kernel: str, heat: bool = True) -> Outcome:
+    """Figures and factors of one motor at these deviations (samples, tolerances), its copies made block by block."""
+    length = MARCHED if heat else BLOCK
+    blocks = (deviations[low : low + length] for low in range(0, len(deviations), length))
+    return _joined([
+        _outcome_block(scattered(motors.repeat(len(some)), tolerances, some), kernel, heat) for some in blocks
+    ])  # fmt: skip
+
+
+@dataclass(frozen=True)
+class SpreadResult:
+    """Everything `spread` found; `as_json` is what the command prints. `percentiles` of figures and factors by name."""
+
+    samples: int
+    seed: int
+    kernel: str
+    tolerances: tuple[dict[str, Any], ...]
+    figures: dict[str, dict[str, float]]
+    factors: tuple[dict[str, Any], ...]
+    smallest_factor: dict[str, float]
+    any_failure: Chance | None
+    rungs: tuple[tuple[str, str, Chance], ...]
+    shares: dict[str, dict[str, float]]
+    total_shares: dict[str, dict[str, float]]
+    share_evaluations: int
+    corners: dict[str, dict[str, Any]]
+    convergence: tuple[dict[str, Any], ...]
+    flags: dict[str, float]
+    not_assessed: tuple[tuple[str, str, str], ...]
+    outcome: Outcome
+
+    def as_json(self) -> dict[str, Any]:
+        """The result as plain data, SI units; NaN is left for the writer to turn into null."""
+        return {
+            "samples": self.samples,
+            "seed": self.seed,
+            "kernel": self.kernel,
+            "tolerances": list(self.tolerances),
+            "figures": self.figures,
+            "factors": list(self.factors),
+            "smallest_factor": self.smallest_factor,
+            "chance_of_failure": {
+                "any": None if self.any_failure is None else self.any_failure.as_json(),
+                "rungs": [{"mode": mode, "part": part, **chance.as_json()} for mode, part, chance in self.rungs],
+                "confidence": CONFIDENCE,
+                "note": INTERVAL_NOTE,
+            },
+            "shares": self.shares,
+            "total_shares": self.total_shares,
+            "share_evaluations": self.share_evaluations,
+            "worst_corners": self.corners,
+            "convergence": list(self.convergence),
+            "flags": self.flags,
+            "not_assessed": [{"mode": mode, "part": part, "why": why} for mode, part, why in self.not_assessed],
+        }
+
+
+def spread(motors: Motors, kernel: str = "steady", samples: int = 4096, seed: int = 1, file: str = "") -> SpreadResult:
+    """What the tolerances of one motor do to its figures and its failure ladder.
+
+    `motors` is a batch of one with its tolerances; `samples` is rounded up to a power of two; `file` names the motor
+    file in an error. Raises InputError where nothing scatters or a tolerance is too wide, ValueError for a kernel that
+    does not exist or a batch that is not one motor.
+    """
+    if motors.size != 1:
+        raise ValueError(f"expected one motor, got {motors.size}")
+    samples = _whole_samples(samples)
+    tolerances = _needed_tolerances(motors, file)
+    found = sampled(motors, tolerances, deviations_at(tolerances, unit_points(len(tolerances), samples, seed)), kernel)
+    nominal = outcome(replace(motors, tolerances={}), kernel)
+    first, total, evaluations = variance_shares(motors, tolerances, kernel, max(_FEWEST_FOR_SHARES, samples // 4), seed)
+    rungs = [(mode, part, Chance(int(found.failed((mode, part)).sum()), samples)) for mode, part in found.factors]
+    return SpreadResult(
+        samples=samples,
+        seed=seed,
+        kernel=kernel,
+        tolerances=tuple(_described(motors, column, one) for column, one in tolerances.items()),
+        figures={name: _percentiles(values, nominal.figures[name]) for name, values in found.figures.items()},
+        factors=tuple(
+            {"mode": mode, "part": part, **_percentiles(values, nominal.factors[mode, part])}
+            for (mode, part), values in found.factors.items()
+        ),
+        smallest_factor=_percentiles(found.smallest_factor, nominal.smallest_factor),
+        any_failure=Chance(int(found.any_failed.sum()), samples) if found.factors else None,
+        rungs=tuple(sorted(rungs, key=lambda row: -row[2].failed)),
+        shares=first,
+        total_shares=total,
+        share_evaluations=evaluations,
+        corners=worst_corners(motors, tolerances, kernel),
+        convergence=tuple(_convergence(found, samples)),
+        flags={name: float(raised.mean()) for name, raised in found.flags.items() if raised.any()},
+        not_assessed=found.not_assessed,
+        outcome=found,
+    )
+
+
+def _described(motors: Motors, column: str, tolerance: Tolerance) -> dict[str, Any]:
+    nominal = np.asarray(motors.value(column), dtype=float)
+    return {
+        "name": tolerance_name(column),
+        "distribution": distribution(tolerance),
+        "nominal": float(nominal.flat[0]),
+        "minus": tolerance.minus,
+        "plus": tolerance.plus,
+        "standard_deviation": tolerance.standard_deviation,
+        "relative": tolerance.relative,
+    }
+
+
+def _percentiles(values: Floats, nominal: Floats) -> dict[str, float]:
+    """Percentiles over the samples that could be computed, the nominal value, and how many could not."""
+    unknown = int(np.isnan(values).sum())
+    known = values[~np.isnan(values)]
+    # A time that never comes is infinite: the order of the samples holds, interpolation between them does not.
+    points = np.percentile(known, PERCENTILES, method="lower") if known.size else np.full(len(PERCENTILES), np.nan)
+    if known.size and np.isfinite(known).all():
+        points = np.percentile(known, PERCENTILES)
+    row = {f"p{level}": float(point) for level, point in zip(PERCENTILES, points, strict=True)}
+    row["nominal"] = float(nominal[0])
+    if unknown:
+        row["unknown"] = unknown
+    return row
+
+
+def _convergence(found: Outcome, samples: int) -> Iterator[dict[str, Any]]:
+    """The estimates from the first 1/16, 1/8 … of the points: each such part is a Sobol set of its own."""
+    failed = found.any_failed if found.factors else None
+    head = found.figures["peak_head_pressure"]
+    for count in (samples >> shift for shift in (4, 3, 2, 1, 0)):
+        if count < FEWEST:
+            continue
+        known = head[:count][~np.isnan(head[:count])]
+        row: dict[str, Any] = {"samples": count}
+        for level in PERCENTILES:
+            row[f"p{level}"] = float(np.percentile(known, level)) if known.size else float("nan")
+        if failed is not None:
+            row["chance"] = Chance(int(failed[:count].sum()), count).as_json()
+        yield row
+
+
+# --- which tolerance matters -----------------------------------------------------------------------------------------
+
+
+def variance_shares(
+    motors: Motors, tolerances: Mapping[str, Tolerance], kernel: str, samples: int, seed: int
+) -> tuple[dict[str, dict[str, float]], dict[str, dict[str, float]], int]:
+    """First-order and total Sobol indices of every figure and every pressure rung's factor, by tolerance.
+
+    Saltelli's design with `samples` points (a power of two), samples·(tolerances + 2) evaluations, which are returned
+    too. A first-order index is the share of the variance that goes if that tolerance alone were perfect; sampling
+    leaves small errors, and one that comes out below zero is none. A quantity that does not vary, or is not known in
+    every sample, is left out. The heat rungs are left out: their times may be infinite.
+    """
+    count = len(tolerances)
+    both = unit_points(2 * count, samples, seed)
+    first, second = both[:, :count], both[:, count:]
+    mixed = [np.where(np.arange(count) == index, second, first) for index in range(count)]
+    points = np.concatenate([first, second, *mixed])
+    found = sampled(motors, tolerances, deviations_at(tolerances, points), kernel, heat=False)
+    rows = dict(found.figures)
+    rows |= {f"factor: {mode}, {part}": values for (mode, part), values in found.factors.items()}
+    rows["smallest_factor"] = found.smallest_factor
+    varying = {name: values for name, values in rows.items() if np.isfinite(values).all() and _varies(values)}
+    if not varying:
+        return {}, {}, points.shape[0]
+    table = np.stack([(values - values.mean()) / values.std() for values in varying.values()])
+    cut = np.split(table, count + 2, axis=1)
+    indices = stats.sobol_indices(func={"f_A": cut[0], "f_B": cut[1], "f_AB": np.stack(cut[2:])}, n=samples)
+    names = [tolerance_name(column) for column in tolerances]
+    return _named(varying, names, indices.first_order), _named(varying, names, indices.total_order), points.shape[0]
+
+
+def _varies(values: Floats) -> bool:
+    return bool(np.ptp(values) > 1e-9 * np.abs(values).max())
+
+
+def _named(rows: Mapping[str, Floats], names: Sequence[str], indices: Floats) -> dict[str, dict[str, float]]:
+    values = np.clip(np.reshape(indices, (len(rows), len(names))), 0.0, 1.0)  # scipy drops axes of one
+    return {row: dict(zip(names, map(float, values[place]), strict=True)) for place, row in enumerate(rows)}
+
+
+# --- worst corners ---------------------------------------------------------------------------------------------------
+
+
+def worst_corners(motors: Motors, tolerances: Mapping[str, Tolerance], kernel: str) -> dict[str, dict[str, Any]]:
+    """Lowest and highest value of each figure and smallest factor of each rung with every tolerance at its reach.
+
+    Bounds are taken as they are, a standard deviation three times over. Every corner is computed for up to
+    `FULL_CORNERS` tolerances; beyond that those that one-at-a-time moves point to, which misses a corner where the
+    effects cross. Each entry names the side, "low" or "high", of every tolerance that matters there.
+    """
+    signs = _corner_signs(motors, tolerances, kernel)
+    found = outcome(scattered(motors.repeat(len(signs)), tolerances, _reached(tolerances, signs)), kernel)
+    names = [tolerance_name(column) for column in tolerances]
+
+    places = {tuple(corner): index for index, corner in enumerate(signs)}
+
+    def entry(values: Floats, index: int) -> dict[str, Any]:
+        sides = {}
+        for which, name in enumerate(names):
+            across = signs[index].copy()
+            across[which] *= -1.0
+            other = places.get(tuple(across))
+            if other is None or not np.isclose(values[other], values[index], rtol=1e-9, atol=0.0):
+                sides[name] = "high" if signs[index, which] > 0 else "low"
+        return {"value": float(values[index]), "at": sides}
+
+    corners: dict[str, dict[str, Any]] = {}
+    for name, values in found.figures.items():
+        if np.isfinite(values).any() and _varies(values[np.isfinite(values)]):
+            corners[name] = {
+                "lowest": entry(values, int(np.nanargmin(values))),
+                "highest": entry(values, int(np.nanargmax(values))),
+            }
+    for (mode, part), values in found.factors.items():
+        if not np.isnan(values).all():
+            corners[f"factor: {mode}, {part}"] = {"lowest": entry(values, int(np.nanargmin(values)))}
+    return corners
+
+
+def _corner_signs(motors: Motors, tolerances: Mapping[str, Tolerance], kernel: str) -> Floats:
+    """Corners to compute, (corners, tolerances), −1 for the low side and +1 for the high."""
+    count = len(tolerances)
+    if count <= FULL_CORNERS:
+        return np.array(list(product((-1.0, 1.0), repeat=count)))
+    single = np.concatenate([np.eye(count), -np.eye(count)])
+    found = outcome(scattered(motors.repeat(2 * count), tolerances, _reached(tolerances, single)), kernel)
+    wanted = []
+    for values in (*found.figures.values(), *found.factors.values()):
+        up = np.where(values[:count] >= values[count:], 1.0, -1.0)
+        wanted += [up, -up]
+    return np.unique(np.array(wanted), axis=0)
+
+
+def _reached(tolerances: Mapping[str, Tolerance], signs: Floats) -> Floats:
+    """Deviations with each tolerance at its lower reach (sign −1), at nominal (0) or at its upper reach (+1)."""
+    reach = np.array([one.reach for one in tolerances.values()])
+    return np.asarray(np.where(signs > 0, reach[:, 1], np.where(signs < 0, -reach[:, 0], 0.0)))

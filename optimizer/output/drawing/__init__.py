@@ -1,0 +1,115 @@
+"""Drawings for the bench: section, drilling wrap at 1:1, DXF, cut list, review sheet, test-stand page.
+
+`draw` makes them all and writes them; the modules beside it own one sheet each. May import everything in optimizer
+but the report and the commands.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from physics.motors import Motors
+
+WRITTEN = (
+    "section.svg", "section.pdf", "wrap-forward.pdf", "wrap-forward.dxf", "wrap-aft.pdf", "wrap-aft.dxf",
+    "cut-list.csv", "cut-list.pdf", "review.pdf", "test-stand.pdf",
+)  # fmt: skip
+"""Every file that a motor's drawings may have."""
+
+
+def draw(motors: Motors, assessment: Any, folder: Path, **labels: Any) -> list[Path]:
+    """Write every drawing of one motor into a folder and return the files, in the order they are listed.
+
+    Parameters
+    ----------
+    motors, assessment
+        As of `sheets`.
+    folder : Path
+        Made where it is not there.
+    **labels
+        Paper, units and what the sheets say at their foot, as of `sheets`.
+
+    Raises
+    ------
+    ValueError
+        As from `sheets`.
+    OutputError
+        Where a file cannot be written; each file is whole or absent, and of an earlier motor's drawings none is left.
+    InTheWay
+        Where a file of that name stands there that was not written here.
+    """
+    from optimizer.results import write_together
+
+    made = sheets(motors, assessment, **labels)
+    write_together(folder, made, WRITTEN)
+    return [Path(folder) / name for name in made]
+
+
+def sheets(
+    motors: Motors,
+    assessment: Any,
+    paper: str = "A4",
+    name: str = "motor",
+    *,
+    file: str = "",
+    digest: str = "",
+    units: str = "metric",
+    designation: str = "",
+) -> dict[str, bytes]:
+    """The drawings as file names and bytes, nothing written; the same motor gives the same bytes.
+
+    Parameters
+    ----------
+    motors : Motors
+        A batch of one.
+    assessment : Assessment or None
+        Of the same motor; without it the review sheet and the test-stand page are left out.
+    paper : str
+        "A4" or "Letter".
+    name, file, digest : str
+        What the foot of each sheet says; `digest` is of the motor file.
+    units : str
+        "metric" or "imperial", for the numbers on the sheets; DXF and CSV stay in mm.
+    designation : str
+        Class letter and mean thrust, for the review sheet.
+
+    Raises
+    ------
+    ValueError
+        For a batch that is not of one or an unknown paper; DrawingError where the motor file lacks what a drawing needs,
+        or a wrap is too large for the paper.
+    """
+    from optimizer.cautions import cautions
+    from optimizer.output.drawing.cuts import cut_list_csv, cut_list_sheet
+    from optimizer.output.drawing.dxf import wrap_dxf
+    from optimizer.output.drawing.geometry import wrap
+    from optimizer.output.drawing.plates import Labels
+    from optimizer.output.drawing.review import review_sheet, stand_sheet
+    from optimizer.output.drawing.section_sheet import section_sheet
+    from optimizer.output.drawing.sheet import PAPERS, pdf_bytes, svg_bytes
+    from optimizer.output.drawing.wrap_sheet import wrap_sheets
+
+    if motors.size != 1:
+        raise ValueError(f"drawings are of one motor, not of {motors.size}")
+    if paper not in PAPERS:
+        raise ValueError(f"no paper {paper!r}: give one of {', '.join(PAPERS)}")
+    labels = Labels(name, file, digest, units)
+    section = section_sheet(motors, labels, paper)
+    found = {
+        "section.svg": svg_bytes(section, f"{name}: section"),
+        "section.pdf": pdf_bytes([section], f"{name}: section"),
+    }
+    for end in ("forward", "aft"):
+        shape = wrap(motors, end)
+        if shape is not None:
+            found[f"wrap-{end}.pdf"] = pdf_bytes(wrap_sheets(shape, labels, paper), f"{name}: drilling wrap, {end}")
+            found[f"wrap-{end}.dxf"] = wrap_dxf(shape, labels)
+    found["cut-list.csv"] = cut_list_csv(motors, labels)
+    found["cut-list.pdf"] = pdf_bytes([cut_list_sheet(motors, labels, paper)], f"{name}: cut list")
+    if assessment is not None:
+        told = cautions(assessment, units)
+        review = review_sheet(assessment, labels, told, paper, designation)
+        found["review.pdf"] = pdf_bytes([review], f"{name}: review")
+        found["test-stand.pdf"] = pdf_bytes([stand_sheet(assessment, labels, paper)], f"{name}: test stand")
+    return found

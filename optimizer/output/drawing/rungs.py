@@ -1,0 +1,53 @@
+"""The failure ladder of one motor as plain rows, lowest pressure first, times after the pressures.
+
+Imports numpy and physics.motors.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from physics.failure.ladder import ADVICE
+from physics.motors import Ladder, Rung
+
+
+def _one(values: Any, index: int) -> float | None:
+    if values is None:
+        return None
+    flat = np.atleast_1d(np.asarray(values, dtype=float))
+    return float(flat[index if flat.shape[0] > 1 else 0])
+
+
+def ladder_rows(ladder: Ladder, index: int = 0) -> list[dict[str, Any]]:
+    """Rows with mode, part, kind, pressure [Pa] or time [s], factor, required, ok, basis, note.
+
+    A time that is never reached is `inf`; a rung that came out as NaN is kept, last and not ok.
+    """
+    rows = [_row(rung, index) for rung in ladder.rungs]
+    return sorted(rows, key=_order)
+
+
+def _row(rung: Rung, index: int) -> dict[str, Any]:
+    factor, required = _one(rung.factor, index), _one(rung.required, index)
+    required = required or None  # of advice nothing is asked
+    return {
+        "mode": rung.mode,
+        "part": rung.part,
+        "kind": rung.kind,
+        "pressure": _one(rung.pressure, index),
+        "time": _one(rung.time, index),
+        "factor": factor,
+        "required": required,
+        "ok": bool(_one(rung.ok, index)),
+        "basis": rung.basis,
+        "note": rung.note,
+    }
+
+
+def _order(row: dict[str, Any]) -> tuple[int, float]:
+    is_time = row["pressure"] is None
+    value = row["time"] if is_time else row["pressure"]
+    return (2 if row["kind"] == ADVICE else 1 if is_time else 0, math.inf if value is None or math.isnan(value) else value)

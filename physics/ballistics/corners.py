@@ -1,0 +1,261 @@
+"""The worst corner of the tolerances, found by evaluating the quantity in question.
+
+Owns how a toleranced column is moved, and the search for the corner of the tolerances at which a quantity is worst.
+Bounds count as they are, a standard deviation three times. Imports numpy and, from physics, motors.
+
+How it is done. Each column is moved alone to both its ends; then all of them to the sides that were worse, and from that
+corner each one back to its other side, since effects may turn round where they cross. The worst of all that was
+evaluated stands, so it is never better than nominal. Columns that may be worst between their ends (those of a grain, by
+name of the caller) are looked at half way too, and the place is then found by golden section. What cannot be computed
+at any of these places is not known at all: the answer there is NaN. Lengths [m] and all else in SI units; sides are
+shares of a tolerance's reach [-]. Source: interval bounds by evaluation, derived; a check against every corner is kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from physics.motors import RATE_COLUMNS, Array, Motors, Tolerance
+
+Rows = NDArray[np.intp]
+Evaluate = Callable[[Motors, Rows], Array]
+"""A quantity of a batch made of the motors of these rows of the original batch, (m,)."""
+
+STACKED = 4096
+"""Up to so many moved motors are evaluated as one batch."""
+_GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
+_STEPS = 16
+
+
+@dataclass(frozen=True)
+class Corner:
+    """Where a quantity is worst: `value` there, `nominal` as drawn, (n,); `sides` (n, columns), −1 to 1, 0 not moved."""
+
+    value: Array
+    nominal: Array
+    sides: Array
+
+
+def moves(tolerance: Tolerance) -> bool:
+    """Whether a tolerance moves anything at all."""
+    return any(tolerance.reach)
+
+
+def by_row(column: str) -> bool:
+    """Whether a column has one value for each row of grains or of the rate law."""
+    return column.startswith("grain.") or column in RATE_COLUMNS
+
+
+def shifted(motors: Motors, column: str, tolerance: Tolerance, deviation: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """One column moved by a deviation (n,), relative [-] or SI as the tolerance is; which motors it takes to nothing.
+
+    A dimension of a grain that is zero, such as the core of an end burner, stays so.
+    """
+    leaf = np.asarray(motors.value(column), dtype=float)
+    by = np.asarray(deviation, dtype=float)
+    by = by[:, None] if leaf.ndim == 2 or by_row(column) else by
+    new = np.asarray(leaf * (1.0 + by) if tolerance.relative else leaf + by)
+    if column.startswith("grain."):
+        new = np.where(leaf == 0.0, 0.0, new)
+    gone = (leaf > 0.0) & (new <= 0.0)
+    return new, np.broadcast_to(gone.any(axis=1) if gone.ndim == 2 else gone, (motors.size,))
+
+
+def moved(motors: Motors, tolerances: Mapping[str, Tolerance], sides: Array) -> tuple[Motors, NDArray[np.bool_]]:
+    """A batch at these sides [-], (n, columns), of its tolerances, −1 the lower end, 1 the upper; which motors of it
+    cannot exist, a dimension having come to nothing (they stand at nominal)."""
+    values: dict[str, Array] = {}
+    none: NDArray[np.bool_] = np.zeros(motors.size, dtype=bool)
+    for place, (column, tolerance) in enumerate(tolerances.items()):
+        part = sides[:, place]
+        if not part.any():
+            continue
+        minus, plus = tolerance.reach
+        values[column], gone = shifted(motors, column, tolerance, np.where(part < 0.0, part * minus, part * plus))
+        none |= gone
+    if none.any():
+        for column, new in values.items():
+            leaf = np.asarray(motors.value(column), dtype=float)
+            values[column] = np.where(np.reshape(none, (-1, *(1,) * (new.ndim - 1))), leaf, new)
+    return motors.with_values(values), none
+
+
+class Corners:
+    """The corners of some tolerances of one batch; what is moved alone is made once for whoever asks next."""
+
+    def __init__(self, motors: Motors, tolerances: Mapping[str, Tolerance], between: Iterable[str] = ()) -> None:
+        self.motors, self.tolerances = motors, {name: one for name, one in tolerances.items() if moves(one)}
+        inner = set(between)
+        self._alone = [
+            (place, part) for place, name in enumerate(self.tolerances)
+            for part in ((-1.0, -0.5, 0.5, 1.0) if name in inner else (-1.0, 1.0))
+        ]  # fmt: skip
+        self._between = [place for place, name in enumerate(self.tolerances) if name in inner]
+        self._stack: tuple[Motors, Rows, NDArray[np.bool_]] | None = None
+        self._boxes: tuple[Motors, Rows, NDArray[np.bool_]] | None = None
+
+    @property
+    def names(self) -> list[str]:
+        """The columns, in the order of `Corner.sides`."""
+        return list(self.tolerances)
+
+    def will_return(self, batch: Motors) -> bool:
+        """Whether a batch is one that is made once for whoever asks next."""
+        return any(kept is not None and kept[0] is batch for kept in (self._stack, self._boxes))
+
+    def worst(self, evaluate: Evaluate, highest: bool) -> Corner:
+        """The corner at which `evaluate` is highest, or lowest; see the module."""
+        size, count = self.motors.size, len(self.tolerances)
+        sign = 1.0 if highest else -1.0
+        if not count or not size:
+            nominal = np.asarray(evaluate(self.motors, np.arange(size)), dtype=float)
+            return Corner(nominal, nominal, np.zeros((size, count)))
+
+        def at(rows: Rows, sides: Array) -> Array:
+            some = self.motors.take(rows)
+            batch, none = moved(some, self.tolerances, sides)
+            return np.where(none, np.nan, sign * evaluate(batch, rows))
+
+        nominal, alone = self._evaluated_alone(evaluate)
+        alone = sign * alone
+        best = sign * nominal
+        unknown = np.isnan(best) | np.isnan(alone).any(axis=1)
+        sides = np.zeros((size, count))
+        for place in range(count):
+            columns = [at for at, (of, _) in enumerate(self._alone) if of == place]
+            parts = np.array([0.0, *(self._alone[column][1] for column in columns)])
+            table = np.column_stack([sign * nominal, alone[:, columns]])
+            chosen = np.argmax(np.where(np.isnan(table), -np.inf, table), axis=1)
+            sides[:, place] = parts[chosen]
+            if place in self._between:
+                inside = np.flatnonzero((np.abs(sides[:, place]) < 1.0) & (np.ptp(table, axis=1) > 0.0))
+                if inside.size:
+                    sides[inside, place] = self._golden(at, inside, place, np.where(np.arange(count) == place, sides[inside], 0.0))
+        alone = np.where(np.isnan(alone), -np.inf, alone)
+        single = np.zeros((len(self._alone), count))
+        for row, (place, part) in enumerate(self._alone):
+            single[row, place] = part
+        better = alone.max(axis=1) > best
+        held = np.where(better[:, None], single[alone.argmax(axis=1)], 0.0)
+        best = np.where(better, alone.max(axis=1), best)
+        self._joined(at, sides, best, held, unknown)
+        for place in self._between:
+            self._drawn_in(at, place, best, held, unknown)
+        return Corner(np.where(unknown, np.nan, sign * best), nominal, np.where(unknown[:, None], 0.0, held))
+
+    def _joined(
+        self, at: Callable[[Rows, Array], Array], sides: Array, best: Array, held: Array, unknown: NDArray[np.bool_]
+    ) -> None:
+        """All columns at their worse sides together, then each turned round; writes into `best`, `held`, `unknown`."""
+        many = (sides != 0.0).sum(axis=1)
+        inside = ((sides != 0.0) & (np.abs(sides) < 1.0)).any(axis=1)
+        rows = np.flatnonzero(((many > 1) | inside) & ~unknown)
+        if not rows.size:
+            return
+        trials = [(rows, sides[rows])]
+        for place in range(sides.shape[1]):
+            some = rows[(sides[rows, place] != 0.0) & (many[rows] > 1)]
+            if some.size:
+                turned = sides[some].copy()
+                turned[:, place] = -np.sign(turned[:, place])
+                trials.append((some, turned))
+        for (some, where), found in zip(trials, self._tried(at, trials), strict=True):
+            unknown[some] |= np.isnan(found)
+            better = found > best[some]
+            best[some[better]], held[some[better]] = found[better], where[better]
+
+    def _drawn_in(
+        self, at: Callable[[Rows, Array], Array], place: int, best: Array, held: Array, unknown: NDArray[np.bool_]
+    ) -> None:
+        """Where a column stands at its end and a little less is worse, find how much; writes into its arguments."""
+        rows = np.flatnonzero((np.abs(held[:, place]) == 1.0) & ~unknown)
+        if not rows.size:
+            return
+        less = held[rows].copy()
+        less[:, place] *= 0.99
+        rows = rows[at(rows, less) > best[rows]]
+        if not rows.size:
+            return
+        less = held[rows].copy()
+        less[:, place] = self._golden(at, rows, place, held[rows])
+        found = at(rows, less)
+        better = found > best[rows]
+        best[rows[better]], held[rows[better]] = found[better], less[better]
+
+    @staticmethod
+    def _tried(at: Callable[[Rows, Array], Array], trials: list[tuple[Rows, Array]]) -> list[Array]:
+        """What each trial comes to; small ones are one batch."""
+        lengths = [len(rows) for rows, _ in trials]
+        if sum(lengths) > STACKED:
+            return [at(rows, where) for rows, where in trials]
+        whole = at(np.concatenate([rows for rows, _ in trials]), np.concatenate([where for _, where in trials]))
+        return np.split(whole, np.cumsum(lengths)[:-1])
+
+    def _golden(self, at: Callable[[Rows, Array], Array], rows: Rows, place: int, around: Array) -> Array:
+        """Where near these sides (rows, columns) one column is worst, the others held, (rows,)."""
+        low, high = np.maximum(around[:, place] - 0.5, -1.0), np.minimum(around[:, place] + 0.5, 1.0)
+        sides = around.copy()
+
+        def value(part: Array) -> Array:
+            sides[:, place] = part
+            found = at(rows, sides.copy())
+            return np.where(np.isnan(found), -np.inf, found)
+
+        left, right = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
+        on_left, on_right = value(left), value(right)
+        for _ in range(_STEPS):
+            go_left = on_left > on_right
+            low, high = np.where(go_left, low, left), np.where(go_left, right, high)
+            fresh = np.where(go_left, high - _GOLDEN * (high - low), low + _GOLDEN * (high - low))
+            found = value(fresh)
+            left, right = np.where(go_left, fresh, right), np.where(go_left, left, fresh)
+            on_left, on_right = np.where(go_left, found, on_right), np.where(go_left, on_left, found)
+        return np.asarray(np.where(on_left > on_right, left, right))
+
+    def _evaluated_alone(self, evaluate: Evaluate) -> tuple[Array, Array]:
+        """The quantity at nominal, (n,), and with each column moved alone to each of its places, (n, places)."""
+        size, count = self.motors.size, len(self.tolerances)
+        if size * (len(self._alone) + 1) <= STACKED:
+            if self._stack is None:
+                sides = np.zeros((len(self._alone) + 1, count))
+                for row, (place, part) in enumerate(self._alone):
+                    sides[row + 1, place] = part
+                self._stack = self._stacked(sides)
+            batch, rows, none = self._stack
+            table = np.where(none, np.nan, evaluate(batch, rows)).reshape(size, len(self._alone) + 1)
+            return table[:, 0], table[:, 1:]
+        nominal = np.asarray(evaluate(self.motors, np.arange(size)), dtype=float)
+        found = []
+        for place, part in self._alone:
+            sides = np.zeros((size, count))
+            sides[:, place] = part
+            batch, none = moved(self.motors, self.tolerances, sides)
+            found.append(np.where(none, np.nan, evaluate(batch, np.arange(size))))
+        return nominal, np.column_stack(found)
+
+    def _stacked(self, sides: Array) -> tuple[Motors, Rows, NDArray[np.bool_]]:
+        """Every motor at each of these sides, copies of one motor next to each other."""
+        size, times = self.motors.size, len(sides)
+        batch, none = moved(self.motors.repeat(times), self.tolerances, np.tile(sides, (size, 1)))
+        return batch, np.repeat(np.arange(size), times), none
+
+    def worst_of_box(self, evaluate: Evaluate, highest: bool) -> Corner:
+        """The same over every corner of the box and nominal, all as one batch that is made once."""
+        size, count = self.motors.size, len(self.tolerances)
+        if not count or not size:
+            nominal = np.asarray(evaluate(self.motors, np.arange(size)), dtype=float)
+            return Corner(nominal, nominal, np.zeros((size, count)))
+        box = np.array([np.zeros(count), *product((-1.0, 1.0), repeat=count)])
+        if self._boxes is None:
+            self._boxes = self._stacked(box)
+        batch, rows, none = self._boxes
+        table = np.where(none, np.nan, evaluate(batch, rows)).reshape(size, len(box))
+        place = np.argmax(np.where(np.isnan(table), -np.inf, table if highest else -table), axis=1)
+        unknown = np.asarray(np.isnan(table).any(axis=1))
+        value, nominal, sides = table[np.arange(size), place], table[:, 0], box[place]
+        return Corner(np.where(unknown, np.nan, value), nominal, np.where(unknown[:, None], 0.0, sides))

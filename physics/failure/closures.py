@@ -1,0 +1,434 @@
+"""Closures: threaded rings, snap rings, plates, shoulders, and the nozzle's seat in its carrier.
+
+Owns every mode of an end that is not a radial screw or a seal. Circular plates follow thin-plate theory: small
+deflections, thickness below about a quarter of the radius. Sources: FED-STD-H28/2B (threads), Timoshenko and Roark
+(plates), each beside its formula; of the modes in `physics.failure.ladder.MODES`. Imports numpy and, from physics, case, modes,
+motors and threads.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from physics.failure.case import (
+    closure,
+    end_load_area,
+    end_load_note,
+    joint_strength,
+    other_part_note,
+    pressure_text,
+    seal_diameter,
+    sentences,
+    strength,
+    throat_area,
+)
+from physics.failure.threads import unified_limits
+from physics.materials import Material
+from physics.missing import NotComputable, need
+from physics.motors import Array, Motors, Situation, SnapRing, ThreadedRing
+
+SHEAR_YIELD = 0.577
+"""Shear over tensile yield strength, von Mises; NASA-TM-106943 p. 18 (read)."""
+
+
+# --- threaded ring ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class ThreadShearAreas:
+    """Areas [m2] that shear when a thread strips, at minimum material: of the internal and of the external thread."""
+
+    internal: Array
+    external: Array
+
+
+def internal_thread_shear_area(engagement: Array, pitch: Array, major_minimum: Array, pitch_maximum: Array) -> Array:
+    """Shear area [m2] of the internal thread, π·n·LE·d_min·[1/(2n) + 0.57735·(d_min − D2_max)]; lengths m, n = 1/P.
+
+    Source: FED-STD-H28/2B Table II.B.1, formula 2a (read).
+    """
+    grip = 0.5 * pitch + 0.57735 * (major_minimum - pitch_maximum)
+    return np.asarray(np.pi * engagement / pitch * major_minimum * grip)
+
+
+def external_thread_shear_area(engagement: Array, pitch: Array, minor_maximum: Array, pitch_minimum: Array) -> Array:
+    """Shear area [m2] of the external thread, π·n·LE·D1_max·[1/(2n) + 0.57735·(d2_min − D1_max)]; lengths m, n = 1/P.
+
+    Source: FED-STD-H28/2B Table II.B.1, formula 4a (read).
+    """
+    grip = 0.5 * pitch + 0.57735 * (pitch_minimum - minor_maximum)
+    return np.asarray(np.pi * engagement / pitch * minor_maximum * grip)
+
+
+def thread_shear_areas(diameter: Array, pitch: Array, engagement: Array) -> ThreadShearAreas:
+    """Both stripping areas of a 60 degree thread of class 2A in 2B, all m; metric pitches are held to it too."""
+    limits = unified_limits(diameter, pitch)
+    return ThreadShearAreas(
+        internal_thread_shear_area(engagement, pitch, limits.major_minimum, limits.internal_pitch_maximum),
+        external_thread_shear_area(engagement, pitch, limits.internal_minor_maximum, limits.pitch_minimum),
+    )
+
+
+def held_by(motors: Motors, end: str, retention: str) -> bool:
+    """Whether an end is held that way, or may be: nothing is said of it."""
+    part = motors.forward_closure if end == "forward" else motors.aft_closure
+    return part is None or part.retention == retention
+
+
+def has_threaded_ring(motors: Motors, end: str) -> bool:
+    """Whether an end is held by a threaded ring, or may be."""
+    return held_by(motors, end, "threaded-ring")
+
+
+def has_snap_ring(motors: Motors, end: str) -> bool:
+    """Whether an end is held by an internal snap ring, or may be."""
+    return held_by(motors, end, "snap-ring")
+
+
+def _threaded(motors: Motors, end: str) -> ThreadedRing:
+    ring = closure(motors, end).threaded_ring
+    if ring is None:
+        raise NotComputable(f"{end}_closure.thread_diameter is not given")
+    return ring
+
+
+def ring_thread_shear_both(motors: Motors, situation: Situation) -> tuple[Array, Array]:
+    """Head pressures at which the ring's own thread and that of the case strip, in this order. [Pa], (n,)"""
+    end = situation.end
+    ring = _threaded(motors, end)
+    need(motors, "case")
+    stripped = thread_shear_areas(ring.thread_diameter, ring.thread_pitch, ring.engagement)
+    own = strength(motors, need(motors, f"{end}_closure.ring_material"), "shear")
+    area = end_load_area(motors, end)
+    return (
+        np.asarray(own * stripped.external / area),
+        np.asarray(joint_strength(motors, end, "shear", 0.0) * stripped.internal / area),
+    )
+
+
+def ring_thread_shear(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the weaker of the two threads of a threaded ring strips. [Pa], (n,)"""
+    return np.asarray(np.minimum(*ring_thread_shear_both(motors, situation)))
+
+
+def net_section_at_thread(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the case parts across the root of its thread, taken at the major diameter. [Pa], (n,)"""
+    end = situation.end
+    return _annulus_pressure(motors, end, _threaded(motors, end).thread_diameter)
+
+
+def _annulus_pressure(motors: Motors, end: str, inner: Array) -> Array:
+    outer = need(motors, "case.outer_diameter")
+    left = 0.25 * np.pi * np.maximum(np.square(outer) - np.square(inner), 0.0)
+    return np.asarray(joint_strength(motors, end, "tensile", 0.0) * left / end_load_area(motors, end))
+
+
+# --- snap ring -------------------------------------------------------------------------------------------------------
+
+
+def _snap(motors: Motors, end: str) -> SnapRing:
+    ring = closure(motors, end).snap_ring
+    if ring is None:
+        raise NotComputable(f"{end}_closure.groove_depth is not given")
+    return ring
+
+
+def ligament_shear_load(diameter: Array, margin: Array, yield_strength: Array) -> Array:
+    """Load [N] at which the metal between groove and edge shears, π·D·z·0.577·Sy; D, z in m. Shear, no bending."""
+    return np.asarray(np.pi * diameter * margin * SHEAR_YIELD * yield_strength)
+
+
+def groove_shear(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the case shears off between groove and end. [Pa], (n,)"""
+    end = situation.end
+    ring, bore = _snap(motors, end), need(motors, "case").bore
+    root, strong = bore + 2.0 * ring.groove_depth, joint_strength(motors, end, "yield", 0.0)
+    load = ligament_shear_load(root, ring.edge_margin, strong)
+    return np.asarray(load / end_load_area(motors, end))
+
+
+def groove_bearing(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the wall of the groove yields under the ring, π·D·d·Sy over the load. [Pa], (n,)"""
+    end = situation.end
+    ring, bore = _snap(motors, end), need(motors, "case").bore
+    face = np.pi * bore * ring.groove_depth
+    return np.asarray(face * joint_strength(motors, end, "yield", 0.0) / end_load_area(motors, end))
+
+
+def snap_ring_shear(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the ring itself shears, π·D·t·Ss over the load. [Pa], (n,)"""
+    end = situation.end
+    ring, bore = _snap(motors, end), need(motors, "case").bore
+    ring_strength = need(motors, f"{end}_closure.snap_ring.ring_shear_strength")
+    return np.asarray(np.pi * bore * ring.ring_thickness * ring_strength / end_load_area(motors, end))
+
+
+def net_section_at_groove(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the case parts across the snap-ring groove. [Pa], (n,)"""
+    end = situation.end
+    return _annulus_pressure(motors, end, need(motors, "case").bore + 2.0 * _snap(motors, end).groove_depth)
+
+
+def offset_ligament(eccentricity: Array) -> Array:
+    """Part of its plain yield load that a strip bears under a load off its middle, √(1 + 4ε²) − 2ε. [-]
+
+    `eccentricity` ε is the offset over the strip's thickness. Plastic limit of a rectangular section under tension n and
+    moment m, n² + m = 1 with m = 4·ε·n. Source: derived; the interaction is textbook plasticity, remembered.
+
+    >>> float(offset_ligament(np.array(0.5)).round(4))
+    0.4142
+    """
+    return np.asarray(np.sqrt(1.0 + 4.0 * np.square(eccentricity)) - 2.0 * eccentricity)
+
+
+def groove_ligament_yield(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the wall left under the groove yields, stretched and bent at once. [Pa], (n,)
+
+    Its middle lies half the groove's depth outside that of the wall, so the end load bends it. The hoop stiffness of the
+    tube on either side, which takes part of the bending, is left out: on the safe side. 0 where no wall is left.
+    """
+    end = situation.end
+    case, depth = need(motors, "case"), _snap(motors, end).groove_depth
+    left = np.maximum(case.wall - depth, 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(left > 0.0, offset_ligament(0.5 * depth / left), 0.0)
+    root = case.bore + 2.0 * depth
+    section = 0.25 * np.pi * np.maximum(np.square(case.outer_diameter) - np.square(root), 0.0)
+    return np.asarray(share * joint_strength(motors, end, "yield", 0.0) * section / end_load_area(motors, end))
+
+
+# --- plates ----------------------------------------------------------------------------------------------------------
+
+
+def plate_stress(pressure: Array, radius: Array, thickness: Array, poisson: Array, clamped: bool = False) -> Array:
+    """Largest bending stress [Pa] of a solid circular plate under uniform pressure [Pa]; lengths m.
+
+    Simply supported, at the centre: 3(3 + ν)·q·a²/(8·t²); clamped, at the edge: 0.75·q·a²/t². Source: Timoshenko,
+    Theory of Plates and Shells, art. 16; Roark, flat circular plates, cases 10a and 10b.
+
+    >>> float(plate_stress(1000.0, 1.375, 0.25, 0.33)), float(plate_stress(1000.0, 1.375, 0.25, 0.33, clamped=True))
+    (37774.6875, 22687.5)
+    """
+    shape = 0.75 if clamped else 0.375 * (3.0 + np.asarray(poisson))
+    return np.asarray(shape * pressure * np.square(np.divide(radius, thickness)))
+
+
+def plate_deflection(
+    pressure: Array, radius: Array, thickness: Array, modulus: Array, poisson: Array, clamped: bool = False
+) -> Array:
+    """Deflection [m] of the centre of a solid circular plate: q·a⁴/(64·D), times (5 + ν)/(1 + ν) where not clamped.
+
+    D = E·t³/(12·(1 − ν²)). Source: as `plate_stress`.
+    """
+    stiffness = modulus * np.power(thickness, 3) / (12.0 * (1.0 - np.square(poisson)))
+    held = np.asarray(pressure * np.power(radius, 4) / (64.0 * stiffness))
+    return held if clamped else np.asarray(held * (5.0 + poisson) / (1.0 + poisson))
+
+
+def annular_plate_factor(opening: Array, rim_load: Array, poisson: Array, clamped: bool = False) -> Array:
+    """k in σ = k·q·a²/t², the largest stress of a plate with a central opening; dimensionless, broadcasts.
+
+    `opening` is opening over outer radius, between 0 and 1. Pressure q works on the annulus and a load on the rim of
+    the opening, `rim_load` in units of π·a²·q. Outer edge simply supported or clamped, rim free. Exact thin-plate
+    solution: φ = C1·r + C2/r − [α·(r/2)(ln r − ½) + q·r³/16]/D with α from the shear at the rim. Source: Timoshenko,
+    Theory of Plates and Shells, art. 17, solved here for both loads at once.
+
+    >>> float(annular_plate_factor(0.5, 0.0, 0.3).round(2))
+    1.44
+    """
+    b, nu = np.asarray(opening, dtype=float), np.asarray(poisson, dtype=float)
+    shear = 0.5 * (np.asarray(rim_load) - np.square(b))
+    radial_outer, radial_rim = _particular(np.asarray(1.0), shear, nu), _particular(b, shear, nu)
+    rim = (1.0 + nu, -(1.0 - nu) / np.square(b), radial_rim[1])
+    edge = (np.asarray(1.0), np.asarray(1.0), radial_outer[0])
+    if not clamped:
+        edge = (1.0 + nu, -(1.0 - nu), radial_outer[1])
+    determinant = edge[0] * rim[1] - edge[1] * rim[0]
+    first = (edge[2] * rim[1] - edge[1] * rim[2]) / determinant
+    second = (edge[0] * rim[2] - edge[2] * rim[0]) / determinant
+    hoop_rim = first * (1.0 + nu) + second * (1.0 - nu) / np.square(b) - radial_rim[2]
+    radial_edge = first * (1.0 + nu) - second * (1.0 - nu) - radial_outer[1]
+    return np.asarray(6.0 * np.maximum(np.abs(hoop_rim), np.abs(radial_edge)))
+
+
+def _particular(r: Array, shear: Array, nu: Array) -> tuple[Array, Array, Array]:
+    """Slope, radial and hoop moment of the load alone at radius r (of a = 1), signs turned."""
+    log = np.log(r)
+    slope = 0.5 * shear * r * (log - 0.5) + r**3 / 16.0
+    bend = 0.5 * shear * (log + 0.5) + 3.0 * r**2 / 16.0
+    return slope, np.asarray(bend + nu * slope / r), np.asarray(slope / r + nu * bend)
+
+
+_OPENINGS = np.linspace(0.05, 0.95, 91)
+
+
+def worst_opening_factor(poisson: float, clamped: bool = False) -> float:
+    """Largest `annular_plate_factor` over all openings whose rim carries the pressure on the opening."""
+    return float(np.max(annular_plate_factor(_OPENINGS, np.square(_OPENINGS), np.asarray(poisson), clamped)))
+
+
+def _plate(motors: Motors, end: str) -> tuple[Material, float]:
+    part = closure(motors, end)
+    material = part.plate_material or part.ring_material
+    if material is None:
+        raise NotComputable(f"{end}_closure.plate_material is not given")
+    if material.poisson is None:
+        raise NotComputable(f"poisson of {material.name} is not known")
+    return material, material.poisson
+
+
+def _plate_factor(motors: Motors, end: str, clamped: bool) -> Array:
+    """k in σ = k·p·a²/t²: solid forward; aft with the nozzle's opening, whose rim carries the load within it."""
+    _, poisson = _plate(motors, end)
+    if end == "forward":
+        return plate_stress(np.asarray(1.0), np.asarray(1.0), np.asarray(1.0), np.asarray(poisson), clamped)
+    seat = motors.nozzle.seat_diameter
+    if seat is None:
+        return np.asarray(worst_opening_factor(poisson, clamped))
+    across = seal_diameter(motors, end)
+    rim_load = _opening_load_area(motors) / (0.25 * np.pi * np.square(across))
+    return annular_plate_factor(seat / across, rim_load, np.asarray(poisson), clamped)
+
+
+def plate_pressure(motors: Motors, end: str, clamped: bool) -> Array:
+    """Head pressure at which the closure plate of one end first yields in bending. [Pa], (n,)"""
+    material, _ = _plate(motors, end)
+    thickness = need(motors, f"{end}_closure.plate_thickness")
+    radius = 0.5 * seal_diameter(motors, end)
+    factor = _plate_factor(motors, end, clamped)
+    return np.asarray(strength(motors, material, "yield") * np.square(thickness / radius) / factor)
+
+
+def plate_bending(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the closure plate, simply supported at its seal diameter, first yields. [Pa], (n,)"""
+    return plate_pressure(motors, situation.end, clamped=False)
+
+
+def shoulder_shear(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the shoulder that takes the load shears through, π·d·h·Ssu over the load. [Pa], (n,)
+
+    Forward, the shoulder of the closure at the seal diameter, under the whole end load. Aft, the shoulder of the
+    carrier at the seat diameter of the nozzle, under the nozzle's own load.
+    """
+    end = situation.end
+    part = closure(motors, end)
+    material = part.ring_material or part.plate_material
+    if material is None:
+        raise NotComputable(f"{end}_closure.ring_material is not given")
+    height = need(motors, f"{end}_closure.shoulder_thickness")
+    if end == "forward":
+        across, area = seal_diameter(motors, end), end_load_area(motors, end)
+    else:
+        across, area = need(motors, "nozzle.seat_diameter"), seat_load_area(motors)
+    return np.asarray(np.pi * across * height * strength(motors, material, "shear") / area)
+
+
+# --- the nozzle in its seat ------------------------------------------------------------------------------------------
+
+
+def sonic_thrust_coefficient(gamma: Array) -> Array:
+    """Vacuum thrust coefficient of a convergent nozzle, (γ + 1)·(2/(γ + 1))^(γ/(γ − 1)), its throat sonic. [-]
+
+    >>> float(sonic_thrust_coefficient(np.array(1.4)).round(4))
+    1.2679
+    """
+    return np.asarray((gamma + 1.0) * np.power(2.0 / (gamma + 1.0), gamma / (gamma - 1.0)))
+
+
+def seat_load_area(motors: Motors) -> Array:
+    """Load of the nozzle insert on its seat over head pressure. [m2], (n,)
+
+    Momentum balance from the insert's entry to the sonic throat, A_insert − C_F(M = 1)·A_t; the pull of the divergent
+    is left out, since part of it may be cut in the carrier. A_insert is the insert's outside, or the seat diameter
+    where `nozzle.insert_diameter` is not given; at least a quarter of it is used.
+    """
+    seat = need(motors, "nozzle.seat_diameter")
+    outside = motors.nozzle.insert_diameter
+    plain = 0.25 * np.pi * np.square(seat if outside is None else outside)
+    relieved = plain - sonic_thrust_coefficient(motors.propellant.gamma) * throat_area(motors)
+    return np.asarray(np.maximum(relieved, 0.25 * plain))
+
+
+def _opening_load_area(motors: Motors) -> Array:
+    """Load that comes from within the seat diameter over head pressure; around it pressure loads the plate. [m2]"""
+    plain = 0.25 * np.pi * np.square(need(motors, "nozzle.seat_diameter"))
+    relieved = plain - sonic_thrust_coefficient(motors.propellant.gamma) * throat_area(motors)
+    return np.asarray(np.maximum(relieved, 0.25 * plain))
+
+
+def _insert_strength(motors: Motors, name: str) -> float:
+    material = need(motors, "nozzle.material")
+    number: float | None = getattr(material, name)
+    if number is None:
+        raise NotComputable(f"{name} of {material.name} is not known")
+    return number
+
+
+def seat_compression(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the insert crushes on its annular seat, Sc·(π/4)(d_insert² − d_seat²) over load. [Pa]"""
+    seat = need(motors, "nozzle.seat_diameter")
+    outside = need(motors, "nozzle.insert_diameter")
+    face = 0.25 * np.pi * np.maximum(np.square(outside) - np.square(seat), 0.0)
+    return np.asarray(face * _insert_strength(motors, "compressive_strength") / seat_load_area(motors))
+
+
+def insert_shear(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the insert shears through above its seat, π·d_seat·l·Ss over load. [Pa], (n,)"""
+    seat, length = need(motors, "nozzle.seat_diameter"), need(motors, "nozzle.insert_length")
+    return np.asarray(np.pi * seat * length * _insert_strength(motors, "shear_strength") / seat_load_area(motors))
+
+
+# --- notes -----------------------------------------------------------------------------------------------------------
+
+
+def thread_note(motors: Motors, situation: Situation) -> str:
+    """Both threads, and the load bound aft."""
+    own, tube = ring_thread_shear_both(motors, situation)
+    both = f"thread of the ring {pressure_text(own)}, thread of the case {pressure_text(tube)}"
+    bound = end_load_note(motors, situation.end, np.minimum(own, tube))
+    return sentences(both, bound)
+
+
+def groove_note(motors: Motors, situation: Situation) -> str:
+    """The edge margin in groove depths, and the load bound aft."""
+    ring = _snap(motors, situation.end)
+    margin = float(np.min(ring.edge_margin / ring.groove_depth))
+    text = f"edge margin {margin:.2g} groove depths"
+    text += ", below the 3 that ring makers ask for (common practice, no source)" if margin < 3.0 else ""
+    return sentences(text, end_load_note(motors, situation.end, groove_shear(motors, situation)))
+
+
+def plate_note(motors: Motors, situation: Situation) -> str:
+    """The clamped bound, the opening taken, and the strength used."""
+    end = situation.end
+    material, _ = _plate(motors, end)
+    opening = ""
+    if end == "aft":
+        opening = "opening at nozzle.seat_diameter"
+        if motors.nozzle.seat_diameter is None:
+            opening = "nozzle.seat_diameter is not given: the worst opening taken"
+    thick = float(np.max(need(motors, f"{end}_closure.plate_thickness") / (0.5 * seal_diameter(motors, end))))
+    doubt = "thicker than a quarter of its radius, so thin-plate theory is rough" if thick > 0.25 else ""
+    clamped = f"clamped edge: {pressure_text(plate_pressure(motors, end, clamped=True))}"
+    return sentences(clamped, opening, doubt, other_part_note(motors, material, "yield_strength"))
+
+
+def ring_note(motors: Motors, situation: Situation) -> str:
+    """Strength of the closure ring's material."""
+    part = closure(motors, situation.end)
+    material = part.ring_material or part.plate_material
+    return "" if material is None else other_part_note(motors, material, "shear_strength")
+
+
+def seat_note(motors: Motors, situation: Situation) -> str:
+    """Strength of the insert."""
+    material = need(motors, "nozzle.material")
+    return f"{material.name}: {material.source('compressive_strength')}; even contact, no bending or thermal stress"
+
+
+def insert_note(motors: Motors, situation: Situation) -> str:
+    """Strength of the insert in shear."""
+    material = need(motors, "nozzle.material")
+    return f"{material.name}: {material.source('shear_strength')}"

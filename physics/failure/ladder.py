@@ -1,0 +1,459 @@
+"""The failure ladder: every mode of failure on one scale.
+
+Owns the table of modes with their required factors and bases, and makes the factors in one place. Adding a rung is one
+function ``(motors, situation) -> pressure [Pa] or time [s], (n,)`` and one row of `MODES`. Imports the families of
+modes above it: case, screws, closures, seals, support and heat, and of `scatter`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from physics.ballistics.corners import Corner, Corners, moved
+from physics.failure import case, closures, grain_support, screws, seals
+from physics.failure.case import pressure_text
+from physics.failure.scatter import certainty
+from physics.heat import walls
+from physics.missing import Beyond, NotComputable, file_key
+from physics.motors import Array, Figures, Ladder, Motors, NotAssessed, Rung, Situation
+
+KINDS = ("rupture", "yield", "leak", "heat", "advice")
+"""What happens: a part breaks and the motor opens; it stays bent; gas passes a seal; a time is up; a maker's or a code's
+service limit is passed, where nothing is known to happen in one firing. Advice is never the first to fail."""
+
+ADVICE = "advice"
+
+DEFAULT_FACTORS = {"yield": 1.5, "rupture": 2.0, "leak": 1.5, "heat": 1.25, ADVICE: 0.0}
+"""Required factor per kind of failure where ``[factors]`` gives none: our judgement, within the published practice of
+1.25 to 1.5 on yield and 1.4 to 3.5 on rupture (NASA-STD-5001B, AIAA S-080, ASME VIII-1). Nothing is required of advice."""
+
+ENDS = ("forward", "aft")
+
+Text = str | Callable[[Motors, Situation], str]
+
+
+@dataclass(frozen=True)
+class Mode:
+    """One row of the ladder's table.
+
+    `part` is "case", "liner", "nozzle", "grains", or "closure" for a mode that each end has. `function` gives a
+    pressure or, with `lasts`, a time, which is held against that figure of the burn. `kind` is one of `KINDS`; how sure
+    the mode is stands in ``scatter.csv`` under its name. `applies` says whether the motor
+    has such a part at that end at all; where it does not, the mode is silently absent. `basis` and `note` are texts or
+    functions that make them; notes are made for single motors only. `marches_heat` says that it follows the heat of the
+    burn through the wall, which takes some hundred times as long as a formula: a search asks it of finalists only.
+    """
+
+    mode: str
+    part: str
+    kind: str
+    basis: Text
+    function: Callable[[Motors, Situation], Array]
+    note: Text | None = None
+    applies: Callable[[Motors, str], bool] = lambda motors, end: True
+    lasts: str = ""
+    marches_heat: bool = False
+
+
+_VON_MISES = "p = (Sy/sqrt 3)(1 - 1/K^2), von Mises at the bore with end load, Sy at service temperature"
+_FAUPEL = "p = (2/sqrt 3) Sy ln K (2 - Sy/Su), Faupel 1956"
+_BEARING = "2.4 d t Su, AISC 360-16 J3.10 form, which limits the hole's growth in service; its rupture form is 3.0"
+_TEAR_OUT = (
+    "1.2 lc t Su with lc the clear distance, AISC 360-16 J3.10 form, which limits the hole's growth in service; its rupture "
+    "form is 1.5"
+)
+_ANNULUS = "Su on the annulus that is left, over the end load"
+
+MODES: tuple[Mode, ...] = (
+    Mode("case yield", "case", "yield", _VON_MISES, case.case_yield, case.yield_note),
+    Mode("case burst", "case", "rupture", _FAUPEL, case.case_burst, case.burst_note),
+    Mode("axial stress in case", "case", "yield", "p/(K^2 - 1) reaches Sy, closed tube", case.axial_stress),
+    Mode(
+        "yield away from weld",
+        "case",
+        "yield",
+        _VON_MISES + ", metal not heat-affected",
+        case.yield_away_from_weld,
+        applies=case.is_heat_affected,
+    ),
+    Mode(
+        "burst away from weld",
+        "case",
+        "rupture",
+        _FAUPEL + ", metal not heat-affected",
+        case.burst_away_from_weld,
+        applies=case.is_heat_affected,
+    ),
+    Mode(
+        "net section",
+        "closure",
+        "rupture",
+        "Su on the case's section less its holes, over the end load",
+        screws.net_section,
+        screws.net_note,
+        screws.has_screws,
+    ),
+    Mode(
+        "stress at screw holes",
+        "closure",
+        "yield",
+        "Sy on the case's section less its holes, over the end load",
+        screws.stress_at_holes,
+        screws.hole_edge_note,
+        screws.has_screws,
+    ),
+    Mode("screw shear", "closure", "rupture", screws.shear_basis, screws.screw_shear, screws.shear_note, screws.has_screws),
+    Mode("bearing in case", "closure", "rupture", _BEARING, screws.bearing_in_case, screws.bearing_note, screws.has_screws),
+    Mode("bearing in ring", "closure", "rupture", _BEARING, screws.bearing_in_ring, screws.ring_joint_note, screws.has_screws),
+    Mode("tear-out of case", "closure", "rupture", _TEAR_OUT, screws.tear_out_of_case, screws.tear_out_note, screws.has_screws),
+    Mode("tear-out of ring", "closure", "rupture", _TEAR_OUT, screws.tear_out_of_ring, screws.ring_joint_note, screws.has_screws),
+    Mode(
+        "ring thread shear",
+        "closure",
+        "rupture",
+        "Ssu on the stripping areas of FED-STD-H28/2B, the weaker thread, load even along it",
+        closures.ring_thread_shear,
+        closures.thread_note,
+        closures.has_threaded_ring,
+    ),
+    Mode(
+        "net section at thread", "closure", "rupture", _ANNULUS, closures.net_section_at_thread, applies=closures.has_threaded_ring
+    ),
+    Mode(
+        "groove shear",
+        "closure",
+        "yield",
+        "0.577 Sy on the ligament between groove and end, over the end load",
+        closures.groove_shear,
+        closures.groove_note,
+        closures.has_snap_ring,
+    ),
+    Mode(
+        "groove bearing",
+        "closure",
+        "yield",
+        "Sy on the groove's face, over the end load; makers' form, remembered",
+        closures.groove_bearing,
+        applies=closures.has_snap_ring,
+    ),
+    Mode(
+        "snap ring shear",
+        "closure",
+        "rupture",
+        "ring's shear strength on pi D t; ring makers' form, remembered",
+        closures.snap_ring_shear,
+        applies=closures.has_snap_ring,
+    ),
+    Mode("net section at groove", "closure", "rupture", _ANNULUS, closures.net_section_at_groove, applies=closures.has_snap_ring),
+    Mode(
+        "groove ligament yield",
+        "closure",
+        "yield",
+        "Sy on the wall left under the groove, times sqrt(1 + 4 e^2) - 2 e for its offset e, half the groove over that wall; "
+        "plastic limit in tension and bending",
+        closures.groove_ligament_yield,
+        applies=closures.has_snap_ring,
+    ),
+    Mode(
+        "plate bending",
+        "closure",
+        "yield",
+        "circular plate, simply supported, reaches Sy; Timoshenko, Roark",
+        closures.plate_bending,
+        closures.plate_note,
+    ),
+    Mode(
+        "shoulder shear",
+        "closure",
+        "rupture",
+        "Ssu on the cylinder through the shoulder, over its load",
+        closures.shoulder_shear,
+        closures.ring_note,
+    ),
+    Mode(
+        "backup ring advised",
+        "closure",
+        ADVICE,
+        "the strictest of makers' tables of gaps for service, by hardness, gap and cross-section; gap grown by the case's "
+        "dilation at that pressure",
+        seals.backup_ring_advised,
+        seals.advice_note,
+    ),
+    Mode(
+        "seal extrusion",
+        "closure",
+        "leak",
+        "twice the most lenient maker's gap for service, at most where the gap of one side comes to a fifth of the "
+        "cross-section (judgement); gap grown by the case's dilation at that pressure",
+        seals.seal_extrusion,
+        seals.seal_note,
+    ),
+    Mode(
+        "seat compression",
+        "nozzle",
+        "rupture",
+        "compressive strength on the annular seat of the insert",
+        closures.seat_compression,
+        closures.seat_note,
+    ),
+    Mode(
+        "insert shear",
+        "nozzle",
+        "rupture",
+        "shear strength on the cylinder over the seat, insert length long",
+        closures.insert_shear,
+        closures.insert_note,
+    ),
+    Mode(
+        "grain support",
+        "grains",
+        "rupture",
+        "static drop along the port (momentum with mass addition) on the last grain",
+        grain_support.grain_support,
+    ),
+    Mode("case yield hot", "case", "yield", walls.BASIS_HOT, walls.case_yield_hot, marches_heat=True),
+    Mode(
+        "liner burn-through",
+        "liner",
+        "heat",
+        walls.BASIS_LINER,
+        walls.liner_burn_through,
+        walls.liner_note,
+        lasts="action_time",
+        marches_heat=True,
+    ),
+    Mode(
+        "case softening",
+        "case",
+        "heat",
+        walls.BASIS_CASE,
+        walls.case_softening,
+        walls.case_note,
+        lasts="action_time",
+        marches_heat=True,
+    ),
+    Mode(
+        "seal overheating",
+        "closure",
+        "heat",
+        walls.BASIS_SEAL,
+        walls.seal_overheating,
+        walls.seal_note,
+        lasts="action_time",
+        marches_heat=True,
+    ),
+)
+
+
+def assess_ladder(
+    motors: Motors,
+    figures: Figures | None = None,
+    maximum_expected_pressure: Array | None = None,
+    marching: bool = True,
+    burn: Burn | None = None,
+) -> Ladder:
+    """Every mode of every part of a batch, in the order of `MODES`.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    figures : Figures, optional
+        How they burn; modes that need it are not assessed without it.
+    maximum_expected_pressure : Array, optional
+        Head-end pressure [Pa], (n,), that factors are held against; the figures' peak head pressure where not given,
+        and factors are NaN without either.
+    marching : bool
+        Whether the modes that march heat are asked too; without them their rungs are absent.
+    burn : callable, optional
+        Figures of a batch by the kernel that made `figures`: with it a mode that asks how the motor burns is told so at
+        each corner of the tolerances, without it as drawn.
+
+    Notes
+    -----
+    Validity is that of each rung. Each stands at its own worst corner of ``motors.tolerances`` (`physics.ballistics.corners`). A
+    mode of which something is missing is listed with the reason; what is given and lies beyond its model is taken to
+    bear nothing. Required factors: ``motors.factors`` by kind, else `DEFAULT_FACTORS`; 0
+    where nothing is required.
+    """
+    expected = maximum_expected_pressure
+    if expected is None and figures is not None:
+        expected = figures["peak_head_pressure"]
+    rungs: list[Rung] = []
+    missing: list[NotAssessed] = []
+    bench = Bench(motors, figures, expected, burn)
+    found: list[tuple[Mode, str, str, Corner]] = []
+    for row, part, end in _cells(motors):
+        if row.marches_heat and not marching:
+            continue
+        try:
+            found.append((row, part, end, bench.worst(row, end)))
+        except NotComputable as reason:
+            missing.append(NotAssessed(row.mode, part, str(reason)))
+    for row, part, end, corner in found:  # values first: the walls of corners and those of notes are marched once each
+        if motors.size and bool(np.isnan(corner.value).all()):
+            missing.append(NotAssessed(row.mode, part, "the burn is outside the model"))
+        else:
+            rungs.append(_rung(row, part, bench, corner, bench.situation(end)))
+    return Ladder(tuple(rungs), tuple(missing))
+
+
+def _cells(motors: Motors) -> Iterator[tuple[Mode, str, str]]:
+    """Every row at every end it belongs to, where the motor has such a part: row, part, end."""
+    for row in MODES:
+        for end in ENDS if row.part == "closure" else ("",):
+            if row.applies(motors, end):
+                yield row, f"{end} closure" if end else row.part, end
+
+
+Burn = Callable[[Motors], Figures]
+
+
+class _Moved(Situation):
+    """The situation of motors moved to a corner: how they burn is found out when a mode asks."""
+
+    def __init__(self, end: str, expected: Array | None, burn: Callable[[], Figures | None]) -> None:
+        super().__init__(end, None, expected)
+        object.__setattr__(self, "_ask", burn)
+
+    def __getattribute__(self, name: str) -> Any:
+        if name == "figures":
+            return object.__getattribute__(self, "_ask")()
+        return object.__getattribute__(self, name)
+
+
+class Bench:
+    """A batch with how it burns, on which modes are evaluated at their worst corners.
+
+    The motors moved to the ends of their tolerances are made once, for all modes. Modes that march heat see the
+    tolerances of the wall alone, at the nominal burn, each corner of them. `burn` is as in `assess_ladder`.
+    """
+
+    def __init__(self, motors: Motors, figures: Figures | None, expected: Array | None, burn: Burn | None = None) -> None:
+        self.motors, self.figures, self.expected, self.burn = motors, figures, expected, burn
+        given = {column: one for column, one in motors.tolerances.items() if motors.value(column) is not None}
+        wall = {column: one for column, one in given.items() if column.partition(".")[0] in _WALL}
+        self.corners = {False: Corners(motors, given), True: Corners(motors, wall)}
+        self._burns: dict[int, tuple[object, Figures]] = {}
+
+    def worst(self, row: Mode, end: str) -> Corner:
+        """The lowest value of a mode over the tolerances, (n,): pressure [Pa] or time [s].
+
+        0 where what is given lies beyond the mode's model, NaN where the burn is not known. Raises NotComputable where
+        what the mode needs is missing.
+        """
+        if row.marches_heat:
+            return self.corners[True].worst_of_box(self._value(row, end), highest=False)
+        return self.corners[False].worst(self._value(row, end), highest=False)
+
+    def situation(self, end: str) -> Situation:
+        """What a mode may know of the burn of the motors as drawn."""
+        return Situation(end, self.figures, self.expected)
+
+    def _value(self, row: Mode, end: str) -> Callable[[Motors, NDArray[np.intp]], Array]:
+        def value(batch: Motors, rows: NDArray[np.intp]) -> Array:
+            expected = None if self.expected is None else np.broadcast_to(self.expected, (self.motors.size,))[rows]
+            situation: Situation = _Moved(end, expected, lambda: self._burn(batch, rows, row.marches_heat))
+            try:
+                with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+                    found = np.asarray(row.function(batch, situation), dtype=float)
+            except Beyond:
+                return np.zeros(batch.size)
+            unknown = False if expected is None else np.isnan(expected)
+            return np.where(np.isnan(found) & ~np.broadcast_to(unknown, (batch.size,)), 0.0, found)
+
+        return value
+
+    def _burn(self, batch: Motors, rows: NDArray[np.intp], histories: bool) -> Figures | None:
+        """The figures of these rows; the same object for the same batch, by which what is marched is known again."""
+        if self.figures is None or batch is self.motors:
+            return self.figures
+        kept = self._burns.get(id(batch))
+        if kept is not None and kept[0] is batch:
+            return kept[1]
+        if self.burn is not None and not histories:
+            return self._keep(batch, self.burn(batch))
+        curve = self.figures.curve if histories else None
+        if curve is not None:
+            curve = replace(curve, **{item.name: getattr(curve, item.name)[rows] for item in fields(curve)})
+        size = self.motors.size
+        picked = replace(
+            self.figures, curve=curve,
+            values={name: np.broadcast_to(column, (size,))[rows] for name, column in self.figures.values.items()},
+            flags={name: np.broadcast_to(column, (size,))[rows] for name, column in self.figures.flags.items()},
+        )  # fmt: skip
+        return self._keep(batch, picked)
+
+    def _keep(self, batch: Motors, figures: Figures) -> Figures:
+        """Note the figures of a batch that will be asked about again."""
+        if any(corners.will_return(batch) for corners in self.corners.values()):
+            self._burns[id(batch)] = batch, figures
+        return figures
+
+
+_WALL = ("case", "liner")
+
+
+def _rung(row: Mode, part: str, bench: Bench, corner: Corner, situation: Situation) -> Rung:
+    motors = bench.motors
+    value = np.broadcast_to(corner.value, (motors.size,))
+    return Rung(
+        mode=row.mode,
+        part=part,
+        kind=row.kind,
+        basis=_text(row.basis, motors, situation),
+        pressure=None if row.lasts else value,
+        time=value if row.lasts else None,
+        factor=_factor(value, row, situation),
+        required=np.full(motors.size, motors.factors.get(row.kind, DEFAULT_FACTORS[row.kind])),
+        note=_note(row, corner, bench, situation) if motors.size == 1 else "",
+        nominal=np.broadcast_to(corner.nominal, (motors.size,)),
+        certainty=certainty(row.mode, row.kind, motors, situation.end),
+    )
+
+
+def _note(row: Mode, corner: Corner, bench: Bench, situation: Situation) -> str:
+    """What a single motor's rung has to say, at its worst corner; where that is; and what lies beyond the model."""
+    motors = bench.motors
+    corners = bench.corners[row.marches_heat]
+    if not row.marches_heat:
+        motors, _ = moved(motors, corners.tolerances, corner.sides)
+    try:
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            beyond = bool(np.isnan(np.asarray(row.function(motors, situation), dtype=float)).any())
+        reason = "outside the range in which this mode can be computed" if beyond else ""
+        said = [] if beyond or row.note is None else [_text(row.note, motors, situation)]
+    except Beyond as told:
+        reason, said = str(told), []
+    if reason:
+        said = [f"beyond the model, taken to bear nothing: {reason}"]
+    where = [
+        f"{file_key(name)} {'low' if side < 0.0 else 'high'}"
+        for name, side in zip(corners.names, corner.sides[0], strict=True)
+        if side
+    ]
+    if where and not reason:
+        drawn = float(corner.nominal[0])
+        shown = (f"{drawn:.3g} s" if row.lasts else pressure_text(np.asarray(drawn))) if np.isfinite(drawn) else "never"
+        said.append(f"worst corner of the tolerances: {', '.join(where)} (as drawn {shown})")
+    return "; ".join(text for text in said if text)
+
+
+def _factor(value: Array, row: Mode, situation: Situation) -> Array:
+    """Distance to what is expected: over the maximum expected pressure, or over the time the part must last."""
+    expected = situation.maximum_expected_pressure
+    if row.lasts:
+        expected = None if situation.figures is None else situation.figures[row.lasts]
+    if expected is None:
+        return np.full(value.shape, np.nan)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(value / expected)
+
+
+def _text(text: Text, motors: Motors, situation: Situation) -> str:
+    return text if isinstance(text, str) else text(motors, situation)

@@ -1,0 +1,339 @@
+"""Radial screws: every way a ring of screws lets go, and the proportions of a sound joint.
+
+Owns the modes of a radial-screw joint. Sizes and areas come from `physics.failure.threads` and are offered here too. Sources:
+NASA-STD-5020B, AISC 360-16, MIL-HDBK-5J, each beside its formula; of the modes in `physics.failure.ladder.MODES`. Imports numpy
+and, from physics, case, materials, modes, motors and threads.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from physics.failure.case import (
+    SHEAR_OVER_TENSILE,
+    closure,
+    end_load_area,
+    end_load_note,
+    heat_affected_at,
+    joint_strength,
+    other_part_note,
+    plain_digits,
+    pressure_text,
+    sentences,
+    service_temperature,
+    strength,
+    strength_text,
+)
+from physics.failure.threads import ScrewSize, ThreadAreas, areas, screw_size, screw_sizes
+from physics.materials import WARMEST_WITHOUT_TABLE, Material
+from physics.missing import NotComputable, need
+from physics.motors import Array, Motors, Screws, Situation
+
+__all__ = ["ScrewSize", "ThreadAreas", "areas", "screw_size", "screw_sizes"]
+
+
+# --- joint formulas --------------------------------------------------------------------------------------------------
+
+
+def shear_strength_threads(tensile_strength: Array, diameter: Array, pitch: Array, metric: Array) -> Array:
+    """Shear load [N] of one screw with threads in the plane, 0.6·Su·A_m. Source: NASA-STD-5020B Eq 13 (read)."""
+    return np.asarray(SHEAR_OVER_TENSILE * tensile_strength * areas(diameter, pitch, metric).minimum_minor)
+
+
+def shear_strength_shank(tensile_strength: Array, diameter: Array) -> Array:
+    """Shear load [N] of one screw with its full body in the plane, 0.6·Su·(π/4)·D². Source: as above, Eq 12 (read)."""
+    return np.asarray(SHEAR_OVER_TENSILE * tensile_strength * 0.25 * np.pi * np.square(diameter))
+
+
+def bearing_strength(tensile_strength: Array, diameter: Array, thickness: Array) -> Array:
+    """Load [N] at which a hole elongates, 2.4·d·t·Su. Source: AISC 360-16 J3.10 form (remembered)."""
+    return np.asarray(2.4 * diameter * thickness * tensile_strength)
+
+
+def tear_out_strength(tensile_strength: Array, clear_distance: Array, thickness: Array) -> Array:
+    """Load [N] at which the metal between hole and edge shears out, 1.2·l_c·t·Su; 0 where nothing is left.
+
+    l_c is the clear distance from the hole's rim to the edge. Source: AISC 360-16 J3.10 form (remembered).
+    """
+    return np.asarray(1.2 * np.maximum(clear_distance, 0.0) * thickness * tensile_strength)
+
+
+def tabulated_bearing_strength(material: Material, edge_ratio: Array) -> Array:
+    """Bearing strength [Pa] at an edge ratio e/D from the tabulated values at 1.5 and 2.0; NaN below 1.5.
+
+    For thickness over diameter of 0.25 to 0.50 (MIL-HDBK-5J 1.4.7.1); above e/D 2 the value at 2 holds.
+    """
+    short, full = material.bearing_strength_short, material.bearing_strength
+    if short is None or full is None:
+        raise NotComputable(f"bearing_strength of {material.name} is not known")
+    return np.where(np.asarray(edge_ratio) >= 1.5, np.interp(edge_ratio, [1.5, 2.0], [short, full]), np.nan)
+
+
+def net_section_area(outer: Array, bore: Array, wall: Array, count: Array, hole: Array) -> Array:
+    """Cross-section [m2] of the tube less a ring of `count` holes; negative where the holes overlap."""
+    return np.asarray(0.25 * np.pi * (np.square(outer) - np.square(bore)) - count * hole * wall)
+
+
+def net_stress_concentration(hole: Array, pitch: Array) -> Array:
+    """Peak over net-section stress beside a hole in a strip one pitch wide, 2 + (1 − d/s)³. [-]
+
+    An open hole in tension; a screw that fills its hole and bears on one side raises it further. Source: Heywood's
+    formula, as in Peterson's Stress Concentration Factors (remembered).
+    """
+    return np.asarray(2.0 + np.power(1.0 - np.clip(np.divide(hole, pitch), 0.0, 1.0), 3))
+
+
+# --- the joint of a closure ------------------------------------------------------------------------------------------
+
+
+def screws_of(motors: Motors, end: str) -> Screws:
+    """The radial screws of one closure. Raises NotComputable where the closure or its screws are not given."""
+    found = closure(motors, end).screws
+    if found is None:
+        raise NotComputable(f"{end}_closure.screw is not given")
+    return found
+
+
+def has_screws(motors: Motors, end: str) -> bool:
+    """Whether an end is held by radial screws, or may be: nothing is said of it."""
+    part = motors.forward_closure if end == "forward" else motors.aft_closure
+    return part is None or part.retention == "radial-screws"
+
+
+def _pressure(motors: Motors, end: str, load_per_screw: Array) -> Array:
+    """Head pressure at which a screw of the ring carries `load_per_screw`, uneven sharing and fitting counted."""
+    screws = screws_of(motors, end)
+    carried = load_per_screw * screws.count * screws.load_sharing / screws.fitting_factor
+    return np.asarray(carried / end_load_area(motors, end))
+
+
+def _ring(motors: Motors, end: str) -> tuple[Material, Array]:
+    """Material of the ring and the length over which a screw bears in it."""
+    name = f"{end}_closure"
+    material: Material = need(motors, f"{name}.ring_material")
+    screws = screws_of(motors, end)
+    if screws.flush_length is None:
+        return material, need(motors, f"{name}.screws.ring_thickness")
+    engaged = np.asarray(np.maximum(screws.flush_length - need(motors, "case.wall"), 0.0))
+    return material, engaged if screws.ring_thickness is None else np.minimum(screws.ring_thickness, engaged)
+
+
+def _clear_distance(motors: Motors, end: str) -> Array:
+    edge: Array = need(motors, f"{end}_closure.screws.edge_distance")
+    return edge - 0.5 * screws_of(motors, end).hole_diameter
+
+
+def _rim_distance(motors: Motors, end: str) -> Array | float:
+    """How far from the end of the case the rims of the holes begin; at the end itself where that is not given."""
+    return 0.0 if screws_of(motors, end).edge_distance is None else _clear_distance(motors, end)
+
+
+def _joint_strength(motors: Motors, end: str, what: str) -> Array:
+    """Strength of the case at the ring of holes; the weld zone covers it where it reaches the rims of the holes."""
+    return joint_strength(motors, end, what, _rim_distance(motors, end))
+
+
+def screw_shear(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the screws shear where case and ring meet. [Pa], (n,)"""
+    need(motors, "case")
+    screws = screws_of(motors, situation.end)
+    threads = shear_strength_threads(screws.tensile_strength, screws.diameter, screws.pitch, screws.metric)
+    shank = shear_strength_shank(screws.tensile_strength, screws.diameter)
+    return _pressure(motors, situation.end, np.where(screws.threads_in_plane > 0.5, threads, shank))
+
+
+def bearing_in_case(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the holes of the case elongate. [Pa], (n,)"""
+    wall = need(motors, "case.wall")
+    screws = screws_of(motors, situation.end)
+    tensile = _joint_strength(motors, situation.end, "tensile")
+    return _pressure(motors, situation.end, bearing_strength(tensile, screws.diameter, wall))
+
+
+def bearing_in_ring(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the holes of the closure ring elongate. [Pa], (n,)"""
+    screws = screws_of(motors, situation.end)
+    material, thickness = _ring(motors, situation.end)
+    tensile = strength(motors, material, "tensile")
+    return _pressure(motors, situation.end, bearing_strength(tensile, screws.diameter, thickness))
+
+
+def tear_out_of_case(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the screws tear out to the end of the case. [Pa], (n,)"""
+    wall = need(motors, "case.wall")
+    tensile = joint_strength(motors, situation.end, "tensile", 0.0)
+    return _pressure(motors, situation.end, tear_out_strength(tensile, _clear_distance(motors, situation.end), wall))
+
+
+def tear_out_of_ring(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the screws tear out of the ring, towards the chamber; the ring's holes are tapped. [Pa]"""
+    screws = screws_of(motors, situation.end)
+    edge = need(motors, f"{situation.end}_closure.screws.ring_edge_distance")
+    material, thickness = _ring(motors, situation.end)
+    clear = edge - 0.5 * screws.diameter
+    return _pressure(motors, situation.end, tear_out_strength(strength(motors, material, "tensile"), clear, thickness))
+
+
+def _net_pressure(motors: Motors, end: str, stress: Array) -> Array:
+    screws, case = screws_of(motors, end), need(motors, "case")
+    net = net_section_area(case.outer_diameter, case.bore, case.wall, screws.count, screws.hole_diameter)
+    return np.asarray(stress * np.maximum(net, 0.0) / end_load_area(motors, end))
+
+
+def net_section(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the case tears across its ring of holes. [Pa], (n,)"""
+    return _net_pressure(motors, situation.end, _joint_strength(motors, situation.end, "tensile"))
+
+
+def stress_at_holes(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the case has yielded across its ring of holes: the holes stay long. [Pa], (n,)"""
+    return _net_pressure(motors, situation.end, _joint_strength(motors, situation.end, "yield"))
+
+
+# --- figures and notes -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Proportion:
+    """A proportion of a joint or gland with the band good practice keeps it in; arrays (n,), NaN bounds are open."""
+
+    name: str
+    value: Array
+    low: float
+    high: float
+    source: str
+
+    @property
+    def ok(self) -> Array:
+        """Whether the value lies in the band, as 1.0 or 0.0; NaN values are not ok. [-]"""
+        above = np.isnan(self.low) | (self.value >= self.low)
+        below = np.isnan(self.high) | (self.value <= self.high)
+        return np.asarray((above & below & ~np.isnan(self.value)).astype(float))
+
+    def warning(self) -> str:
+        """What is wrong with a single joint or gland, or nothing."""
+        if bool(np.all(self.ok > 0.5)):
+            return ""
+        low = "" if np.isnan(self.low) else f"at least {self.low:g}"
+        high = "" if np.isnan(self.high) else f"at most {self.high:g}"
+        wanted = " and ".join(text for text in (low, high) if text)
+        return f"{self.name} is {float(np.ravel(self.value)[0]):.3g}; {wanted} is good practice ({self.source})"
+
+
+def joint_figures(motors: Motors, end: str) -> tuple[Proportion, ...]:
+    """Proportions of a radial-screw joint: edge ratio, spacing, wall over screw diameter. (n,), dimensionless."""
+    screws, case = screws_of(motors, end), need(motors, "case")
+    nan = float("nan")
+    spacing = np.pi * (case.outer_diameter - case.wall) / screws.count / screws.diameter
+    figures = [
+        Proportion("screw spacing over diameter", np.asarray(spacing), 8.0 / 3.0, nan, "AISC 360 J3.3, remembered"),
+        Proportion("wall over screw diameter", case.wall / screws.diameter, 0.25, nan, "MIL-HDBK-5J 1.4.7.1"),
+    ]
+    if screws.edge_distance is not None:
+        ratio = np.asarray(screws.edge_distance / screws.diameter)
+        usual = "MIL-HDBK-5J 1.4.7.1; 2.0 is usual"
+        figures.insert(0, Proportion("edge distance over screw diameter", ratio, 1.5, nan, usual))
+    return tuple(figures)
+
+
+def shear_basis(motors: Motors, situation: Situation) -> str:
+    """The formula that applies to the plane the file names."""
+    threads = screws_of(motors, situation.end).threads_in_plane > 0.5
+    both = (
+        "0.6 Su on the minimum minor-diameter area (threads in the plane), NASA-STD-5020B Eq 13, B1.1 2A or ISO 965 6g",
+        "0.6 Su on the body area (shank in the plane), NASA-STD-5020B Eq 12",
+    )
+    if np.all(threads):
+        return both[0]
+    return " or ".join(both) if np.any(threads) else both[1]
+
+
+def shear_note(motors: Motors, situation: Situation) -> str:
+    """The pressure with the other part of the screw in the plane, and the strength of one screw both ways."""
+    screws = screws_of(motors, situation.end)
+    threads = shear_strength_threads(screws.tensile_strength, screws.diameter, screws.pitch, screws.metric)
+    shank = shear_strength_shank(screws.tensile_strength, screws.diameter)
+    in_threads = bool(np.all(screws.threads_in_plane > 0.5))
+    other = _pressure(motors, situation.end, shank if in_threads else threads)
+    name = "the plain shank" if in_threads else "the threads"
+    one = f"one screw: {_force_text(threads)} on its threads, {_force_text(shank)} on its shank"
+    own = _pressure(motors, situation.end, threads if in_threads else shank)
+    hot = bool(np.any(service_temperature(motors) > WARMEST_WITHOUT_TABLE))
+    return sentences(
+        f"with {name} in the plane: {pressure_text(other)}",
+        one,
+        f"Su {strength_text(_least(screws.tensile_strength))} {screws.grade}".strip(),
+        f"fitting factor {_least(screws.fitting_factor):.3g}",
+        "" if _least(screws.load_sharing) >= 1.0 else f"load sharing {_least(screws.load_sharing):.3g}",
+        "the screws at room temperature" if hot else "",
+        end_load_note(motors, situation.end, own),
+    )
+
+
+def _force_text(force: Array) -> str:
+    value = _least(force)
+    return f"{plain_digits(value / 1e3)} kN ({plain_digits(value / 4.4482216152605)} lbf)"
+
+
+def _least(value: Array) -> float:
+    return float(np.min(value))
+
+
+def tear_out_note(motors: Motors, situation: Situation) -> str:
+    """The weld zone, and what of the joint is out of proportion."""
+    doubts = [proportion.warning() for proportion in joint_figures(motors, situation.end)]
+    return sentences(_weld_note(motors, situation.end), *doubts)
+
+
+def _weld_note(motors: Motors, end: str) -> str:
+    """Whether the heat-affected zone of the case, where there is one, covers the joint."""
+    if motors.case is None or not motors.case.heat_affected:
+        return ""
+    reached = bool(np.any(heat_affected_at(motors, end, _rim_distance(motors, end))))
+    return f"the heat-affected zone {'covers' if reached else 'does not reach'} this joint"
+
+
+def bearing_note(motors: Motors, situation: Situation) -> str:
+    """The tabulated bearing strength beside the formula's, and the weld zone."""
+    return sentences(_tabulated_note(motors, situation.end), _weld_note(motors, situation.end))
+
+
+def _tabulated_note(motors: Motors, end: str) -> str:
+    """The pressure by the tabulated bearing allowable, where the material has one and the edge ratio is in range."""
+    case, screws = need(motors, "case"), screws_of(motors, end)
+    material = case.material
+    if screws.edge_distance is None or None in (material.bearing_strength_short, material.bearing_strength):
+        return ""
+    ratio = screws.edge_distance / screws.diameter
+    load = tabulated_bearing_strength(material, ratio) * screws.diameter * case.wall
+    if np.all(np.isnan(load)):
+        return ""
+    thick = float(np.max(case.wall / screws.diameter)) > 0.5
+    beyond = ", though that table ends at wall over diameter 0.50" if thick else ""
+    pressure = pressure_text(_pressure(motors, end, load))
+    return f"by the tabulated bearing strength at e/D {_least(ratio):.2f}: {pressure}{beyond}"
+
+
+def hole_edge_note(motors: Motors, situation: Situation) -> str:
+    """When the rim of the holes first yields, which is local and spreads out."""
+    screws, case = screws_of(motors, situation.end), need(motors, "case")
+    pitch = np.pi * (case.outer_diameter - case.wall) / screws.count
+    peak = net_stress_concentration(screws.hole_diameter, pitch)
+    first = stress_at_holes(motors, situation) / peak
+    return (
+        f"the rims of the holes begin to yield at {pressure_text(first)} (x {_least(peak):.2f}, Heywood, open hole): "
+        "local in a ductile case"
+    )
+
+
+def ring_joint_note(motors: Motors, situation: Situation) -> str:
+    """Strength of the ring."""
+    return other_part_note(motors, need(motors, f"{situation.end}_closure.ring_material"), "tensile_strength")
+
+
+def net_note(motors: Motors, situation: Situation) -> str:
+    """Load bound of the aft end, and the weld zone."""
+    own = net_section(motors, situation)
+    return sentences(end_load_note(motors, situation.end, own), _weld_note(motors, situation.end))

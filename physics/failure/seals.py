@@ -1,0 +1,447 @@
+"""O-rings: sizes, gland proportions, and extrusion into a gap that the pressure itself opens.
+
+Owns the AS568 sizes, squeeze, fill and stretch with their bands, and the modes `backup ring advised` (what makers'
+tables advise for service) and `seal extrusion` (where a ring is taken to leak once). Sources: AS568, Parker ORD 5700
+and makers' tables of gaps, each beside its numbers. Imports numpy and, from
+physics, case, constants, modes, motors, screws and threads.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from physics.constants import ZERO_CELSIUS
+from physics.failure.case import closure, dilation, pressure_text, sentences, service_temperature
+from physics.failure.screws import Proportion
+from physics.failure.threads import INCH
+from physics.missing import Beyond, NotComputable, need
+from physics.motors import Array, Motors, Seal, Situation
+
+# --- sizes -----------------------------------------------------------------------------------------------------------
+
+# AS568 by series: cross-section, its tolerance, then runs of sizes: first dash, its nominal inside diameter, the step
+# from dash to dash, last dash. The inside diameter is the nominal less the offset of the series. Inches. Source: AS568
+# as restated by three suppliers (read at second hand); the runs reproduce all 104 sizes read.
+_SERIES = {
+    0: (0.070, 0.003, 0.011, ((10, 0.25, 0.0625, 28), (29, 1.5, 0.125, 41), (42, 3.25, 0.25, 50))),
+    1: (0.103, 0.003, 0.013, ((110, 0.375, 0.0625, 149), (150, 2.875, 0.125, 151), (152, 3.25, 0.25, 178))),
+    2: (0.139, 0.004, 0.016, ((201, 0.1875, 0.0625, 222), (223, 1.625, 0.125, 258), (259, 6.25, 0.25, 274))),
+    3: (0.210, 0.005, 0.025, ((309, 0.4375, 0.0625, 324), (325, 1.5, 0.125, 361), (362, 6.25, 0.25, 381))),
+    4: (0.275, 0.006, 0.025, ((425, 4.5, 0.125, 437), (438, 6.25, 0.25, 445), (446, 8.5, 0.5, 464))),
+}
+
+
+@dataclass(frozen=True)
+class RingSize:
+    """One O-ring size: lengths m."""
+
+    dash: int
+    inner_diameter: float
+    cross_section: float
+    cross_section_tolerance: float
+
+
+def as568(dash: int | str) -> RingSize:
+    """The size of an AS568 dash number such as 228, "-228" or "AS568-228".
+
+    Raises KeyError for a number outside -010 to -464 or in a gap of the standard.
+
+    >>> ring = as568("-228")
+    >>> round(ring.inner_diameter / 0.0254, 3), round(ring.cross_section / 0.0254, 3)
+    (2.234, 0.139)
+    """
+    text = str(dash).strip().casefold().removeprefix("as568").lstrip("a- ")
+    number = int(text) if text.isdigit() else -1
+    found = _as568_table().get(number)
+    if found is None:
+        runs = "-010 to -050, -110 to -178, -201 to -274, -309 to -381, -425 to -464"
+        raise KeyError(f"no AS568 size {dash!r}; known are {runs}")
+    return found
+
+
+def as568_sizes() -> list[RingSize]:
+    """All sizes known, by dash number."""
+    return list(_as568_table().values())
+
+
+def _as568_table() -> dict[int, RingSize]:
+    table: dict[int, RingSize] = {}
+    for cross_section, tolerance, offset, runs in _SERIES.values():
+        for first, nominal, step, last in runs:
+            for dash in range(first, last + 1):
+                thou = np.floor((nominal + (dash - first) * step - offset) * 1e3 + 1e-6)
+                table[dash] = RingSize(dash, float(thou) * 1e-3 * INCH, cross_section * INCH, tolerance * INCH)
+    return table
+
+
+# --- gland proportions -----------------------------------------------------------------------------------------------
+
+
+def squeeze(cross_section: Array, gland_depth: Array) -> Array:
+    """Share of the cross-section that the gland takes, 1 − L/CS; L from groove floor to bore. Any length unit. [-]"""
+    return np.asarray(1.0 - np.divide(gland_depth, cross_section))
+
+
+def stretch(groove_diameter: Array, inner_diameter: Array) -> Array:
+    """How far the ring is stretched over its groove, groove diameter over inside diameter less 1. [-]"""
+    return np.asarray(np.divide(groove_diameter, inner_diameter) - 1.0)
+
+
+def gland_fill(cross_section: Array, gland_depth: Array, gland_width: Array) -> Array:
+    """Ring's cross-section over the gland's, (π/4)·CS²/(G·L). [-]"""
+    return np.asarray(0.25 * np.pi * np.square(cross_section) / (np.asarray(gland_width) * gland_depth))
+
+
+# Parker ORD 5700 Design Chart 4-2, static radial glands (read at second hand): cross-section, squeeze from, to.
+_SQUEEZE_BANDS = (
+    (0.070, 0.22, 0.32),
+    (0.103, 0.17, 0.24),
+    (0.139, 0.16, 0.23),
+    (0.210, 0.15, 0.21),
+    (0.275, 0.15, 0.20),
+)
+_CHART = "Parker ORD 5700 Design Chart 4-2, read at second hand"
+
+
+def squeeze_band(cross_section: Array) -> tuple[float, float]:
+    """Least and greatest squeeze for a static radial gland, at the nearest standard cross-section [m]."""
+    thick = float(np.median(cross_section)) / INCH
+    _, low, high = min(_SQUEEZE_BANDS, key=lambda row: abs(row[0] - thick))
+    return low, high
+
+
+def gland_figures(seal: Seal, bore: Array, growth: Array | float = 0.0) -> tuple[Proportion, ...]:
+    """Squeeze, squeeze under pressure, fill and stretch of a gland with their bands.
+
+    `bore` [m] is the diameter the ring seals against, `growth` [m] the radial growth of that bore. Fill needs
+    `gland_width` and stretch `inner_diameter`; what is not given is left out. Bands: Parker Design Chart 4-2 for
+    squeeze, 60 to 85 % fill and 0 to 5 % stretch (makers' practice, read at second hand).
+    """
+    low, high = squeeze_band(seal.cross_section)
+    figures = [Proportion("squeeze", squeeze(seal.cross_section, seal.gland_depth), low, high, _CHART)]
+    if np.any(np.asarray(growth) > 0.0):
+        opened = squeeze(seal.cross_section, seal.gland_depth + growth)
+        figures.append(Proportion("squeeze with the bore grown", opened, 0.10, high, "common practice, no source"))
+    if seal.gland_width is not None:
+        fill = gland_fill(seal.cross_section, seal.gland_depth, seal.gland_width)
+        figures.append(Proportion("gland fill", fill, 0.60, 0.85, "O-ring makers' practice, read at second hand"))
+    if seal.inner_diameter is not None:
+        taken = stretch(bore - 2.0 * seal.gland_depth, seal.inner_diameter)
+        figures.append(Proportion("stretch", taken, 0.0, 0.05, "O-ring makers' practice, read at second hand"))
+    return tuple(figures)
+
+
+def gland_warnings(motors: Motors, end: str, pressure: Array | None = None) -> list[str]:
+    """What is wrong with the gland of one end of a single motor, its squeeze taken at `pressure` [Pa] too."""
+    part = closure(motors, end)
+    if part.seal is None or motors.case is None:
+        return []
+    bore = _sealed(motors, part.seal)
+    growth: Array | float = 0.0
+    if pressure is not None:
+        try:
+            growth = dilation(motors, pressure)
+        except NotComputable:
+            growth = 0.0
+    warnings = [figure.warning() for figure in gland_figures(part.seal, bore, growth)]
+    if any(warnings):
+        warnings.append(ring_that_fits(part.seal, bore) or "no AS568 ring fits this groove")
+    return [text for text in (*warnings, _cold_warning(motors, part.seal)) if text]
+
+
+def _sealed(motors: Motors, seal: Seal) -> Array:
+    """Diameter [m] that a ring seals against: its own, or the bore."""
+    return seal.diameter if seal.diameter is not None else np.asarray(need(motors, "case").bore)
+
+
+def fitting_rings(bore: float, gland_depth: float, gland_width: float | None = None) -> list[RingSize]:
+    """AS568 sizes whose squeeze, fill and stretch lie in their bands for a groove in a plug, the best stretch first.
+
+    Lengths m; `bore` is the diameter sealed, `gland_depth` from the groove's floor to it. Without `gland_width` the fill
+    is not asked. Bands as `gland_figures`; of the rings that fit, the one stretched nearest to 2.5 % comes first.
+
+    >>> [ring.dash for ring in fitting_rings(2.5 * 0.0254, 0.111 * 0.0254, 0.187 * 0.0254)][:1]
+    [228]
+    """
+    found: list[tuple[float, RingSize]] = []
+    for ring in as568_sizes():
+        column = {"cross_section": ring.cross_section, "gland_depth": gland_depth, "gland_width": gland_width}
+        arrays = {name: None if value is None else np.array([value]) for name, value in column.items()}
+        own = Seal(
+            np.array([1.0]),
+            gap=np.array([0.0]),
+            hardness=np.array([70.0]),
+            inner_diameter=np.array([ring.inner_diameter]),
+            **arrays,  # type: ignore[arg-type]
+        )
+        figures = gland_figures(own, np.array([bore]))
+        if all(bool(figure.ok[0] > 0.5) for figure in figures):
+            found.append((abs(float(figures[-1].value[0]) - 0.025), ring))
+    return [ring for _, ring in sorted(found, key=lambda pair: pair[0])]
+
+
+def ring_that_fits(seal: Seal, bore: Array) -> str:
+    """The AS568 ring that fits the groove of a single motor, in words; empty where none does."""
+    width = None if seal.gland_width is None else float(np.ravel(seal.gland_width)[0])
+    rings = fitting_rings(float(np.ravel(bore)[0]), float(np.ravel(seal.gland_depth)[0]), width)
+    fill = "" if width is not None else " (gland_width is not given: its fill is not known)"
+    return f"AS568-{rings[0].dash:03d} fits this groove{fill}" if rings else ""
+
+
+def _cold_warning(motors: Motors, seal: Seal) -> str:
+    if seal.material is None or seal.material.minimum_temperature is None:
+        return ""
+    coldest = float(np.min(motors.ambient.soak))
+    if coldest >= seal.material.minimum_temperature:
+        return ""
+    least = seal.material.minimum_temperature - ZERO_CELSIUS
+    return (
+        f"{seal.material.name} stiffens below {least:.0f} degC and the coldest soak is "
+        f"{coldest - ZERO_CELSIUS:.0f} degC: the ring may not follow its seat"
+    )
+
+
+# --- extrusion -------------------------------------------------------------------------------------------------------
+
+PSI = 6894.757293168
+
+HARDNESS_RANGE = (60.0, 95.0)
+"""Shore A; the makers' tables end at 90, and a harder ring is given no more than that."""
+
+LEAK_OVER_SERVICE = 2.0
+"""Pressure at which a ring is taken to leak once over the most lenient maker's service limit: our judgement. The one
+joint measured, whose hardness is not written, held 1.06 to 4.8 times such limits for minutes."""
+
+WIDEST_SHARE = 0.2
+"""Gap of one side over the cross-section at which nothing is given for the ring any more: our judgement. The joint
+measured held at 9 % a side."""
+
+TABLES_HOLD_TO = 343.15
+"""The makers tested up to 70 °C (Ace Seal, after ERIKS, read; a second handbook says 74 °C, read at second hand). [K]"""
+
+BACKUP_ADVISED = 1500.0 * PSI
+"""Above this makers advise a backup ring unless the gap is nearly closed; Parker ORD 5700 section 4.0, read at second
+hand. [Pa]"""
+
+
+@dataclass(frozen=True)
+class MakersTable:
+    """One maker's widest total diametral gaps for service without a backup ring.
+
+    `pressures` psi rising (K,); `hardness` Shore A rising (H,); `gaps` inches (H, K).
+    """
+
+    maker: str
+    status: str
+    hardness: tuple[float, ...]
+    pressures: tuple[float, ...]
+    gaps: tuple[tuple[float, ...], ...]
+
+
+MAKERS = (
+    MakersTable(
+        # Bands of pressure (500-1000, 1000-1500, 1500-2000, 2000-3000 psi), each read at its lower end.
+        "Seal & Design, extrusion limits", "read", (70.0, 90.0), (500.0, 1000.0, 1500.0, 2000.0),
+        ((0.010, 0.006, 0.004, 0.002), (0.024, 0.020, 0.016, 0.010)),
+    ),
+    MakersTable(
+        # 60 Shore A at 1500 psi: "consult", taken as no gap at all.
+        "Ring Design, ch. 12 of an O-ring maker's guide", "read at second hand", (60.0, 70.0, 80.0, 90.0),
+        (500.0, 750.0, 1000.0, 1250.0, 1500.0),
+        (
+            (0.010, 0.005, 0.002, 0.001, 0.0), (0.015, 0.011, 0.008, 0.004, 0.002),
+            (0.020, 0.016, 0.012, 0.009, 0.007), (0.025, 0.023, 0.018, 0.015, 0.012),
+        ),
+    ),
+)  # fmt: skip
+"""Makers' tables, total diametral gap; advice for service and for many pressurisations."""
+
+BY_SECTION = ((0.070, 0.004), (0.103, 0.005), (0.139, 0.006), (0.210, 0.007), (0.275, 0.010))
+"""Widest total diametral gap [in] by cross-section [in] at about 1200 psi, 70 Shore A: Ace Seal after ERIKS (read), the
+upper ends of its ranges; linear between sections."""
+BY_SECTION_AT = 1200.0 * PSI
+
+
+def allowed_pressure(table: MakersTable, hardness: Array, gap: Array, growth_per_pressure: Array) -> Array:
+    """Highest pressure [Pa] at which one maker allows a gap that grows with pressure. Broadcasts.
+
+    Parameters
+    ----------
+    table : MakersTable
+        Interpolated in hardness and, between its pressures, in gap; no power law.
+    hardness : Array
+        Shore A. Below the table's softest ring its softest row is used, above the hardest the hardest.
+    gap, growth_per_pressure : Array
+        Radial gap at rest [m] and its growth [m/Pa]; the table's total diametral gap is twice that, plug in the middle.
+
+    Notes
+    -----
+    A gap beyond the widest of the table bears less than the table's lowest pressure, in proportion to the gap: there
+    p·gap(p) is constant. A gap narrower than its narrowest is given the table's highest pressure and no more. The
+    growth is that of the tube far from its ends; where pressure stops at the seal the tube grows half of it, and all
+    of it only at a free end (Timoshenko, Theory of Plates and Shells, long cylinder under a step of pressure).
+
+    >>> float(allowed_pressure(MAKERS[1], 70.0, 0.004 * 0.0254, 0.0).round(1) / 6894.757293168)
+    1000.0
+    """
+    shore, rest, rise = np.broadcast_arrays(
+        np.asarray(hardness, dtype=float), 2.0 * np.asarray(gap, dtype=float), 2.0 * np.asarray(growth_per_pressure)
+    )
+    at = np.array(table.pressures) * PSI
+    rows = np.array(table.gaps) * INCH
+    allowed = np.stack([np.interp(shore, table.hardness, column) for column in rows.T])
+    excess = np.stack([rest + rise * pressure for pressure in at]) - allowed  # rises along the first axis
+    found = np.full(shore.shape, at[-1])
+    for k in range(len(at) - 2, -1, -1):
+        step = excess[k + 1] - excess[k]
+        share = np.divide(-excess[k], step, out=np.zeros(shore.shape), where=step > 0.0)
+        found = np.where(excess[k + 1] > 0.0, at[k] + (at[k + 1] - at[k]) * np.clip(share, 0.0, 1.0), found)
+    return np.where(excess[0] > 0.0, np.minimum(_in_proportion(at[0] * allowed[0], rest, rise), at[0]), found)
+
+
+def allowed_by_section(cross_section: Array, gap: Array, growth_per_pressure: Array) -> Array:
+    """Highest pressure [Pa] by the table that knows the cross-section, infinite where its gap is kept. Broadcasts.
+
+    One pressure, `BY_SECTION_AT`, and 70 Shore A; what it says above that pressure is not known. A wider gap bears less
+    in proportion. Lengths m.
+    """
+    sections, gaps = np.array(BY_SECTION).T * INCH
+    rest, rise = 2.0 * np.asarray(gap), 2.0 * np.asarray(growth_per_pressure)
+    allowed = np.interp(cross_section, sections, gaps)
+    over = rest + rise * BY_SECTION_AT > allowed
+    return np.where(over, _in_proportion(BY_SECTION_AT * allowed, rest, rise), np.inf)
+
+
+def _in_proportion(constant: Array, rest: Array, rise: Array) -> Array:
+    """Pressure p with p·(rest + rise·p) = constant: the positive root, written so that it holds for rise = 0."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(2.0 * constant / (rest + np.sqrt(rest * rest + 4.0 * rise * constant)))
+
+
+def service_limits(seal: Seal, growth_per_pressure: Array) -> Array:
+    """Highest pressure [Pa] each table advises for a ring in its gap, (tables, n); the last is that by section.
+
+    NaN where the hardness lies outside `HARDNESS_RANGE`. A backup ring in place counts as 90 Shore A (a handbook's
+    page on backup rings, read at second hand). Silicone: half the gap (three makers, read).
+    """
+    shore = _shore(seal)
+    share = 2.0 if _is_silicone(seal) else 1.0
+    gap, growth = share * np.asarray(seal.gap), share * np.asarray(growth_per_pressure)
+    limits = [allowed_pressure(table, shore, gap, growth) for table in MAKERS]
+    by_section = np.where(shore <= 70.0, allowed_by_section(seal.cross_section, gap, growth), np.inf)
+    outside = (np.asarray(seal.hardness) < HARDNESS_RANGE[0]) | (np.asarray(seal.hardness) > HARDNESS_RANGE[1])
+    return np.stack([np.where(outside, np.nan, row) for row in np.broadcast_arrays(*limits, by_section)])
+
+
+def _shore(seal: Seal) -> Array:
+    backup = 0.0 if seal.backup_rings is None else seal.backup_rings
+    return np.where(np.asarray(backup) > 0.0, np.maximum(seal.hardness, 90.0), seal.hardness)
+
+
+def _seal(motors: Motors, end: str) -> Seal:
+    part = closure(motors, end)
+    if part.seal is None:
+        raise NotComputable(f"[{end}_closure.seal] is not given")
+    return part.seal
+
+
+def _is_silicone(seal: Seal) -> bool:
+    return seal.material is not None and seal.material.name == "silicone"
+
+
+def _limits(motors: Motors, end: str) -> tuple[Seal, Array]:
+    seal = _seal(motors, end)
+    growth = dilation(motors, np.asarray(1.0))
+    limits = np.where(np.isnan(growth), np.nan, service_limits(seal, growth))  # how far the case grows is not known
+    if np.all(np.isnan(limits)):
+        low, high = HARDNESS_RANGE
+        key = f"{end}_closure.seal.hardness"
+        raise Beyond(f"{key} is outside the makers' tables, {low:.0f} to {high:.0f} Shore A")
+    return seal, limits
+
+
+def backup_ring_advised(motors: Motors, situation: Situation) -> Array:
+    """Head pressure from which a maker asks for a backup ring, the bore grown by that same pressure. [Pa], (n,)
+
+    The strictest of the makers' tables. Advice for service: nothing is known to happen there in one firing. NaN where
+    the hardness lies outside the tables.
+    """
+    _, limits = _limits(motors, situation.end)
+    return np.asarray(np.min(limits, axis=0))
+
+
+def seal_extrusion(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the ring of one end is taken to let gas past, the bore grown by that pressure. [Pa], (n,)
+
+    `LEAK_OVER_SERVICE` times the most lenient maker's service limit (what one maker allows for years does not leak
+    once), and never beyond the pressure at which the gap of one side, plug in the middle, comes to `WIDEST_SHARE` of
+    the cross-section. 0 where the coldest soak is below the rubber's minimum temperature: nothing is given for such a
+    ring. A second ring adds no pressure: the first one holds it all until it fails. NaN where the hardness lies
+    outside the tables.
+    """
+    seal, limits = _limits(motors, situation.end)
+    # Below its softest ring a table says nothing lenient: there only the others count.
+    shore = _shore(seal)
+    known = [np.where(shore >= table.hardness[0], row, 0.0) for table, row in zip(MAKERS, limits, strict=False)]
+    lenient = LEAK_OVER_SERVICE * np.max(known, axis=0)
+    room = WIDEST_SHARE * np.asarray(seal.cross_section) - seal.gap
+    widest = np.maximum(room, 0.0) / dilation(motors, np.asarray(1.0))
+    found = np.where(np.isnan(limits[0]), np.nan, np.minimum(lenient, widest))
+    return np.where(_too_cold(motors, seal), 0.0, found)
+
+
+def _too_cold(motors: Motors, seal: Seal) -> Array:
+    """Whether the coldest soak of each motor is below what the ring's rubber bears, (n,) or ()."""
+    if seal.material is None or seal.material.minimum_temperature is None:
+        return np.asarray(False)
+    return np.asarray(np.min(np.atleast_2d(motors.ambient.soak), axis=-1) < seal.material.minimum_temperature)
+
+
+def seal_note(motors: Motors, situation: Situation) -> str:
+    """The gap at that pressure, what each maker allows, the rubber's temperature, and what is wrong with the gland."""
+    seal, limits = _limits(motors, situation.end)
+    pressure = seal_extrusion(motors, situation)
+    cold = bool(np.any(_too_cold(motors, seal)))
+    grown = dilation(motors, pressure)
+    lenient = float(np.max(limits[: len(MAKERS)]))
+    return sentences(
+        _cold_warning(motors, seal) if cold else "",
+        f"{LEAK_OVER_SERVICE:g} times the most lenient maker's service limit, {pressure_text(np.asarray(lenient))}",
+        f"radial gap {_mm(seal.gap)} at rest and {_mm(grown)} more at that pressure, plug in the middle (a plug pushed "
+        "to one side doubles the gap there)",
+        "a second ring adds no pressure" if np.max(seal.rings) > 1.5 else "",
+        *_common_notes(motors, seal),
+        "" if seal.inner_diameter is not None else ring_that_fits(seal, _sealed(motors, seal)),
+        *gland_warnings(motors, situation.end, situation.maximum_expected_pressure),
+    )
+
+
+def advice_note(motors: Motors, situation: Situation) -> str:
+    """What each maker's table allows for this ring in this gap."""
+    seal, limits = _limits(motors, situation.end)
+    names = [table.maker for table in MAKERS] + ["Ace Seal after ERIKS, by cross-section"]
+    each = []
+    for name, row in zip(names, limits, strict=True):
+        if np.all(np.isfinite(row)):
+            each.append(f"{name}: {pressure_text(row)}")
+        elif float(np.max(_shore(seal))) <= 70.0:
+            each.append(f"{name}: kept up to {pressure_text(np.asarray(BY_SECTION_AT))}, where it ends")
+    return sentences("total diametral gap, for service", *each, *_common_notes(motors, seal))
+
+
+def _common_notes(motors: Motors, seal: Seal) -> tuple[str, ...]:
+    backup = seal.backup_rings is not None and float(np.max(seal.backup_rings)) > 0.0
+    warmest = float(max(np.max(service_temperature(motors)), np.max(motors.ambient.soak)))
+    hot = f", which hold up to {TABLES_HOLD_TO - ZERO_CELSIUS:.0f} °C" if warmest > TABLES_HOLD_TO else ""
+    return (
+        "silicone: half the gap allowed" if _is_silicone(seal) else "",
+        "with a backup ring, taken as 90 Shore A" if backup else "",
+        f"rubber at {warmest - ZERO_CELSIUS:.0f} °C at most, by the tables{hot}" if hot else "",
+    )
+
+
+def _mm(length: Array) -> str:
+    value = float(np.max(length))
+    return f"{value * 1e3:.3f} mm ({value / 0.0254:.4f} in)"
