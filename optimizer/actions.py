@@ -375,7 +375,7 @@ def compare(motors: Sequence[Path], kernel: str, output: Output) -> int:
     return DONE if comparison.looks[-1].ok else NO
 
 
-def spread(motor: Path, samples: int, seed: int, kernel: str, output: Output) -> int:
+def spread(motor: Path, samples: int, seed: int, kernel: str, output: Output, as_specified: bool = False) -> int:
     """Show what the motor's tolerances do to its figures and its ladder."""
     from optimizer.commands.spread import spread as scatter
     from optimizer.inputs import load_motor
@@ -383,7 +383,7 @@ def spread(motor: Path, samples: int, seed: int, kernel: str, output: Output) ->
     file = load_motor(motor)
     output = output.reading(file.units)
     output.claim(motor, [output.page] if output.writes else [])
-    result = scatter(file.motors, kernel=kernel, samples=samples, seed=seed, file=str(motor))
+    result = scatter(file.motors, kernel, samples, seed, str(motor), as_specified)
     if output.writes:
         from optimizer.output.pages import spread_page
 

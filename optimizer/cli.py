@@ -321,12 +321,14 @@ def compare(motors: tuple[Path, ...], kernel: str | None, as_json: bool, units: 
 @click.argument("motor", type=_MOTOR)
 @click.option("--samples", type=click.IntRange(16, 2**20), default=4096, help="Points drawn; a power of two is best.")
 @click.option("--seed", type=_SEED, default=1, help="Seed of the points.")
+@click.option("--as-specified", is_flag=True, help="Hold strengths at their minimum and formulas as coded.")
 @_shared(kernel=True)
 @_guarded
 def spread(
     motor: Path,
     samples: int,
     seed: int,
+    as_specified: bool,
     kernel: str | None,
     as_json: bool,
     units: str | None,
@@ -335,13 +337,13 @@ def spread(
 ) -> int:
     """Show what tolerances and lot scatter do to a motor.
 
-    Draws over the [tolerances] of the motor file: percentiles, the chance that each rung lets go, and which tolerance
-    matters most.
+    Draws over the [tolerances] of the motor file and over the scatter of strengths and formulas: percentiles, the chance
+    that each rung lets go, and which tolerance matters most.
     """
     from optimizer import actions
 
     output = actions.Output(as_json, units, out, quiet, "spread")
-    return actions.spread(motor, samples=samples, seed=seed, kernel=kernel or "steady", output=output)
+    return actions.spread(motor, samples=samples, seed=seed, kernel=kernel or "steady", as_specified=as_specified, output=output)
 
 
 @main.command()

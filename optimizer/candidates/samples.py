@@ -17,7 +17,9 @@ from scipy import stats
 from optimizer.problems import InputError, Problem
 from optimizer.vocabulary import BOTH_ENDS, COLUMN_KEYS, SHORT_KEYS
 from physics.ballistics.kernel import evaluate
+from physics.failure import chances
 from physics.failure.ladder import ADVICE, assess_ladder
+from physics.failure.scatter import Certainty
 from physics.motors import Figures, Motors, Tolerance
 
 Floats = NDArray[np.float64]
@@ -31,6 +33,10 @@ PERCENTILES = (1, 5, 50, 95, 99)
 FEWEST, MOST = 16, 1 << 18
 
 BLOCK = 8192
+
+MOST_LOTS = 12
+
+"""Lots of metal and screws that a motor may be made of: tube, rings, plates, screws and snap rings of two ends, insert."""
 
 RATE_COLUMNS = frozenset(f"propellant.{name}" for name in ("rate_from", "rate_to", "rate", "rate_at", "exponent"))
 
@@ -276,7 +282,37 @@ class Chance:
 
 
 def _percent(share: float) -> str:
+    if 0.0 < share < 1e-4:
+        return f"{100.0 * share:.6f}".rstrip("0") + " %"
     return f"{100.0 * share:.2g} %" if share < 0.995 else f"{100.0 * share:.6g} %"
+
+
+def sample_points(tolerances: int, samples: int, seed: int) -> Floats:
+    """Points of the unit cube for tolerances and lots, (samples, tolerances + `MOST_LOTS`): `SCRAMBLES` Sobol sets in turn.
+
+    There is always room for the same number of lots, so that designs of other materials see the same points.
+    """
+    count = min(chances.SCRAMBLES, samples)
+    sets = [unit_points(tolerances + MOST_LOTS, samples // count, seed + 7919 * block) for block in range(count)]
+    return np.concatenate(sets)
+
+
+def _lots(certainty: Mapping[tuple[str, str], Certainty]) -> list[str]:
+    return sorted({sure.lot for sure in certainty.values() if sure.lot})
+
+
+def _deviates(lots: Sequence[str], points: Floats) -> dict[str, Floats]:
+    """Standard normal deviates of each lot at points of (0, 1); a motor has no more lots than `MOST_LOTS`."""
+    if len(lots) > points.shape[1]:
+        raise ValueError(f"{len(lots)} lots, room for {points.shape[1]}")
+    return {lot: stats.norm.ppf(np.clip(points[:, place], 1e-12, 1.0 - 1e-12)) for place, lot in enumerate(lots)}
+
+
+def model(found: Outcome, sure: Mapping[tuple[str, str], Certainty]) -> chances.Model:
+    """What the estimator of chances takes: the rungs of an outcome against what each sample met."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        margins = {key: np.log(values * sure[key].ratio) for key, values in found.factors.items()}
+    return chances.Model(margins, sure)
 
 
 def deviations_at(tolerances: Mapping[str, Tolerance], points: Floats) -> Floats:
@@ -298,7 +334,8 @@ def robust_columns(
 
     `asked` names for each column a quantity and a percentile from 0 to 100. A quantity is a figure of the kernel,
     "smallest_factor" (against each sample's own head pressure), or "chance_of_failure", which is no percentile but the
-    upper end of its interval, so that none of N is not taken for never. A motor of which any sample leaves the figure
+    upper end of its interval, strengths scattered, as `spread` gives it at the same points.
+    A motor of which any sample leaves the figure
     unknown, or whose tolerances reach zero, is NaN. Without `heat` the rungs that march the wall's heat are left out,
     which is some hundred times faster. Raises KeyError for a name that is no figure, ValueError for a percentile that
     is none, and InputError where nothing scatters.
@@ -308,7 +345,11 @@ def robust_columns(
             raise ValueError(f"percentile {percentile}: expected 0 to 100")
     samples = _whole_samples(samples)
     tolerances = _needed_tolerances(motors, "")
-    deviations = deviations_at(tolerances, unit_points(len(tolerances), samples, seed))
+    by_chance = any(name == "chance_of_failure" for name, _ in asked.values())
+    sure = chances.certainty_of(motors, _rungs_of(motors, kernel)) if by_chance else {}
+    lots = _lots(sure)
+    points = sample_points(len(tolerances), samples, seed)
+    deviations, deviates = deviations_at(tolerances, points), _deviates(lots, points[:, len(tolerances) :])
     needs_ladder = any(name in ("chance_of_failure", "smallest_factor") for name, _ in asked.values())
     answer = {column: np.full(motors.size, np.nan) for column in asked}
     rows = np.flatnonzero(~_reaches_zero(motors, tolerances, deviations))
@@ -316,7 +357,12 @@ def robust_columns(
     def columns(few: Motors) -> dict[str, Floats]:
         batch = scattered(few.repeat(samples), tolerances, np.tile(deviations, (few.size, 1)))
         found = outcome(batch, kernel, heat) if needs_ladder else _figures_only(batch, kernel)
-        return {column: _robust(found, name, level, few.size, samples) for column, (name, level) in asked.items()}
+        return {
+            column: _chances(found, sure, deviates, few.size, samples)
+            if name == "chance_of_failure"
+            else _robust(found, name, level, few.size, samples)
+            for column, (name, level) in asked.items()
+        }
 
     at_once = max(1, BLOCK // samples)
     for some in (rows[low : low + at_once] for low in range(0, rows.size, at_once)):
@@ -328,7 +374,7 @@ def robust_columns(
 def too_wide(motors: Motors, samples: int, seed: int) -> Mask:
     """Of which motors of a batch some sample has a dimension at zero or below, (n,): `robust_columns` knows nothing of them."""
     tolerances = _needed_tolerances(motors, "")
-    points = unit_points(len(tolerances), _whole_samples(samples), seed)
+    points = sample_points(len(tolerances), _whole_samples(samples), seed)
     return _reaches_zero(motors, tolerances, deviations_at(tolerances, points))
 
 
@@ -345,10 +391,24 @@ def _figures_only(motors: Motors, kernel: str) -> Outcome:
     return Outcome(dict(evaluate(motors, kernel=kernel).values), {}, {})
 
 
+def _rungs_of(motors: Motors, kernel: str) -> Sequence[tuple[str, str]]:
+    """The rungs of a batch that chances are made of: they are the same for all its motors."""
+    return list(outcome(replace(motors.take([0]), tolerances={}), kernel, heat=False).factors)
+
+
+def _chances(
+    found: Outcome, sure: Mapping[tuple[str, str], Certainty], deviates: Mapping[str, Floats], size: int, samples: int
+) -> Floats:
+    """Upper end of the chance of each motor of a batch whose samples stand one motor after the other, (n,)."""
+    if not found.factors:
+        return np.full(size, np.nan)
+    tiled = {lot: np.tile(values, size) for lot, values in deviates.items()}
+    _, holds = model(found, sure).masses(tiled)
+    alive = np.prod([np.broadcast_to(one, (size * samples,)) for one in holds.values()], axis=0).reshape(size, samples)
+    return np.array([chances.estimate(1.0 - row, np.ones(samples)).high for row in alive])
+
+
 def _robust(found: Outcome, name: str, percentile: float, size: int, samples: int) -> Floats:
-    if name == "chance_of_failure":
-        failed = found.any_failed.reshape(size, samples).sum(axis=1)
-        return np.array([Chance(int(count), samples).interval[1] for count in failed])
     if name != "smallest_factor" and name not in found.figures:
         raise KeyError(name)
     values = found.smallest_factor if name == "smallest_factor" else found.figures[name]

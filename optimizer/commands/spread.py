@@ -9,9 +9,14 @@ between them, one given as a standard deviation is normal, one given as both is 
 are scrambled Sobol points of a fixed seed, so two designs with the same tolerances see the same points and a
 difference between them is design, not luck. All samples are one batch for the kernel.
 
-A sample fails a pressure rung when its own highest head pressure exceeds the pressure of that rung in that sample, and
-a time rung when the rung's time is shorter than that sample's own action time. A sample that cannot be computed counts
-as failed. The margins that the ladder asks for are not part of this: it asks what happens, not what is allowed.
+Strengths and formulas scatter too: each lot of metal or screws has a random number of its own beside those of the
+tolerances, and over what a rung's formula brings the chance is the normal distribution itself (`physics.failure.chances`), so
+that a small chance is a number and not a bound. Its interval comes from independent scrambles of the points. With
+strengths as specified each stands at its minimum and each formula as coded, and failures are counted: a sample fails a
+pressure rung when its own highest head pressure exceeds the pressure of that rung in that sample, and a time rung when the
+rung's time is shorter than that sample's own action time. A sample that cannot be computed counts as failed. The margins
+that the ladder asks for are not part of this: it asks what happens, not what is allowed. What a maker advises for
+service is no failure.
 The propellant temperature is `ambient.temperature`, scattered where it has a tolerance; the soak range belongs to the
 maximum expected pressure.
 """
@@ -34,17 +39,24 @@ from optimizer.candidates.samples import (
     Chance,
     Floats,
     Outcome,
+    _deviates,
     _joined,
+    _lots,
     _needed_tolerances,
     _outcome_block,
+    _percent,
     _whole_samples,
     deviations_at,
     distribution,
+    model,
     outcome,
+    sample_points,
     scattered,
     tolerance_name,
     unit_points,
 )
+from physics.failure import chances
+from physics.failure.scatter import Certainty
 from physics.motors import Motors, Tolerance
 
 _FEWEST_FOR_SHARES = 64
@@ -63,6 +75,16 @@ INTERVAL_NOTE = (
 )
 
 
+SMOOTH_NOTE = (
+    "The interval comes from independent scrambles of the points. It covers the sampling alone: bias and scatter of "
+    "strengths and formulas are partly judgement, tolerances may be guessed, and the model itself is not in it."
+)
+
+SCATTERED, AS_SPECIFIED = "scattered", "held at minimum"
+
+"""What is done with strengths and formulas."""
+
+
 def sampled(motors: Motors, tolerances: Mapping[str, Tolerance], deviations: Floats, kernel: str, heat: bool = True) -> Outcome:
     """Figures and factors of one motor at these deviations (samples, tolerances), its copies made block by block."""
     length = MARCHED if heat else BLOCK
@@ -70,6 +92,52 @@ def sampled(motors: Motors, tolerances: Mapping[str, Tolerance], deviations: Flo
     return _joined([
         _outcome_block(scattered(motors.repeat(len(some)), tolerances, some), kernel, heat) for some in blocks
     ])  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Smooth:
+    """A chance over scattered strengths with its 95 % interval from independent scrambles."""
+
+    estimate: chances.Estimate
+
+    @property
+    def value(self) -> float:
+        """The chance; NaN where what tests have shown contradicts the model."""
+        return self.estimate.value
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Lower and upper end."""
+        return self.estimate.low, self.estimate.high
+
+    @property
+    def failed(self) -> float:
+        """How many of the points that is, which need not be whole; 0 where the chance is told as a bound."""
+        return 0.0 if self.value < LEAST_SHOWN else self.estimate.value * self.estimate.points
+
+    @property
+    def text(self) -> str:
+        """The chance in words.
+
+        >>> Smooth(chances.Estimate(0.012, 0.011, 0.013, 4096)).text
+        '1.2 % (1.1 % to 1.3 %)'
+        >>> Smooth(chances.Estimate(3e-9, 2e-9, 4e-9, 4096)).text
+        'below 0.0001 %'
+        """
+        if self.value < LEAST_SHOWN:
+            return f"below {_percent(LEAST_SHOWN)}"
+        low, high = self.interval
+        return f"{_percent(self.value)} ({_percent(low)} to {_percent(high)})"
+
+    def as_json(self) -> dict[str, Any]:
+        """Value, interval, the points' number and words."""
+        low, high = self.interval
+        return {"value": self.value, "low": low, "high": high, "points": self.estimate.points, "text": self.text}
+
+
+LEAST_SHOWN = 1e-6
+
+"""A chance smaller than this is told as a bound: no model of a motor is that sure of its tails; our judgement."""
 
 
 @dataclass(frozen=True)
@@ -83,8 +151,9 @@ class SpreadResult:
     figures: dict[str, dict[str, float]]
     factors: tuple[dict[str, Any], ...]
     smallest_factor: dict[str, float]
-    any_failure: Chance | None
-    rungs: tuple[tuple[str, str, Chance], ...]
+    strengths: str
+    any_failure: Chance | Smooth | None
+    rungs: tuple[tuple[str, str, Chance | Smooth], ...]
     shares: dict[str, dict[str, float]]
     total_shares: dict[str, dict[str, float]]
     share_evaluations: int
@@ -104,11 +173,12 @@ class SpreadResult:
             "figures": self.figures,
             "factors": list(self.factors),
             "smallest_factor": self.smallest_factor,
+            "strengths": self.strengths,
             "chance_of_failure": {
                 "any": None if self.any_failure is None else self.any_failure.as_json(),
                 "rungs": [{"mode": mode, "part": part, **chance.as_json()} for mode, part, chance in self.rungs],
                 "confidence": CONFIDENCE,
-                "note": INTERVAL_NOTE,
+                "note": INTERVAL_NOTE if self.strengths == AS_SPECIFIED else SMOOTH_NOTE,
             },
             "shares": self.shares,
             "total_shares": self.total_shares,
@@ -120,21 +190,32 @@ class SpreadResult:
         }
 
 
-def spread(motors: Motors, kernel: str = "steady", samples: int = 4096, seed: int = 1, file: str = "") -> SpreadResult:
+def spread(
+    motors: Motors,
+    kernel: str = "steady",
+    samples: int = 4096,
+    seed: int = 1,
+    file: str = "",
+    as_specified: bool = False,
+) -> SpreadResult:
     """What the tolerances of one motor do to its figures and its failure ladder.
 
     `motors` is a batch of one with its tolerances; `samples` is rounded up to a power of two; `file` names the motor
-    file in an error. Raises InputError where nothing scatters or a tolerance is too wide, ValueError for a kernel that
+    file in an error. With `as_specified` strengths are held at their minimum and formulas as coded.
+    Raises InputError where nothing scatters or a tolerance is too wide, ValueError for a kernel that
     does not exist or a batch that is not one motor.
     """
     if motors.size != 1:
         raise ValueError(f"expected one motor, got {motors.size}")
     samples = _whole_samples(samples)
     tolerances = _needed_tolerances(motors, file)
-    found = sampled(motors, tolerances, deviations_at(tolerances, unit_points(len(tolerances), samples, seed)), kernel)
     nominal = outcome(replace(motors, tolerances={}), kernel)
+    sure = chances.certainty_of(motors, nominal.factors)
+    lots = [] if as_specified else _lots(sure)
+    points = sample_points(len(tolerances), samples, seed)
+    found = sampled(motors, tolerances, deviations_at(tolerances, points), kernel)
     first, total, evaluations = variance_shares(motors, tolerances, kernel, max(_FEWEST_FOR_SHARES, samples // 4), seed)
-    rungs = [(mode, part, Chance(int(found.failed((mode, part)).sum()), samples)) for mode, part in found.factors]
+    whole, each = _counted(found, samples) if as_specified else _smooth(found, sure, _deviates(lots, points[:, len(tolerances) :]))
     return SpreadResult(
         samples=samples,
         seed=seed,
@@ -146,17 +227,35 @@ def spread(motors: Motors, kernel: str = "steady", samples: int = 4096, seed: in
             for (mode, part), values in found.factors.items()
         ),
         smallest_factor=_percentiles(found.smallest_factor, nominal.smallest_factor),
-        any_failure=Chance(int(found.any_failed.sum()), samples) if found.factors else None,
-        rungs=tuple(sorted(rungs, key=lambda row: -row[2].failed)),
+        strengths=AS_SPECIFIED if as_specified else SCATTERED,
+        any_failure=whole,
+        rungs=tuple(sorted(each, key=lambda row: -row[2].failed)),
         shares=first,
         total_shares=total,
         share_evaluations=evaluations,
         corners=worst_corners(motors, tolerances, kernel),
-        convergence=tuple(_convergence(found, samples)),
+        convergence=tuple(_convergence(found, samples, as_specified)),
         flags={name: float(raised.mean()) for name, raised in found.flags.items() if raised.any()},
         not_assessed=found.not_assessed,
         outcome=found,
     )
+
+
+Told = tuple["Chance | Smooth | None", list[tuple[str, str, "Chance | Smooth"]]]
+
+
+def _counted(found: Outcome, samples: int) -> Told:
+    """Chances as counted: of anything, and of each rung."""
+    rungs = [(mode, part, Chance(int(found.failed((mode, part)).sum()), samples)) for mode, part in found.factors]
+    return (Chance(int(found.any_failed.sum()), samples) if rungs else None), [*rungs]
+
+
+def _smooth(found: Outcome, sure: Mapping[tuple[str, str], Certainty], deviates: Mapping[str, Floats]) -> Told:
+    """Chances over scattered strengths: of anything, and of each rung."""
+    if not found.factors:
+        return None, []
+    whole, each = chances.chances(model(found, sure), deviates, len(next(iter(found.factors.values()))))
+    return Smooth(whole), [(mode, part, Smooth(one)) for (mode, part), one in each.items()]
 
 
 def _described(motors: Motors, column: str, tolerance: Tolerance) -> dict[str, Any]:
@@ -187,9 +286,9 @@ def _percentiles(values: Floats, nominal: Floats) -> dict[str, float]:
     return row
 
 
-def _convergence(found: Outcome, samples: int) -> Iterator[dict[str, Any]]:
+def _convergence(found: Outcome, samples: int, as_specified: bool) -> Iterator[dict[str, Any]]:
     """The estimates from the first 1/16, 1/8 … of the points: each such part is a Sobol set of its own."""
-    failed = found.any_failed if found.factors else None
+    failed = found.any_failed if found.factors and as_specified else None
     head = found.figures["peak_head_pressure"]
     for count in (samples >> shift for shift in (4, 3, 2, 1, 0)):
         if count < FEWEST:

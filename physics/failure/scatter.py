@@ -204,11 +204,17 @@ def _of_closure(what: str, *fields: str) -> Callable[[Motors, str], Strength]:
 def _of_screws(motors: Motors, end: str) -> Strength:
     screws = need(motors, f"{end}_closure.screws")
     lot = f"screws {screws.designation} {screws.grade}"
+    if f"{end}_closure.screws.tensile_strength" in motors.tolerances:
+        return Strength(grounds=_SAMPLED)
     try:
         own = material(screws.grade, "screw")
     except KeyError:
         own = Material(screws.grade or "screws")
     return of_material(own, "tensile", lot)
+
+
+_SAMPLED = (Ground("strength and scatter as given under [tolerances]", "read"),)
+"""Of a strength whose scatter the builder gives: `spread` samples that, and nothing is added."""
 
 
 def _of_threads(motors: Motors, end: str) -> Strength:
@@ -219,6 +225,8 @@ def _of_threads(motors: Motors, end: str) -> Strength:
 
 
 def _of_snap_ring(motors: Motors, end: str) -> Strength:
+    if f"{end}_closure.snap_ring.ring_shear_strength" in motors.tolerances:
+        return Strength(grounds=_SAMPLED)
     return of_material(Material("snap ring"), "shear", f"snap ring {end}")
 
 

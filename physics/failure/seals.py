@@ -316,7 +316,7 @@ def allowed_by_section(cross_section: Array, gap: Array, growth_per_pressure: Ar
 
 def _in_proportion(constant: Array, rest: Array, rise: Array) -> Array:
     """Pressure p with p·(rest + rise·p) = constant: the positive root, written so that it holds for rise = 0."""
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         return np.asarray(2.0 * constant / (rest + np.sqrt(rest * rest + 4.0 * rise * constant)))
 
 

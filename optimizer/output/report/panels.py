@@ -344,6 +344,12 @@ def percentiles(view: View, units: str) -> list[dict[str, Any]]:
     return rows
 
 
+LEAST_CHANCE = 1e-6
+"""A chance over scattered strengths below this is told as a bound; our judgement."""
+COUNTED = "held at minimum"
+"""What a view says of strengths where chances were counted on samples."""
+
+
 def chance(view: View) -> dict[str, Any]:
     """The chance of failure in words, a bound where nothing failed, and the rungs it comes from."""
     found = view.get("chance_of_failure") or {}
@@ -351,13 +357,16 @@ def chance(view: View) -> dict[str, Any]:
     whole = found.get("any") or {}
     rungs = sorted((row for row in found.get("rungs") or ()), key=lambda row: -(row["value"] or 0.0))
     top = max([row["value"] or 0.0 for row in rungs] + [0.0])
-    never = sum(row["value"] == 0.0 for row in rungs)
+    counted = view.get("strengths", COUNTED) == COUNTED
+    least = 0.0 if counted else LEAST_CHANCE
+    never = sum(row["value"] is not None and row["value"] <= least for row in rungs)
     unknown = [f"{row['mode']} ({row['part']})" for row in rungs if row["value"] is None]
-    rungs = [row for row in rungs if row["value"]]
+    rungs = [row for row in rungs if row["value"] is not None and row["value"] > least]
     rest = []
     if never:
         noun = "rung" if never == 1 else "rungs"
-        rest.append(f"{never} {'other ' if rungs else ''}{noun}: none of {total} samples each")
+        each = f"none of {total} samples" if counted else f"below {percent(least)}"
+        rest.append(f"{never} {'other ' if rungs else ''}{noun}: {each} each")
     if unknown:
         rest.append("not assessed: " + ", ".join(unknown))
     return {

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from optimizer.commands.compare import Change, Comparison, Look, RungState
     from optimizer.commands.explain import Explanation, RuledOut
     from optimizer.commands.search import Design, SearchResult
-    from optimizer.commands.spread import SpreadResult
+    from optimizer.commands.spread import Smooth, SpreadResult
     from optimizer.firings.rate_fit import Fit, Learned
     from optimizer.firings.reduction import Reduction
     from physics.assembly import Assembly
@@ -996,7 +996,8 @@ def print_spread(name: str, result: SpreadResult, units: str) -> None:
     screen.print(
         Padding(
             Text(
-                "A share of samples under the tolerances given, not a promise; what is not assessed is not in it.",
+                f"Under the tolerances given, strengths and formulas {result.strengths}; not a promise, and what is not "
+                "assessed is not in it.",
                 FAINT,
             ),
             (0, 0, 0, 2),
@@ -1011,7 +1012,7 @@ def print_spread(name: str, result: SpreadResult, units: str) -> None:
     _closing_cautions(screen)
 
 
-def _held_words(held: Sequence[Chance], rungs: int) -> str:
+def _held_words(held: Sequence[Chance | Smooth], rungs: int) -> str:
     """What is known of the rungs that held in every sample; which they are stands on the page and in the JSON."""
     which = f"each of the {rungs} rungs" if len(held) == rungs else f"each of the other {len(held)} rungs"
     return f"{'the other rung' if len(held) == 1 < rungs else which} assessed: {held[0].text}"

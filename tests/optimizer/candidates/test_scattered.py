@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from optimizer.candidates.pareto import rounded
-from optimizer.candidates.samples import Chance, deviation, outcome, scattered, unit_points
+from optimizer.candidates.samples import Chance, deviation, outcome, sample_points, scattered
 from optimizer.commands.search import search
 from optimizer.commands.spread import spread
 from optimizer.inputs import InputError, load_motor, load_study
@@ -51,14 +51,12 @@ def study_of(cases, tmp_path):
 def sampled(motors, samples):
     """The samples of one motor, each on its own points of the same set that `spread` takes."""
     names = sorted(motors.tolerances)
-    points = unit_points(len(names), samples, 1)
+    points = sample_points(len(names), samples, 1)
     moves = np.stack([deviation(motors.tolerances[name], points[:, place]) for place, name in enumerate(names)], axis=1)
     return outcome(scattered(motors.repeat(samples), {name: motors.tolerances[name] for name in names}, moves), "steady")
 
 
 def column_of(found, quantity, percentile, samples):
-    if quantity == "chance_of_failure":
-        return Chance(int(found.any_failed.sum()), samples).interval[1]
     values = found.smallest_factor if quantity == "smallest_factor" else found.figures[quantity]
     return float(np.percentile(values, percentile))
 
@@ -78,8 +76,10 @@ def oracle(study):
             continue
         scatter = sampled(motors, study.driver.samples)
 
-        def value(item, look=look, scatter=scatter):
-            if item.percentile is not None or item.quantity == "chance_of_failure":
+        def value(item, look=look, scatter=scatter, motors=motors):
+            if item.quantity == "chance_of_failure":
+                return spread(motors, samples=study.driver.samples).any_failure.interval[1]
+            if item.percentile is not None:
                 return column_of(scatter, item.quantity, item.percentile, study.driver.samples)
             if item.quantity == "maximum_expected_pressure":
                 return float(look.maximum_expected_pressure[0])

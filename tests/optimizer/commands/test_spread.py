@@ -17,6 +17,7 @@ from optimizer.commands import spread as spreads
 from optimizer.commands.spread import spread
 from optimizer.problems import InputError
 from physics.ballistics.kernel import FIGURES, evaluate, maximum_expected_pressure
+from physics.failure.chances import certainty_of
 from physics.failure.ladder import assess_ladder
 from physics.materials import material
 from physics.motors import Ambient, Case, Closure, Grains, Liner, Motors, Nozzle, Propellant, Screws, Tolerance
@@ -150,11 +151,11 @@ class TestAgainstClosedForms:
         found = result.as_json()["figures"]["initial_pressure"]
         for level in (5, 50, 95, 99):
             ratio = (1 + SIGMA * stats.norm.ppf(level / 100)) ** (1 / (1 - EXPONENT))
-            assert_allclose(found[f"p{level}"] / found["nominal"], ratio, rtol=1e-3)
+            assert_allclose(found[f"p{level}"] / found["nominal"], ratio, rtol=2e-3)
 
     @pytest.mark.parametrize("factor", [1.02, 1.06])
     def test_chance_of_failure(self, factor):
-        result = spread(weak_case(factor), samples=2048)
+        result = spread(weak_case(factor), samples=2048, as_specified=True)
         exact = stats.norm.sf((factor ** (1 - EXPONENT) - 1) / SIGMA)
         found = result.as_json()["chance_of_failure"]
         assert_allclose(found["any"]["value"], exact, atol=2e-3)
@@ -171,11 +172,59 @@ class TestAgainstClosedForms:
 
     def test_convergence(self):
         """The estimate closes on the exact chance as samples grow, and is shown doing so."""
-        rows = spread(weak_case(1.03), samples=4096).as_json()["convergence"]
+        rows = spread(weak_case(1.03), samples=4096, as_specified=True).as_json()["convergence"]
         exact = stats.norm.sf((1.03 ** (1 - EXPONENT) - 1) / SIGMA)
         assert [line["samples"] for line in rows] == [256, 512, 1024, 2048, 4096]
         errors = [abs(line["chance"]["value"] - exact) for line in rows]
         assert errors[-1] < 1.5e-3 and errors[-1] <= errors[0] + 1e-12
+
+
+class TestScatteredStrengths:
+    """The chance with strengths and formulas scattered, against counting and against closed forms."""
+
+    @pytest.mark.parametrize("factor", [0.9, 1.02])
+    def test_it_is_what_counting_finds(self, factor):
+        """2^20 motors drawn at random, each with its own rate, its own tube and its own formula error per rung."""
+        subject = weak_case(factor)
+        result = spread(subject, samples=4096)
+        rng = np.random.default_rng(5)
+        n = 1 << 20
+        pressure = np.log(1 + SIGMA * rng.standard_normal(n)) / (1 - EXPONENT)
+        tube: dict[str, np.ndarray] = {}
+        failed = np.zeros(n, dtype=bool)
+        counted = {}
+        nominal = spreads.outcome(replace(subject, tolerances={}), "steady")
+        for key, sure in certainty_of(subject, nominal.factors).items():
+            z = tube.setdefault(sure.lot, rng.standard_normal(n)) if sure.lot else 0.0
+            own = sure.formula_scatter * rng.standard_normal(n)
+            strength = np.log(float(nominal.factors[key][0]) * sure.ratio) + sure.strength_scatter * z + own
+            counted[key] = float(np.mean(strength < pressure))
+            failed |= strength < pressure
+        for value, estimate in (
+            (failed.mean(), result.any_failure),
+            *((counted[mode, part], chance) for mode, part, chance in result.rungs),
+        ):
+            error = 4.0 * np.sqrt(value * (1.0 - value) / n) + (estimate.interval[1] - estimate.interval[0]) + 1e-7
+            assert abs(estimate.value - value) < error
+        assert 0.001 < result.any_failure.value < 0.9
+
+    def test_one_rung_alone_is_a_closed_form(self):
+        """ln p and ln strength normal: the chance is Phi of the distance over both scatters together (derived)."""
+        subject = replace(weak_case(1.0), tolerances={"propellant.rate": Tolerance(standard_deviation=1e-6, relative=True)})
+        result = spread(subject, samples=16384)
+        nominal = spreads.outcome(replace(subject, tolerances={}), "steady")
+        for mode, part, chance in result.rungs:
+            sure, factor = certainty_of(subject, nominal.factors)[mode, part], float(nominal.factors[mode, part][0])
+            exact = stats.norm.cdf(-np.log(factor * sure.ratio) / sure.scatter)
+            low, high = chance.interval
+            assert abs(chance.value - exact) <= 0.02 * exact + 2.0 * (high - low) + 1e-9
+
+    def test_as_specified_is_the_harder_judge(self):
+        subject = weak_case(0.98)
+        assert spread(subject, samples=512, as_specified=True).any_failure.value > spread(subject, samples=512).any_failure.value
+        found = spread(subject, samples=64).as_json()
+        assert found["strengths"] == "scattered" and found["chance_of_failure"]["any"]["points"] == 64
+        assert spread(subject, samples=64, as_specified=True).as_json()["strengths"] == "held at minimum"
 
 
 class TestAgainstLibraries:
@@ -273,10 +322,10 @@ class TestResult:
                 assert values.max() <= entry["highest"]["value"] * (1 + 1e-9)
 
     def test_a_tighter_tolerance_fails_less(self):
-        wide = spread(weak_case(1.04), samples=1024).any_failure
+        wide = spread(weak_case(1.04), samples=1024, as_specified=True).any_failure
         tight = {"propellant.rate": Tolerance(standard_deviation=0.01, relative=True)}
         narrow = replace(weak_case(1.04), tolerances=tight)
-        assert spread(narrow, samples=1024).any_failure.value < wide.value
+        assert spread(narrow, samples=1024, as_specified=True).any_failure.value < wide.value
 
     def test_blocks_do_not_matter(self, monkeypatch, result):
         monkeypatch.setattr("optimizer.candidates.samples.BLOCK", 100)
@@ -299,7 +348,7 @@ class TestResult:
         subject = replace(motor(SEVERAL), liner=Liner(material("paper-phenolic", "liner"), one(0.9e-3)))
         result = spread(subject, samples=64)
         burn = next(chance for mode, _, chance in result.rungs if mode == "liner burn-through")
-        assert burn.value == 1.0
+        assert burn.value > 0.98
         assert ("liner burn-through", "liner") in result.outcome.times
         assert np.isfinite(result.outcome.smallest_factor).all()
 
@@ -348,9 +397,10 @@ class TestRobustColumns:
         monkeypatch.setattr("optimizer.candidates.samples.BLOCK", 128)
         assert_allclose(robust_columns(batch, asked, samples=64)["peak"], whole, rtol=1e-12)
 
-    def test_none_failed_is_a_bound(self):
-        found = robust_columns(motor(SEVERAL), {"chance": ("chance_of_failure", 50.0)}, samples=128)["chance"]
-        assert_allclose(found, 1 - 0.05 ** (1 / 128))
+    def test_a_small_chance_is_a_number(self):
+        subject = replace(motor(SEVERAL), liner=None)
+        found = robust_columns(subject, {"chance": ("chance_of_failure", 50.0)}, samples=128)["chance"]
+        assert 0.0 <= found[0] < 1e-3
 
     def test_higher_percentile_is_higher(self):
         found = robust_columns(motor(SEVERAL), {"low": ("peak_pressure", 50.0), "high": ("peak_pressure", 99.0)}, samples=128)

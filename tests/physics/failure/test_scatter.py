@@ -96,7 +96,7 @@ def test_scatter_of_strength_and_formula_join(motors: Motors) -> None:
     rung = rungs(motors)["case burst", "case"]
     typical, least = 310e6, 42 * 6894757.293168
     assert rung.scatter == pytest.approx(math.hypot(math.log(typical / least) / 2.33, 0.07))
-    assert rung.likely == pytest.approx(rung.pressure * typical / least)
+    assert rung.likely == pytest.approx(rung.nominal * typical / least)
 
 
 class TestAdvice:

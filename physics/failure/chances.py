@@ -1,0 +1,226 @@
+"""What lets go first, and how likely anything does: strengths and formulas scattered, tests counted.
+
+Owns the estimator. A rung holds where ln(strength) = ln(likely) + s·z + σ·e lies over ln(what it meets): z is shared by
+all rungs of one lot (one tube, one box of screws, one bar), e is the rung's own. The z are Sobol points; over e the chance
+is the normal distribution itself, so that a small chance has a value and not a bound from counting. What a test has shown
+cuts e off, and weighs the z: what was held makes weak lots less likely. Imports numpy, scipy and, from physics,
+ladder, motors and scatter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+from scipy.stats import qmc
+from scipy.stats import t as student
+
+from physics.failure.ladder import ADVICE, MODES
+from physics.failure.scatter import Certainty, certainty
+from physics.motors import Array, Figures, Ladder, Motors
+
+Key = tuple[str, str]
+"""A rung by mode and part."""
+
+SCRAMBLES = 8
+"""Independent scrambles of the Sobol points, from which the interval comes."""
+POINTS = 4096
+"""Points that shares of the first to fail are counted on."""
+CONFIDENCE = 0.95
+ANOTHER_COPY = "another copy: "
+"""What stands before a lot of hardware that is not that of the firing."""
+
+
+@dataclass(frozen=True)
+class Tested:
+    """What one test says of one rung: that its strength lies over the level it met, or not.
+
+    `margin` is ln(likely strength at the test over the level met), (n,) or (). `held` False: it failed or leaked there.
+    `copy` True: the strength was another lot's, so that only the formula's share learns.
+    """
+
+    key: Key
+    margin: Array
+    held: bool = True
+    copy: bool = False
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A chance with the 95 % interval from independent scrambles, and the number of points. NaN: tests contradict it."""
+
+    value: float
+    low: float
+    high: float
+    points: int
+
+
+@dataclass(frozen=True)
+class Model:
+    """The rungs of a batch: ln(likely over what is met), (n,) each, and how sure each is.
+
+    NaN margins are not known, and count as failed.
+    """
+
+    margins: Mapping[Key, Array]
+    certainty: Mapping[Key, Certainty]
+    tests: Sequence[Tested] = field(default_factory=tuple)
+
+    def lots(self) -> list[str]:
+        """Names of the shared deviates, in a fixed order; those of another copy's tests after them."""
+        own = {self.certainty[key].lot for key in self.margins}
+        copies = {ANOTHER_COPY + self.certainty[one.key].lot for one in self.tests if one.copy and one.key in self.margins}
+        return sorted(lot for lot in own | copies if lot and lot != ANOTHER_COPY)
+
+    def masses(self, deviates: Mapping[str, Array]) -> tuple[dict[Key, Array], dict[Key, Array]]:
+        """For each rung, (n,): what the tests leave of its own deviate, and what of that holds what it meets."""
+        allowed, holds = {}, {}
+        for key, margin in self.margins.items():
+            sure = self.certainty[key]
+            low, high = _window(self, key, deviates)
+            meets = _threshold(margin, sure, deviates)
+            allowed[key] = np.asarray(_mass(low, high))
+            held = _mass(np.maximum(low, np.where(np.isnan(meets), np.inf, meets)), high)
+            holds[key] = np.asarray(np.where(np.isnan(margin), 0.0, held))
+        return allowed, holds
+
+
+def _threshold(margin: Array, sure: Certainty, deviates: Mapping[str, Array], copy: str = "") -> Array:
+    """The rung's own standard deviate below which it does not hold."""
+    z = deviates.get(copy + sure.lot, np.asarray(0.0)) if sure.lot else np.asarray(0.0)
+    reach = np.asarray(margin) + sure.strength_scatter * z
+    if sure.formula_scatter == 0.0:
+        return np.where(reach >= 0.0, -np.inf, np.inf)
+    return np.asarray(-reach / sure.formula_scatter)
+
+
+def _mass(low: Array, high: Array) -> Array:
+    """Share of a normal deviate between two bounds, kept exact in both tails."""
+    flip = low > 0.0
+    lower, upper = np.where(flip, -high, low), np.where(flip, -low, high)
+    return np.asarray(np.maximum(ndtr(upper) - ndtr(lower), 0.0))
+
+
+def standard_points(dimensions: int, points: int, seed: int) -> Array:
+    """Standard normal deviates at scrambled Sobol points, (points, dimensions); `points` a power of two."""
+    unit = qmc.Sobol(max(dimensions, 1), scramble=True, rng=np.random.default_rng(seed)).random(points)[:, :dimensions]
+    return np.asarray(ndtri(np.clip(unit, 1e-12, 1.0 - 1e-12)))
+
+
+def chances(model: Model, deviates: Mapping[str, Array], size: int) -> tuple[Estimate, dict[Key, Estimate]]:
+    """The chance that anything fails, and that each rung does, given what the tests have shown.
+
+    Parameters
+    ----------
+    model : Model
+        Of `size` samples of one motor.
+    deviates : Mapping
+        Standard normal numbers by lot, (size,); the samples are `SCRAMBLES` blocks, each a Sobol set of its own, in turn.
+
+    Notes
+    -----
+    1 − Σ Π_j P(e_j over both) / Σ Π_j P(e_j over what it held), Σ over the samples. Without tests the divisor is their
+    number. The interval is Student's over the scrambles. Source: conditional probability.
+    """
+    allowed, holds = model.masses(deviates)
+    weight, alive = np.ones(size), np.ones(size)
+    for key in model.margins:
+        weight = weight * allowed[key]
+        alive = alive * holds[key]
+    each = {}
+    for key in model.margins:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = np.where(weight > 0.0, holds[key] / allowed[key], 0.0)
+        each[key] = estimate(weight * (1.0 - share), weight)
+    return estimate(weight - alive, weight), each
+
+
+def estimate(failing: Array, weight: Array) -> Estimate:
+    """Ratio of two sums over the samples, with its interval over the scrambles."""
+    size = len(weight)
+    total = float(weight.sum())
+    if not total > 0.0:
+        return Estimate(float("nan"), float("nan"), float("nan"), size)
+    value = float(failing.sum()) / total
+    blocks = min(SCRAMBLES, size)
+    parts = [np.array_split(column, blocks) for column in (failing, weight)]
+    sums = [(float(top.sum()), float(bottom.sum())) for top, bottom in zip(*parts, strict=True)]
+    ratios = np.array([top / bottom for top, bottom in sums if bottom > 0.0])
+    if len(ratios) < 2:
+        return Estimate(value, 0.0, 1.0, size)
+    reach = float(student.ppf(0.5 + 0.5 * CONFIDENCE, len(ratios) - 1)) * float(ratios.std(ddof=1)) / np.sqrt(len(ratios))
+    return Estimate(value, max(value - reach, 0.0), min(value + reach, 1.0), size)
+
+
+def blocks_of_points(dimensions: int, points: int, seed: int) -> Array:
+    """`SCRAMBLES` independent Sobol sets, one after the other, standard normal, (points, dimensions)."""
+    each = max(points // SCRAMBLES, 1)
+    return np.concatenate([standard_points(dimensions, each, seed + 7919 * block) for block in range(SCRAMBLES)])[:points]
+
+
+def certainty_of(motors: Motors, keys: Iterable[Key]) -> dict[Key, Certainty]:
+    """How sure each rung named is, for a batch; strengths that ``motors.tolerances`` scatter bring nothing of their own."""
+    rows = {row.mode: row for row in MODES}
+    return {
+        (mode, part): certainty(mode, rows[mode].kind, motors, part.partition(" ")[0] if part.endswith("closure") else "")
+        for mode, part in keys
+    }
+
+
+def model_of(look: Ladder, expected: Array, figures: Figures, tests: Sequence[Tested] = ()) -> Model:
+    """The model of a single motor as drawn: what is likely against the expected pressure [Pa] or the time it must last.
+
+    Advice is left out: nothing is known to happen there.
+    """
+    lasts = {row.mode: row.lasts for row in MODES}
+    margins, sure = {}, {}
+    for rung in look.rungs:
+        if rung.kind == ADVICE or rung.certainty is None:
+            continue
+        level = figures[lasts.get(rung.mode) or "action_time"] if rung.pressure is None else expected
+        with np.errstate(divide="ignore", invalid="ignore"):
+            margins[rung.mode, rung.part] = np.log(np.ravel(rung.likely)[:1] / np.ravel(level)[:1])
+        sure[rung.mode, rung.part] = rung.certainty
+    return Model(margins, sure, tuple(tests))
+
+
+def first_to_fail(model: Model, points: int = POINTS, seed: int = 1) -> dict[Key, float]:
+    """Share of parts-as-bought in which each rung is the first to fail as the pressure rises, the largest first.
+
+    `model` is of one motor at its own conditions. Each point draws every lot and every rung's own deviate; the lowest
+    ratio of strength to what it meets names a rung (heat: of time to the time it must last). Tests cut off what they
+    rule out. Deterministic: Sobol points of a fixed seed.
+    """
+    keys = [key for key in model.margins if not bool(np.isnan(model.margins[key]).any())]
+    if not keys:
+        return {}
+    lots = model.lots()
+    unit = standard_points(len(lots) + len(keys), points, seed)
+    deviates = {lot: unit[:, place] for place, lot in enumerate(lots)}
+    allowed, _ = model.masses(deviates)
+    weight = np.ones(points)
+    ratios = np.empty((len(keys), points))
+    for place, key in enumerate(keys):
+        sure, share = model.certainty[key], ndtr(unit[:, len(lots) + place])
+        low, high = _window(model, key, deviates)
+        e = ndtri(np.clip(ndtr(low) + share * (ndtr(high) - ndtr(low)), 1e-300, 1.0 - 1e-16))
+        z = deviates.get(sure.lot, np.zeros(points)) if sure.lot else np.zeros(points)
+        ratios[place] = model.margins[key] + sure.strength_scatter * z + sure.formula_scatter * e
+        weight = weight * allowed[key]
+    first = np.argmin(ratios, axis=0)
+    if not weight.sum() > 0.0:
+        return {}
+    counted = np.bincount(first, weights=np.broadcast_to(weight, first.shape), minlength=len(keys)) / weight.sum()
+    order = sorted(range(len(keys)), key=lambda place: (-counted[place], place))
+    return {keys[place]: float(counted[place]) for place in order}
+
+
+def _window(model: Model, key: Key, deviates: Mapping[str, Array]) -> tuple[Array, Array]:
+    low, high = np.asarray(-np.inf), np.asarray(np.inf)
+    for one in model.tests:
+        if one.key == key:
+            at = _threshold(one.margin, model.certainty[key], deviates, ANOTHER_COPY if one.copy else "")
+            low, high = (np.maximum(low, at), high) if one.held else (low, np.minimum(high, at))
+    return low, high
