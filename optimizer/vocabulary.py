@@ -211,7 +211,7 @@ FLIGHT_NAMES: dict[str, Quantity] = _quantities((name, *said) for name, said in 
 QUANTITIES: dict[str, Quantity] = {**_PART_NAMES, **FLIGHT_NAMES, **FIGURE_NAMES, **DESIGN_NAMES}
 """Every quantity by name."""
 
-LIMIT_NAMES: tuple[str, ...] = (*FIGURE_NAMES, *DESIGN_NAMES)
+LIMIT_NAMES: tuple[str, ...] = (*FIGURE_NAMES, *FLIGHT_NAMES, *DESIGN_NAMES)
 """Names that a study may limit or aim for."""
 
 RENAMED: Mapping[str, str] = {

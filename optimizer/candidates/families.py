@@ -43,8 +43,10 @@ from physics.ballistics import kernel as kernels
 from physics.ballistics.corners import moved
 from physics.ballistics.transient.layout import free_volume
 from physics.failure import ladder
+from physics.figures import FLIGHT_FIGURES
 from physics.fit import fit
-from physics.mass import PARTS, part_mass
+from physics.flight.mission import Flights, fly_motors
+from physics.mass import PARTS, part_mass, unknown_masses
 from physics.missing import NotComputable
 from physics.motors import Figures, Motors
 
@@ -87,6 +89,7 @@ class Families:
         self.late_terms = [term for term in self.terms if term.late]
         early = [term for term in self.terms if not term.late]
         self.catalogue = Catalogue(self.space, self.rules, early, self.inner, late | self._seen_by_transient())
+        self._check_weighed()
         self.outer_terms = [term for term in early if not term.variables & set(self.inner)]
         self._outer_tables = {id(term): self._outer_table(term) for term in self.outer_terms}
         self._outer_parts = [part for part in PARTS if part not in self.catalogue.mass_tables]
@@ -107,6 +110,9 @@ class Families:
                                               for c in self.space.variables[number].columns)
         }  # fmt: skip
         burn = {number for term in self.terms if term.burn and not term.late for number in term.variables}
+        flying = self._flown_by()
+        burn |= flying
+        self._flying = sorted(flying | ballistic)
         ballistic |= {number for number in outside if self._moves_ballistics(number)}
         self.ballistic = sorted(ballistic)
         self.outer = [*self.ballistic, *sorted((outside | burn | self._shaping(outside)) - ballistic)]
@@ -116,6 +122,33 @@ class Families:
             self.outer += [number for number in names if number not in self.outer]
         self.inner = [number for number in names if number not in self.outer]
         self.outer_radices = tuple(self.space.radices[number] for number in self.outer)
+
+    def _flown_by(self) -> set[int]:
+        """Variables that a flight depends on: no pattern may hold one, for an apogee is no simple function of a mass."""
+        if not self.rules.flown:
+            return set()
+        name, base = self.rules.flown[0], self.study.motor.motors
+        if base.rocket is None or base.launch is None:
+            raise SpaceError(name, "needs a rocket that flies", "add [rocket] and [launch] to the motor file")
+        missing = [unknown_masses(motors) for _, motors in self.space.probes()]
+        if missing and all(missing):
+            fix = "give the missing keys, or masses.empty as weighed"
+            raise SpaceError(name, f"cannot be told, for the motor's mass is not known ({'; '.join(missing[0])})", fix)
+        read = probe_columns(self.space, lambda motors: self._fly(motors, self._burn_to_fly(motors)))
+        return set(variables_of(self.space, read))
+
+    def _check_weighed(self) -> None:
+        """Refuse a weighed empty mass where what is searched changes what was weighed."""
+        if self.study.motor.motors.masses is None:
+            return
+        for part in PARTS:
+            moving = set() if part == "propellant" else part_variables(self.space, part)
+            if moving:
+                name = self.space.names[min(moving)]
+                raise SpaceError(
+                    "masses.empty", f"was weighed of one motor, and {name} changes what it weighs",
+                    "leave [masses] out, so that the parts are summed, or search what is inside the same hardware",
+                )  # fmt: skip
 
     @property
     def aimed_modes(self) -> list[str]:
@@ -173,6 +206,7 @@ class Families:
             "smallest_factor",
             *limits.MASS_NAMES,
             *limits.DIMENSIONS,
+            *FLIGHT_FIGURES,
             *(column.name for column in self.rules.scatter),
             *(f"{FACTOR}.{mode}" for mode in self.aimed_modes),
         }
@@ -252,7 +286,11 @@ class Families:
             rejected[name] += int(fails.sum()) * many
         self._count_crossed(seen, rejected)
         count = np.zeros(len(seen.digits), dtype=np.int64)
-        count[good] = self._good_patterns(seen.take(good))
+        ready = good | np.logical_or.reduce([np.zeros(len(good), dtype=bool), *seen.flight_fails.values()])
+        count[ready] = self._good_patterns(seen.take(ready))
+        for name, fails in seen.flight_fails.items():  # of the candidates that pass everything else
+            rejected[name] += int(count[fails].sum())
+        count[~good] = 0
         kept = count > 0
         return self._rows(seen.take(kept)), int(count.sum())
 
@@ -305,9 +343,51 @@ class Families:
         smallest = self.rules.smallest_factor
         if smallest is not None:
             passes &= ~smallest.fails(floor / pressure)
+        flight_fails: dict[str, Mask] = {}
+        if self.rules.flown:
+            passes = self._pass_flown(digits, motors, figures, passes, columns, flight_fails)
         if self.rules.scatter:
             passes = self._pass_scattered(digits, motors, passes, columns, fails)
-        return Seen(digits, motors, figures, pressure, columns, fails, mode_fails, floor, passes)
+        return Seen(digits, motors, figures, pressure, columns, fails, mode_fails, floor, passes, flight_fails)
+
+    def _pass_flown(
+        self, digits: Integers, motors: Motors, figures: Figures, passes: Mask, columns: dict[str, Floats],
+        fails: dict[str, Mask],
+    ) -> Mask:  # fmt: skip
+        """Which of those that pass also fly as asked; adds the figures (NaN for the others) and what fails, by name.
+
+        A flight takes some ten times as long as a burn, so it is asked only of what passes everything else.
+        """
+        for name in self.rules.flown:
+            columns[name] = np.full(len(digits), np.nan)
+        rows = np.flatnonzero(passes)
+        if not len(rows):
+            return passes
+        # What no flight reads does not ask for another.
+        _, first, same = np.unique(digits[rows][:, self._flying], axis=0, return_index=True, return_inverse=True)
+        same = same.ravel()
+        some = motors.take(rows[first])
+        flags = {name: np.broadcast_to(flag, (motors.size,))[rows[first]] for name, flag in figures.flags.items()}
+        known = replace(figures, values={}, flags=flags) if self.kernel == "steady" else self._burn_to_fly(some)
+        flights = self._fly(some, known)
+        for name in self.rules.flown if flights.refused is None else ():
+            columns[name][rows] = flights.figures[name][same]
+        for name, broken in limits.flight_fails(self.rules, flights, unknown_masses(some), some.size).items():
+            fails[name] = np.zeros(len(digits), dtype=bool)
+            fails[name][rows] = broken[same]
+            passes = passes & ~fails[name]
+        return passes
+
+    def _burn_to_fly(self, motors: Motors) -> Figures:
+        """Figures with what a flight reads of them: the histories, where the kernel's figures do not stand alone."""
+        return kernels.evaluate(motors, kernel=self.kernel, curve=self.kernel != "steady")
+
+    def _fly(self, motors: Motors, figures: Figures) -> Flights:
+        return fly_motors(motors, figures, asked=self.rules.flown)
+
+    def flown(self, motors: Motors) -> Flights:
+        """The flights of motors, whatever else they miss, with the figures that the study asks for."""
+        return self._fly(motors, self._burn_to_fly(motors))
 
     def _pass_scattered(
         self, digits: Integers, motors: Motors, passes: Mask, columns: dict[str, Floats], fails: dict[str, Mask]
@@ -394,6 +474,8 @@ class Families:
         loaded = np.zeros(motors.size)
         for values in parts.values():
             loaded = loaded + np.nan_to_num(values)
+        if motors.masses is not None:
+            loaded = motors.masses.empty + parts["propellant"]
         parts |= {part: np.full(motors.size, np.nan) for part in self.catalogue.mass_tables}
         masses = limits.mass_columns(parts | {"loaded": loaded})
         masses.pop("propellant_mass", None)  # the kernel's own figure is the one that is reported
@@ -615,6 +697,7 @@ class Seen:
     mode_fails: Mapping[str, Mask]
     floor: Floats
     passes: Mask
+    flight_fails: Mapping[str, Mask]
 
     def take(self, which: Any) -> Seen:
         """The outsides picked; motors and figures stay behind."""
@@ -627,6 +710,7 @@ class Seen:
             mode_fails={name: column[which] for name, column in self.mode_fails.items()},
             floor=self.floor[which],
             passes=self.passes[which],
+            flight_fails={name: column[which] for name, column in self.flight_fails.items()},
         )
 
 

@@ -23,6 +23,8 @@ from optimizer.candidates.catalogue import Term, limit_name
 from optimizer.candidates.families import Crossed, Families
 from optimizer.candidates.limits import Bound, Miss, miss
 from physics.ballistics import kernel as kernels
+from physics.flight.mission import fly_motors
+from physics.mass import unknown_masses
 from physics.motors import Figures, Motors
 
 Floats = NDArray[np.float64]
@@ -290,6 +292,8 @@ class Judge:
         fails[limits.OUTSIDE] = ~np.isfinite(expected)
         for name in (limits.CHOKED, limits.OUTSIDE):
             self._note(Bound(name, name, maximum=0.0), every, np.where(fails[name], np.nan, 0.0))
+        if rules.flown:
+            fails |= self._flown(motors, figures)
         for term in (*self.families.outer_terms, *(self.families.catalogue.terms if self._patterned else ())):
             value = term.pressure(motors, figures if term.burn else None, expected)
             np.fmin(floor, value, out=floor)
@@ -298,6 +302,15 @@ class Judge:
                 factor = np.broadcast_to(value / expected, (motors.size,))
             fails[name] = fails.get(name, np.zeros(motors.size, dtype=bool)) | ~(factor >= term.required)
             self._note(Bound(name, term.mode, minimum=term.required), every, factor)
+        return fails
+
+    def _flown(self, motors: Motors, figures: Figures) -> dict[str, Mask]:
+        """The limits on the flight, held against that of the transient kernel's histories."""
+        rules = self.families.rules
+        flights = fly_motors(motors, figures, asked=rules.flown)
+        fails = limits.flight_fails(rules, flights, unknown_masses(motors), motors.size)
+        for bound in rules.flights if flights.refused is None else ():
+            self._note(bound, np.arange(motors.size), flights.figures[bound.quantity])
         return fails
 
 

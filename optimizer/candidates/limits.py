@@ -20,6 +20,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.vocabulary import CHANCE
+from physics.figures import FLIGHT_FIGURES
+from physics.flight.mission import COLDEST, Flights
+from physics.flight.trajectory import FLIGHT_FLAGS
 from physics.motors import Motors
 
 Floats = NDArray[np.float64]
@@ -33,6 +36,8 @@ FIT_NAMES = ("clearance", "length_clearance")
 CHOKED = "port choked (outside the model)"
 OUTSIDE = "outside the model"
 OUTSIDE_SCATTERED = "outside the model under the tolerances"
+FLIGHT_REFUSED = "flight refused"
+RAIL_EXIT = "rail_exit_speed"
 FIT = "airframe fit"
 STACK = "stack too long for the case"
 FIT_WIDTH = "airframe fit, inner diameter"
@@ -46,7 +51,14 @@ ALIASES = {
     FIT_LENGTH: "airframe.length",
 }
 """Limits that bear another name than the quantity they bound."""
+UNFLOWN = {
+    "never_moves": "flight: never moves",
+    "never_leaves_rail": "flight: never leaves the rail",
+    "apogee_under_thrust": "flight: apogee under thrust",
+}
+"""What a rejection is called by the flags of a flight that none may have."""
 REASONS = {
+    **{name: FLIGHT_FLAGS[flag] for flag, name in UNFLOWN.items()},
     CHOKED: "the gas reaches the speed of sound in the port: no throat may be as wide as the port before it",
     OUTSIDE: "the propellant's rate law gives no steady pressure there, or the motor goes out",
     STACK: "rings, plate, grains and nozzle, placed one behind the other, are longer than the case",
@@ -159,7 +171,8 @@ class Rules:
 
     `figures`, `dimensions` and `masses` are bounds; `factors` are required factors by mode, replacing those of the
     motor file; `smallest_factor` is a bound on the smallest factor, if there is one; `aims` are the objectives.
-    `scatter` are the columns over the tolerances that bounds and aims name, `scattered` the bounds on them.
+    `scatter` are the columns over the tolerances that bounds and aims name, `scattered` the bounds on them; `flights` are
+    bounds on figures of the rocket's flight.
     """
 
     figures: tuple[Bound, ...]
@@ -170,12 +183,19 @@ class Rules:
     aims: tuple[Aim, ...]
     scattered: tuple[Bound, ...] = ()
     scatter: tuple[Scattered, ...] = ()
+    flights: tuple[Bound, ...] = ()
+
+    @property
+    def flown(self) -> tuple[str, ...]:
+        """Figures of the flight that bounds and aims name."""
+        asked = (*(bound.quantity for bound in self.flights), *(aim.name for aim in self.aims))
+        return tuple(dict.fromkeys(name for name in asked if name in FLIGHT_FIGURES))
 
     @property
     def bounds(self) -> tuple[Bound, ...]:
         """All bounds on columns."""
         extra = () if self.smallest_factor is None else (self.smallest_factor,)
-        return (*self.figures, *self.dimensions, *self.masses, *self.scattered, *extra)
+        return (*self.figures, *self.dimensions, *self.masses, *self.scattered, *self.flights, *extra)
 
 
 def _outside(motors: Motors, fit: Mapping[str, Any] | None) -> Any:
@@ -211,6 +231,7 @@ def rules_of(study: Any) -> Rules:
     dimensions: list[Bound] = []
     masses: list[Bound] = []
     scattered: list[Bound] = []
+    flights: list[Bound] = []
     smallest: Bound | None = None
     if study.target is not None:
         figures.append(Bound(TARGET, "total_impulse", study.target[0], study.target[1], study.target_open))
@@ -218,6 +239,8 @@ def rules_of(study: Any) -> Rules:
         bound = Bound(limit.name, limit.quantity or ALIASES.get(limit.name, limit.name), limit.minimum, limit.maximum)
         if _is_scattered(limit):
             scattered.append(replace(bound, quantity=limit.name))
+        elif bound.quantity in FLIGHT_FIGURES:
+            flights += _flight_bounds(bound)
         elif bound.quantity == "smallest_factor":
             smallest = bound
         elif bound.quantity in MASS_NAMES:
@@ -229,7 +252,30 @@ def rules_of(study: Any) -> Rules:
     aims = tuple(Aim(aim.name, aim.sense == "max") for aim in study.objectives)
     columns = (_scattered(item) for item in (*study.limits, *study.objectives) if _is_scattered(item))
     return Rules(tuple(figures), tuple(dimensions), tuple(masses), smallest, dict(study.minimum_factor), aims,
-                 tuple(scattered), tuple(dict.fromkeys(columns)))  # fmt: skip
+                 tuple(scattered), tuple(dict.fromkeys(columns)), tuple(flights))  # fmt: skip
+
+
+def _flight_bounds(bound: Bound) -> list[Bound]:
+    """A least rail exit speed holds with the propellant at the coldest soak temperature; a highest one as it is."""
+    if bound.quantity != RAIL_EXIT or bound.minimum is None:
+        return [bound]
+    least = replace(bound, quantity=COLDEST, maximum=None)
+    return [least] if bound.maximum is None else [least, replace(bound, name=f"{bound.name}, most", minimum=None)]
+
+
+def flight_fails(rules: Rules, flights: Flights, missing: Sequence[str], size: int) -> dict[str, NDArray[np.bool_]]:
+    """What keeps motors from being flown, and the limits and objectives that their flights do not meet, by name, (n,).
+
+    `missing` are the parts whose mass is not known, for which no flight is reckoned.
+    """
+    if flights.refused is not None:
+        return {f"{FLIGHT_REFUSED}: {'; '.join(missing)}": np.ones(size, dtype=bool)}
+    fails = {name: np.asarray(flights.flags[flag], dtype=bool) for flag, name in UNFLOWN.items()}
+    fails |= {bound.name: bound.fails(flights.figures[bound.quantity]) for bound in rules.flights}
+    for name in rules.flown:
+        if any(aim.name == name for aim in rules.aims):  # what is not known cannot be ranked
+            fails[f"{name} not known"] = ~np.isfinite(flights.figures[name])
+    return fails
 
 
 def _is_scattered(asked: Any) -> bool:

@@ -25,6 +25,7 @@ from optimizer.vocabulary import (
     CLOSURES,
     DESIGN_NAMES,
     FIGURE_NAMES,
+    FLIGHT_NAMES,
     QUANTITIES,
     RETENTION_KEYS,
     SCATTERED_NAMES,
@@ -128,7 +129,7 @@ def _search_row(name: str) -> Row:
 
 def _figures(folder: Path | None) -> list[Row]:
     rows = []
-    for source, table in (("the burn", FIGURE_NAMES), ("the design", DESIGN_NAMES)):
+    for source, table in (("the burn", FIGURE_NAMES), ("the flight", FLIGHT_NAMES), ("the design", DESIGN_NAMES)):
         for name, quantity in table.items():
             percentile = "limit, objective, percentile" if name in SCATTERED_NAMES else "limit, objective"
             row = {"name": name, "unit": quantity.si_unit, "metric": quantity.metric_unit, "imperial": quantity.imperial_unit}

@@ -39,9 +39,10 @@ from optimizer.inputs.spans import Span
 from optimizer.inputs.study import variable_spec
 from optimizer.inputs.writing import motor_text
 from optimizer.problems import InputError, Problem
-from optimizer.vocabulary import FACTOR
+from optimizer.vocabulary import FACTOR, spoken
 from physics.assessment import Assessment, assess
 from physics.designation import designation, impulse_class
+from physics.flight.mission import COLDEST
 from physics.motors import Motors
 
 Integers = NDArray[np.int64]
@@ -53,6 +54,8 @@ MOST_FAMILIES = 20_000_000
 """Families up to which `method = "auto"` checks every candidate."""
 MOST_SCATTERED = 200_000
 """The same where each family takes the ladder of hundreds of samples."""
+MOST_FLOWN = 5_000_000
+"""The same where each family's rocket is flown."""
 MOST_ASKED = 10_000_000_000
 """Families up to which `method = "exhaustive"` is taken at its word; these take more than a day."""
 MOST_TIES = 24
@@ -215,7 +218,7 @@ def choose(study: Any, families: Families) -> tuple[str, str]:
     if asked != "auto":
         return asked, f"asked for in the study; {words}"
     scattered = any(column.of_ladder for column in families.rules.scatter)
-    most = MOST_SCATTERED if scattered else MOST_FAMILIES
+    most = MOST_SCATTERED if scattered else MOST_FLOWN if families.rules.flown else MOST_FAMILIES
     if many <= most:
         return "exhaustive", f"{words}: few enough to check every one"
     under = " with the ladder of every sample" if scattered else ""
@@ -262,8 +265,22 @@ def _driven(study: Any, families: Families, folder: Path | None, progress: Progr
         result = _result(study, families, evolved.screened, method, why, asked, seed)
         result.exact, result.proof = False, evolved.proof
         result.budget_used, result.convergence = evolved.families, evolved.convergence
-    result.messages = [*study.cautions, *store.messages, *result.messages, *_about_scatter(families)]
+    result.messages = [
+        *study.cautions, *store.messages, *result.messages, *_about_flights(families), *_about_scatter(families),
+    ]  # fmt: skip
     return result
+
+
+def _about_flights(families: Families) -> list[str]:
+    """What stands behind figures of the flight."""
+    rules = families.rules
+    if not rules.flown:
+        return []
+    text = f"{', '.join(spoken(name) for name in rules.flown)}: flown by the {families.kernel} kernel as a point mass in still"
+    text += " air, apogees are upper bounds; only candidates that pass every other limit are flown, and counted there"
+    if any(bound.quantity == COLDEST for bound in rules.flights):
+        text += "; the least rail exit speed holds with the propellant at the coldest soak temperature"
+    return [text]
 
 
 def _about_scatter(families: Families) -> list[str]:
@@ -418,6 +435,8 @@ def figures_of(found: Assessment, row: int) -> dict[str, Any]:
     values["propellant_mass_fraction"] = values["propellant_mass"] / values["loaded_mass"]
     values |= {name: float(column[row]) for name, column in dimension_columns(found.motors, found.fit).items()}
     values["stack_length"] = _stack(found.motors, row)
+    if found.flight is not None and found.flight.refused is None:
+        values |= {name: float(column[row]) for name, column in found.flight.figures.items()}
     return values
 
 

@@ -101,6 +101,9 @@ class Teller:
             limits.FIT,
             limits.FIT_LENGTH,
             *(families.unranked(mode) for mode in families.aimed_modes),
+            *(bound.name for bound in families.rules.flights),
+            *([limits.FLIGHT_REFUSED, *limits.UNFLOWN.values()] if families.rules.flown else []),
+            *(f"{name} not known" for name in families.rules.flown),
             *(bound.name for bound in families.rules.scattered),
             *([limits.OUTSIDE_SCATTERED] if families.rules.scatter else []),
         ]

@@ -21,6 +21,8 @@ from optimizer.candidates.judges import Judge, worst_of_each
 from optimizer.candidates.limits import Miss, miss
 from optimizer.candidates.pareto import non_dominated
 from optimizer.candidates.space import digits_of
+from physics.mass import unknown_masses
+from physics.motors import Motors
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -90,7 +92,7 @@ def nearly(families: Families, judges: tuple[Judge, ...]) -> Nearly:
 
     Every miss of those named is told: by the screen, under the tolerances, by heat and by the transient kernel.
     """
-    found = what_to_relax(families, known_of_all=not judges and not families.rules.scatter)
+    found = what_to_relax(families, known_of_all=not judges and not families.rules.scatter and not families.rules.flown)
     pairs = sorted(found.pairs.values(), key=lambda item: item[0])[:6]
     singles = [item for kept in found.singles.values() for item in kept]
     digits = [row for _, row in (*singles, *pairs, *found.nearest)]
@@ -211,7 +213,11 @@ def outer_excess(families: Families, seen: Seen) -> tuple[list[str], Floats]:
         excess[bound.name] = bound.excess(seen.columns[bound.quantity])
     for bound in families.rules.scattered:  # known only of what passes everything else
         excess[bound.name] = np.where(seen.fails[bound.name], bound.excess(seen.columns[bound.quantity]), 0.0)
-    for name, fails in seen.fails.items():
+    for bound in families.rules.flights:
+        fails = seen.flight_fails.get(bound.name, np.zeros(len(seen.digits), dtype=bool))
+        excess[bound.name] = np.where(fails, bound.excess(seen.columns[bound.quantity]), 0.0)
+    for name, fails in {**seen.fails, **seen.flight_fails}.items():
+        name = limits.FLIGHT_REFUSED if name.startswith(limits.FLIGHT_REFUSED) else name
         if name not in excess:
             excess[name] = np.where(fails, np.inf, 0.0)
     if limits.FIT in excess:
@@ -338,7 +344,24 @@ def misses(families: Families, digits: Integers) -> list[Miss]:
             )
     if limits.FIT in seen.fails and bool(seen.fails[limits.FIT][0]):
         found += _fit_misses(seen)
-    return found + _scattered_misses(families, np.asarray(digits).reshape(1, -1))
+    row = np.asarray(digits).reshape(1, -1)
+    return found + _flown_misses(families, row, seen.motors) + _scattered_misses(families, row)
+
+
+def _flown_misses(families: Families, digits: Integers, motors: Motors) -> list[Miss]:
+    """What one candidate's flight misses, whatever else it misses."""
+    rules = families.rules
+    if not rules.flown:
+        return []
+    flights = families.flown(motors)
+    bounds = {bound.name: bound for bound in rules.flights}
+    found = []
+    for name, fails in limits.flight_fails(rules, flights, unknown_masses(motors), 1).items():
+        if fails[0]:
+            bound = bounds.get(name)
+            value = np.nan if bound is None else float(flights.figures[bound.quantity][0])
+            found.append(Miss(name, np.nan, np.nan, "max", np.inf) if np.isnan(value) or bound is None else miss(bound, value))
+    return found
 
 
 def _scattered_misses(families: Families, digits: Integers) -> list[Miss]:

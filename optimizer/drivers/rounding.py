@@ -158,8 +158,12 @@ def _passes(found: Assessment, kernel: str, study: Any, drawn: int) -> NDArray[n
     columns = {**found.figures.values, "maximum_expected_pressure": found.maximum_expected_pressure}
     columns |= {"smallest_factor": found.smallest_factor, **limits.mass_columns(found.masses)}
     columns |= limits.dimension_columns(found.motors, found.fit)
+    if rules.flown:
+        assert found.flight is not None
+        for broken in limits.flight_fails(rules, found.flight, found.unknown_masses, good.size).values():
+            good &= ~broken
     for bound in rules.bounds:
-        if bound not in rules.scattered:
+        if bound not in (*rules.scattered, *rules.flights):
             good &= ~bound.fails(np.broadcast_to(columns[bound.quantity], good.shape))
     rows = np.flatnonzero(good & (np.arange(good.size) >= drawn))
     if rules.scattered and rows.size:

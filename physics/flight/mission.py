@@ -6,6 +6,7 @@ mass, motors, steady, and the rest of flight.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,7 +20,7 @@ from physics.ballistics.stretches import columns
 from physics.figures import FLIGHT_FIGURES
 from physics.flight.atmosphere import StandardAir, standard_temperature
 from physics.flight.balance import GrainRows, bored_insert, burning_grains, centre_over_burn, static_margin, travel
-from physics.flight.trajectory import Flight, Push, Rail, Vehicle, fly
+from physics.flight.trajectory import Flight, Push, Rail, Vehicle, fly, rail_exit_speed
 from physics.mass import closure_masses, part_mass, unknown_masses
 from physics.mass import masses as masses_of
 from physics.motors import Array, Curve, Figures, Motors
@@ -39,7 +40,9 @@ class Flights:
 
     `refused` says why none was reckoned, or is None. `figures` (n,) are those of the flight, the coldest rail exit speed and
     the travel of the centre of mass; `margins` the static margins at lift-off, rail exit and burnout, (n,) each, where a
-    centre of pressure is given; `band` the apogees at the drag coefficients of `DRAG_BAND`.
+    centre of pressure is given; `band` the apogees at the drag coefficients of `DRAG_BAND`. `balance` is the centre of mass
+    over the burn, `time` s and `centre` m, (n, T): of the rocket from its nose's tip where its own centre is known, else of
+    the motor from the forward end of its case.
     """
 
     refused: str | None
@@ -48,6 +51,7 @@ class Flights:
     margins: dict[str, Array]
     band: dict[float, Array]
     track: dict[str, Array] | None = None
+    balance: dict[str, Array] | None = None
 
 
 def fly_motors(
@@ -57,6 +61,7 @@ def fly_motors(
     assembly: Assembly | None = None,
     track: bool = False,
     band: bool = False,
+    asked: Collection[str] | None = None,
 ) -> Flights:
     """Fly each motor of a batch in its rocket.
 
@@ -72,6 +77,8 @@ def fly_motors(
         As `physics.assembly.assemble` gives it, where it is at hand.
     track, band : bool
         Whether to keep the points of the ascent, and to fly at the drag coefficients of `DRAG_BAND` too.
+    asked : collection of str or None
+        Figures that are wanted; all by default. What takes a flight of its own, or a stack, is left out where it is not.
 
     Returns
     -------
@@ -111,16 +118,22 @@ def fly_motors(
     history = _history(motors, figures)
     flight = fly(history.push, vehicle, rail, air, track=track)
     found = dict(flight.figures)
-    found[COLDEST] = _coldest(motors, flight, vehicle, rail, air)
-    placed = assemble(motors) if assembly is None else assembly
-    found[TRAVEL], margins = _balance(motors, placed, weights, history, flight)
+    margins: dict[str, Array] = {}
+    balance: dict[str, Array] | None = None
+    if asked is None or COLDEST in asked:
+        found[COLDEST] = _coldest(motors, figures.kernel, flight, vehicle, rail, air)
+    if asked is None or TRAVEL in asked:
+        placed = assemble(motors) if assembly is None else assembly
+        course = _centre_of_mass(motors, placed, weights, history)
+        found[TRAVEL], margins = travel(course), _margins(motors, course, history, flight)
+        balance = {"time": history.push.time, "centre": course}
     apogees = {}
     if band:
         for coefficient in DRAG_BAND:
             other = Vehicle(vehicle.dry_mass, vehicle.diameter, np.full(motors.size, coefficient))
             apogees[coefficient] = fly(history.push, other, rail, air).figures["apogee"]
-    found = {name: found[name] for name in FLIGHT_FIGURES}
-    return Flights(None, found, flight.flags, margins, apogees, flight.track)
+    found = {name: found[name] for name in FLIGHT_FIGURES if name in found}
+    return Flights(None, found, flight.flags, margins, apogees, flight.track, balance if track else None)
 
 
 def _refused(why: str) -> Flights:
@@ -192,7 +205,7 @@ def _from_curve(motors: Motors, curve: Curve) -> _History:
     return _History(push, held)
 
 
-def _coldest(motors: Motors, flight: Flight, vehicle: Vehicle, rail: Rail, air: StandardAir) -> Array:
+def _coldest(motors: Motors, kernel: str, flight: Flight, vehicle: Vehicle, rail: Rail, air: StandardAir) -> Array:
     """Rail exit speed [m/s] with the propellant at its coldest; by the steady kernel, scaled to the kernel in use."""
     soak = np.atleast_2d(np.asarray(motors.ambient.soak, dtype=float))
     ambient = _tall(motors.ambient.temperature, motors)
@@ -202,20 +215,15 @@ def _coldest(motors: Motors, flight: Flight, vehicle: Vehicle, rail: Rail, air: 
     coldest = np.minimum(ambient, np.broadcast_to(soak, (motors.size, soak.shape[1])).min(axis=1))
     if (coldest == ambient).all():
         return speed
-    at = [
-        fly(_steady_history(motors, temperature).push, vehicle, rail, air).figures["rail_exit_speed"]
-        for temperature in (coldest, ambient)
-    ]
-    return np.minimum(speed, at[0] + (speed - at[1]))
+    cold = rail_exit_speed(_steady_history(motors, coldest).push, vehicle, rail, air)
+    if kernel != "steady":
+        cold = cold + (speed - rail_exit_speed(_steady_history(motors, ambient).push, vehicle, rail, air))
+    return np.minimum(speed, cold)
 
 
-def _balance(
-    motors: Motors, placed: Assembly, weights: dict[str, Array], history: _History, flight: Flight
-) -> tuple[Array, dict[str, Array]]:
-    """Travel of the centre of mass over the burn [m], (n,), of the rocket where its own centre is known, else of the motor.
-
-    And the static margins, where a centre of pressure is given. NaN where a part has no place.
-    """
+def _centre_of_mass(motors: Motors, placed: Assembly, weights: dict[str, Array], history: _History) -> Array:
+    """Centre of mass at the ends of the steps of the burn [m], (n, S + 1), as `Flights.balance` has it; NaN where a part
+    has no place."""
     hardware, centre = _hardware(motors, placed, weights)
     rocket = motors.rocket
     assert rocket is not None
@@ -243,8 +251,13 @@ def _balance(
         body = _tall(rocket.mass, motors)
         centre = (body * _tall(rocket.centre_of_mass, motors) + hardware * (centre + shift)) / (body + hardware)
         hardware, middle = body + hardware, middle + shift[:, None]
-    course = centre_over_burn(hardware, centre, propellant, middle)
-    moved = travel(course)
+    return centre_over_burn(hardware, centre, propellant, middle)
+
+
+def _margins(motors: Motors, course: Array, history: _History, flight: Flight) -> dict[str, Array]:
+    """Static margins at lift-off, rail exit and burnout, (n,) each; none without a centre of pressure."""
+    rocket = motors.rocket
+    assert rocket is not None
     margins: dict[str, Array] = {}
     if rocket.centre_of_pressure is not None and rocket.centre_of_mass is not None and rocket.motor_end is not None:
         behind, wide = _tall(rocket.centre_of_pressure, motors), _tall(rocket.diameter, motors)
@@ -256,7 +269,7 @@ def _balance(
         )
         for name, at in (("liftoff", course[:, 0]), ("rail_exit", left), ("burnout", course[:, -1])):
             margins[name] = static_margin(behind, at, wide)
-    return moved, margins
+    return margins
 
 
 def _hardware(motors: Motors, placed: Assembly, weights: dict[str, Array]) -> tuple[Array, Array]:

@@ -368,6 +368,39 @@ def fly(push: Push, vehicle: Vehicle, rail: Rail, air: Air, radius: float = EART
     return Flight(figures, flags, tracks)
 
 
+def rail_exit_speed(push: Push, vehicle: Vehicle, rail: Rail, air: Air, radius: float = EARTH_RADIUS) -> Array:
+    """Speed at the end of the guided travel: the figure of `fly`, at a fraction of its cost.
+
+    Parameters
+    ----------
+    push, vehicle, rail, air, radius
+        As in `fly`. SI.
+
+    Returns
+    -------
+    ndarray
+        (n,); NaN where the rocket does not leave its rail. [m/s]
+
+    Notes
+    -----
+    The same to the last digit; a block is left when its last rocket has left the rail.
+    """
+    size = push.time.shape[0]
+    found = np.full(size, np.nan)
+    for at in range(0, size, _BLOCK):
+        index = np.arange(at, min(at + _BLOCK, size))
+        with np.errstate(all="ignore"):
+            ascent = _Ascent(push.take(index), vehicle.take(index), rail.take(index), air.take(index), radius, track=False)
+            for step in range(push.time.shape[1] - 1):
+                if not (ascent.free | ascent.stopped).all():
+                    _boost(ascent, step)
+            if not (ascent.free | ascent.stopped).all():
+                _coast(ascent)  # leaves its rail after the thrust has ended, or not at all
+        known = np.isfinite(ascent.liftoff_mass) & np.isfinite(ascent.push.impulse).all(axis=1)
+        found[index] = np.where(known & ascent.free, ascent.exit_speed, np.nan)
+    return found
+
+
 class _Ascent:
     """State of a block of flights on their way, and what has been met so far."""
 
@@ -470,6 +503,9 @@ def _lift_off(step: _Step, sine: Array) -> Array:
 
     # The first of eight parts in which the sign changes: a thrust that peaks inside a step is not missed.
     low, high = np.ones(sine.size), np.ones(sine.size)
+    at_once = surplus(0.0) > 0.0
+    if at_once.all():
+        return np.zeros(sine.size)
     for part in range(7, -1, -1):
         foot, head = part / 8.0, (part + 1) / 8.0
         rises = surplus(head) > 0.0
@@ -478,7 +514,7 @@ def _lift_off(step: _Step, sine: Array) -> Array:
         middle = 0.5 * (low + high)
         positive = surplus(middle) > 0.0
         low, high = np.where(positive, low, middle), np.where(positive, middle, high)
-    return np.where(surplus(0.0) > 0.0, 0.0, high)
+    return np.where(at_once, 0.0, high)
 
 
 def _along_rail(ascent: _Ascent, index: Index, step: _Step, start: Array, time: Array) -> Array:
@@ -623,7 +659,7 @@ def _coast(ascent: _Ascent) -> tuple[_State, Array, Array, list[_State]]:
         return per_climb, vx * per_climb, vz * per_climb, pull * vx * per_climb
 
     state: _State = (time, ascent.x, ascent.height, ascent.vx)
-    points = []
+    points = [(*state, climb)]
     for part in range(COAST_STEPS):
         state = _runge_kutta(rates, climb + part * width, width, state)
         if ascent.points is not None:
@@ -706,10 +742,29 @@ def _burnout_height(ascent: _Ascent, late: Mask) -> Array:
     return np.where(late, np.nan, ascent.height)
 
 
+_SHOWN = 4
+"""Points of a step of the coast in a track: near the apogee the steps are long in time."""
+
+
+def _between(before: _State, after: _State, share: float) -> tuple[Array, Array, Array, Array]:
+    """Time, height, speed and distance within a step of the coast, a cubic through both ends with their speeds."""
+    width = after[0] - before[0]
+
+    def place(index: int, slope: int) -> Array:
+        left, right = before[index], after[index]
+        bend = share * (1.0 - share) * width
+        line = left + (right - left) * share * share * (3.0 - 2.0 * share)
+        return np.asarray(line + bend * ((1.0 - share) * before[slope] - share * after[slope]))
+
+    vx, vz = (before[i] + share * (after[i] - before[i]) for i in (3, 4))
+    return before[0] + share * width, place(2, 4), np.hypot(vx, vz), place(1, 3)
+
+
 def _track(ascent: _Ascent, flown: Mask, points: list[_State]) -> dict[str, Array]:
     assert ascent.points is not None
     rows = list(ascent.points)
-    rows += [(t, height, np.hypot(vx, vz), x) for t, x, height, vx, vz in points]
+    for before, after in pairwise(points):
+        rows += [_between(before, after, part / _SHOWN) for part in range(1, _SHOWN + 1)]
     time, height, speed, x = (np.stack(part, axis=1) for part in zip(*rows, strict=True))
     sound = np.stack([ascent.air.at(column)[2] for column in height.T], axis=1)
     track = {"time": time, "height": height, "speed": speed, "downrange": x, "mach": speed / sound}

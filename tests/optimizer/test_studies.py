@@ -15,7 +15,7 @@ from optimizer.results import OutputError
 from physics.assessment import assess
 
 STUDIES = Path(__file__).parents[2] / "studies"
-NAMES = ("fit_airframe", "wall_vs_mass", "grain_count")
+NAMES = ("fit_airframe", "wall_vs_mass", "grain_count", "highest_flight")
 
 
 @pytest.fixture(scope="module")
@@ -36,8 +36,10 @@ def feasible(study, sample=400):
     impulse = found.figures["total_impulse"]
     low, high = study.target or (0.0, np.inf)
     good &= (impulse > low) & (impulse <= high)
+    known = {"maximum_expected_pressure": found.maximum_expected_pressure, **found.figures.values}
+    known |= {} if found.flight is None else found.flight.figures
     for limit in study.limits:
-        values = found.maximum_expected_pressure if limit.quantity == "maximum_expected_pressure" else found.figures[limit.quantity]
+        values = known["coldest_rail_exit_speed" if limit.quantity == "rail_exit_speed" else limit.quantity]
         good &= values >= (-np.inf if limit.minimum is None else limit.minimum)
         good &= values <= (np.inf if limit.maximum is None else limit.maximum)
     for rung in found.ladder.rungs:

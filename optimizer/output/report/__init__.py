@@ -50,6 +50,7 @@ def design_view(assessment: Assessment, name: str, index: int = 0, designation: 
 
     from optimizer.output.drawing.geometry import section
     from optimizer.output.drawing.rungs import ladder_rows
+    from optimizer.output.report.flight import flight_view
 
     def one(values: Any) -> float | None:
         if values is None:
@@ -75,6 +76,7 @@ def design_view(assessment: Assessment, name: str, index: int = 0, designation: 
         "room_left": None if assessment.assembly.not_assessed else one(assessment.assembly.left),
         "curve": None if curve is None else {key: [float(v) for v in getattr(curve, key)[index]] for key in _CURVES},
         "section": section(assessment.motors, index),
+        "flight": flight_view(assessment, index),
     }
 
 

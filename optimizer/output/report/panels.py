@@ -12,6 +12,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from optimizer.output.report.flight import flight_panel
 from optimizer.output.report.pictures import (
     Level,
     Series,
@@ -266,6 +267,7 @@ def detail(design: View, units: str) -> dict[str, Any]:
         "assumptions": [] if shape is None else list(shape.assumptions),
         "not_assessed": [dict(item) for item in design.get("not_assessed") or ()],
         "tools": tools(design, units),
+        "flight": flight_panel(design, units),
     }
 
 

@@ -157,14 +157,18 @@ def chart(
     title: str,
     levels: Sequence[Level] = (),
     log: bool = False,
+    from_zero: bool = True,
 ) -> Markup:
-    """A chart of lines over x with its axes, as one SVG that scales; `log` makes both axes logarithmic."""
+    """A chart of lines over x with its axes, as one SVG that scales; `log` makes both axes logarithmic.
+
+    Its upright axis starts at zero, or with `from_zero` off near the lowest point.
+    """
     xs = [value for item in series for value in item.x]
     ys = [value for item in series for value in item.y] + [level.y for level in levels]
     x_low, x_high = _range(xs, log, zero=True)
     if not log and xs:
         x_high = max((value for value in xs if math.isfinite(value)), default=x_high) or 1.0
-    y_low, y_high = _range(ys, log, zero=True)
+    y_low, y_high = _range(ys, log, zero=from_zero)
     across = _Axis(x_low, x_high, LEFT, WIDTH - RIGHT, log)
     up = _Axis(y_low, y_high, HEIGHT - BOTTOM, TOP, log)
     out = [

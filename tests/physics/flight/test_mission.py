@@ -102,11 +102,11 @@ def test_a_batch_equals_its_motors(starter: Motors) -> None:
 
 
 def test_the_centre_of_mass_of_the_rocket_is_that_of_its_parts(starter: Motors) -> None:
-    """By hand: the propellant lies 0.27 to 0.33 m behind what is left; it goes, and the centre moves by its share of that."""
+    """By hand: the propellant lies 0.27 to 0.35 m behind what is left; it goes, and the centre moves by its share of that."""
     alone = fly_motors(_flying(starter), evaluate(starter)).figures[TRAVEL][0]
     motors = _flying(starter, centre_of_mass=_one(0.6), motor_end=_one(1.2), centre_of_pressure=_one(0.95))
     look = fly_motors(motors, evaluate(motors))
     share = masses(motors)["propellant"][0] / look.figures["liftoff_mass"][0]
-    assert 0.27 * share < look.figures[TRAVEL][0] < 0.33 * share
+    assert 0.27 * share < look.figures[TRAVEL][0] < 0.35 * share
     assert alone < 0.05 * share
     assert look.margins["burnout"][0] > look.margins["rail_exit"][0] > look.margins["liftoff"][0] > 0.0
