@@ -287,10 +287,7 @@ def check(
     ladder: Path | None,
     whole: bool,
     kernel: str | None,
-    as_json: bool,
-    units: str | None,
-    out: Path | None,
-    quiet: bool,
+    **shared: Any,
 ) -> int:
     """Evaluate one motor, with its failure ladder.
 
@@ -298,7 +295,7 @@ def check(
     """
     from optimizer import actions
 
-    output = actions.Output(as_json, units, out, quiet, "check")
+    output = actions.Output(shared["as_json"], shared["units"], shared["out"], shared["quiet"], "check")
     return actions.check(motor, curve=curve, ladder=ladder, kernel=kernel or "steady", output=output, whole=whole)
 
 
@@ -330,10 +327,7 @@ def spread(
     seed: int,
     as_specified: bool,
     kernel: str | None,
-    as_json: bool,
-    units: str | None,
-    out: Path | None,
-    quiet: bool,
+    **shared: Any,
 ) -> int:
     """Show what tolerances and lot scatter do to a motor.
 
@@ -342,7 +336,7 @@ def spread(
     """
     from optimizer import actions
 
-    output = actions.Output(as_json, units, out, quiet, "spread")
+    output = actions.Output(shared["as_json"], shared["units"], shared["out"], shared["quiet"], "spread")
     return actions.spread(motor, samples=samples, seed=seed, kernel=kernel or "steady", as_specified=as_specified, output=output)
 
 

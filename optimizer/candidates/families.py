@@ -120,6 +120,8 @@ class Families:
             # Under the tolerances a ladder is no table of a few variables, and where single rungs are aimed for no
             # pattern stands for another: each candidate is a family of its own.
             self.outer += [number for number in names if number not in self.outer]
+        # No pattern stands for another in what is aimed for itself.
+        self.outer += [number for number in self.aimed_variables.values() if number not in self.outer]
         self.inner = [number for number in names if number not in self.outer]
         self.outer_radices = tuple(self.space.radices[number] for number in self.outer)
 
@@ -154,6 +156,12 @@ class Families:
     def aimed_modes(self) -> list[str]:
         """Modes whose own factor is an objective."""
         return [aim.name.partition(".")[2] for aim in self.rules.aims if aim.name.startswith(f"{FACTOR}.")]
+
+    @property
+    def aimed_variables(self) -> dict[str, int]:
+        """Variables that are objectives themselves, by name, with their numbers: the fewest screws, say."""
+        names = {aim.name for aim in self.rules.aims}
+        return {one.name: number for number, one in enumerate(self.space.variables) if one.name in names and not one.is_text}
 
     def _shaping(self, outside: set[int]) -> set[int]:
         """Variables that decide whether the parts can exist and go together; no pattern may hold such a one.
@@ -209,6 +217,7 @@ class Families:
             *FLIGHT_FIGURES,
             *(column.name for column in self.rules.scatter),
             *(f"{FACTOR}.{mode}" for mode in self.aimed_modes),
+            *self.aimed_variables,
         }
         for name in (*(bound.quantity for bound in self.rules.bounds), *(aim.name for aim in self.rules.aims)):
             if name not in known:
@@ -317,7 +326,7 @@ class Families:
 
     def _seen(self, digits: Integers, motors: Motors) -> Seen:
         figures, pressure = self._burn_once(digits, motors)
-        columns = self._columns(motors, figures, pressure)
+        columns = self._columns(motors, figures, pressure) | self.varied(digits)
         fails = {bound.name: bound.fails(columns[bound.quantity]) for bound in self.outer_bounds()}
         fails[limits.CHOKED] = np.asarray(figures.flags["port_choked"], dtype=bool)
         fails[limits.OUTSIDE] = ~np.isfinite(pressure)
@@ -501,6 +510,10 @@ class Families:
     def required(self, mode: str) -> float:
         """The factor that a mode must have."""
         return next(term.required for term in self.terms if term.mode == mode)
+
+    def varied(self, digits: Integers) -> dict[str, Floats]:
+        """Columns of the variables that are aimed for, SI, from digits over all variables (n, …)."""
+        return {name: self.space.variables[number].values[digits[:, number]] for name, number in self.aimed_variables.items()}
 
     def mode_floors(self, seen: Seen) -> dict[str, Floats]:
         """For each mode with rungs that no pattern changes: the highest pressure at which they have their factor."""

@@ -379,6 +379,7 @@ def designs_of(families: Families, screened: Screened) -> tuple[list[Design], in
             design = _design(families, digits[row], int(groups[row]), int(row) + 1, found, place)
             design.results |= {name: float(values[place]) for name, values in scattered.items()}
             design.results |= _factors_of(families.aimed_modes, found, place)
+            design.results |= {name: float(values[place]) for name, values in families.varied(digits[rows]).items()}
             designs.append(design)
     return sorted(designs, key=lambda design: design.number), left_out
 

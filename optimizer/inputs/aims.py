@@ -7,11 +7,11 @@ and the vocabulary.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from optimizer.inputs.spans import parse_bound
+from optimizer.inputs.spans import flat, parse_bound
 from optimizer.inputs.tables import Table, read_value, sub_table, type_name
 from optimizer.inputs.text import Path_
 from optimizer.problems import nearest, shown_value
@@ -101,13 +101,28 @@ def read_objectives(root: Table) -> list[Objective]:
             root.missing("objectives", 'add an [objectives] table, as in loaded_mass = "min"')
         return []
     found: list[Objective | None] = []
+    varied = _varied(root.data.get("search"))
     for name, value in table.data.items():
-        found += _factor_objectives(table) if name == FACTOR else [_objective(table, name, value)]
+        if name == FACTOR:
+            found += _factor_objectives(table)
+        else:
+            found += [_objective(table, ".".join(path), item, varied, path) for path, item in flat({name: value})]
     if len(found) > MOST_OBJECTIVES:
         table.problem(None, f"has {len(found)} objectives", f"at most {MOST_OBJECTIVES}; make the others limits", "E155")
     elif not table.data:
         table.problem(None, "is empty", 'aim for something, as in loaded_mass = "min"', "E156")
     return [objective for objective in found if objective is not None]
+
+
+def _varied(search: Any) -> list[str]:
+    """Names under [search] that have an order: all but names of materials, screws and the like."""
+    if not isinstance(search, dict):
+        return []
+    return [".".join(path) for path, value in flat(search) if not (isinstance(value, list) and all(map(_is_name, value)))]
+
+
+def _is_name(value: Any) -> bool:
+    return isinstance(value, str) and not value[:1].isdigit() and value[:1] not in "+-."
 
 
 def fewest_samples(limits: Iterable[Limit]) -> int:
@@ -236,9 +251,16 @@ def _factor_objectives(table: Table) -> list[Objective | None]:
     return found
 
 
-def _objective(table: Table, name: str, value: Any) -> Objective | None:
+def _objective(table: Table, name: str, value: Any, varied: Collection[str] = (), path: Path_ | None = None) -> Objective | None:
+    path = path or (name,)
+    if name in varied and name not in LIMIT_NAMES:
+        if value in ("min", "max"):
+            return Objective(name, value, name)
+        table.problem(path, "is neither min nor max", f'write {name} = "min" or "max"', "E113")
+        return None
     if name not in LIMIT_NAMES:
-        table.problem(name, "is not a figure that can be aimed for", _meant(name, LIMIT_NAMES), "E152")
+        cure = _meant(name, (*LIMIT_NAMES, *varied))
+        table.problem(path, "is neither a figure that can be aimed for nor a number that [search] varies", cure, "E152")
         return None
     if not isinstance(value, dict):
         if value in ("min", "max"):

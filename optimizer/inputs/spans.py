@@ -29,7 +29,7 @@ from optimizer.inputs.tables import (
 )
 from optimizer.problems import InputError, nearest, shown_value
 from optimizer.units import QuantityError, plain_decimal, split_quantity, to_float, unit
-from optimizer.vocabulary import KeySpec
+from optimizer.vocabulary import MOTOR_KEYS, KeySpec
 
 MOST_VALUES = 1_000_000
 RANGE_KEYS = ("from", "to", "step")
@@ -354,3 +354,19 @@ def parse_bound(table: Table, path: tuple[str | int, ...], value: Any, dimension
     except QuantityError as error:
         table.problem(path, error.problem, error.fix, error.code)
         return None
+
+
+PARTS = tuple(dict.fromkeys(key.split(".")[0] for key in MOTOR_KEYS if "." in key))
+"""Tables of a motor file that hold keys of their own."""
+
+
+def flat(data: Mapping[str, Any], prefix: tuple[str, ...] = ()) -> list[tuple[tuple[str, ...], Any]]:
+    """Dotted names with their spans, in order: a table without a span's keys is a part of a dotted name."""
+    items: list[tuple[tuple[str, ...], Any]] = []
+    for key, value in data.items():
+        part = isinstance(value, dict) and not set(value) & {"from", "to", "step", "stock"} and bool(value)
+        if part and (key in PARTS if not prefix else key == "seal" or key.isdigit()):
+            items += flat(value, (*prefix, key))
+        else:
+            items.append(((*prefix, key), value))
+    return items

@@ -17,7 +17,7 @@ import numpy as np
 
 from optimizer.inputs.aims import Limit, Objective, fewest_samples, read_limits, read_objectives
 from optimizer.inputs.motor import MotorFile, load_motor, load_propellant
-from optimizer.inputs.spans import SAME, Span, SpanReader, SpanValue
+from optimizer.inputs.spans import SAME, Span, SpanReader, SpanValue, flat
 from optimizer.inputs.stock import kept_names, load_stock
 from optimizer.inputs.tables import Table, check_schema, read_text, read_value, sub_table
 from optimizer.inputs.text import Path_, read_document
@@ -258,7 +258,7 @@ class _StudyReader:
         self.spans = SpanReader(table, self.folder)
         variables: dict[str, Span] = {}
         mode = "given"
-        for path, value in _flat(table.data):
+        for path, value in flat(table.data):
             name = ".".join(path)
             if name == "hold":
                 continue
@@ -573,21 +573,6 @@ def _is_database(text: str) -> bool:
         return parts.scheme in ("postgresql", "postgres") and text.isprintable() and (parts.port is None or parts.port > 0)
     except ValueError:
         return False
-
-
-def _flat(data: Mapping[str, Any], prefix: tuple[str, ...] = ()) -> list[tuple[tuple[str, ...], Any]]:
-    """Dotted names with their spans, in order: a table without a span's keys is a part of a dotted name."""
-    items: list[tuple[tuple[str, ...], Any]] = []
-    for key, value in data.items():
-        part = isinstance(value, dict) and not set(value) & {"from", "to", "step", "stock"} and bool(value)
-        if part and (key in PARTS if not prefix else key == "seal" or key.isdigit()):
-            items += _flat(value, (*prefix, key))
-        else:
-            items.append(((*prefix, key), value))
-    return items
-
-
-PARTS = tuple(dict.fromkeys(key.split(".")[0] for key in MOTOR_KEYS if "." in key))
 
 
 def _all_rows(name: str) -> str | None:

@@ -3,8 +3,8 @@
 Owns the estimator. A rung holds where ln(strength) = ln(likely) + s·z + σ·e lies over ln(what it meets): z is shared by
 all rungs of one lot (one tube, one box of screws, one bar), e is the rung's own. The z are Sobol points; over e the chance
 is the normal distribution itself, so that a small chance has a value and not a bound from counting. What a test has shown
-cuts e off, and weighs the z: what was held makes weak lots less likely. Imports numpy, scipy and, from physics,
-ladder, motors and scatter.
+cuts e off, and weighs the z: what was held makes weak lots less likely. Source: derived here. Imports numpy, scipy and,
+from physics, ladder, motors and scatter.
 """
 
 from __future__ import annotations
@@ -75,7 +75,7 @@ class Model:
         return sorted(lot for lot in own | copies if lot and lot != ANOTHER_COPY)
 
     def masses(self, deviates: Mapping[str, Array]) -> tuple[dict[Key, Array], dict[Key, Array]]:
-        """For each rung, (n,): what the tests leave of its own deviate, and what of that holds what it meets."""
+        """For each rung, (n,): what the tests leave of its own deviate, and what of that holds what it meets. [-]"""
         allowed, holds = {}, {}
         for key, margin in self.margins.items():
             sure = self.certainty[key]
@@ -104,7 +104,7 @@ def _mass(low: Array, high: Array) -> Array:
 
 
 def standard_points(dimensions: int, points: int, seed: int) -> Array:
-    """Standard normal deviates at scrambled Sobol points, (points, dimensions); `points` a power of two."""
+    """Standard normal deviates at scrambled Sobol points, (points, dimensions); `points` a power of two. [-]"""
     unit = qmc.Sobol(max(dimensions, 1), scramble=True, rng=np.random.default_rng(seed)).random(points)[:, :dimensions]
     return np.asarray(ndtri(np.clip(unit, 1e-12, 1.0 - 1e-12)))
 
@@ -155,7 +155,7 @@ def estimate(failing: Array, weight: Array) -> Estimate:
 
 
 def blocks_of_points(dimensions: int, points: int, seed: int) -> Array:
-    """`SCRAMBLES` independent Sobol sets, one after the other, standard normal, (points, dimensions)."""
+    """`SCRAMBLES` independent Sobol sets, one after the other, standard normal, (points, dimensions). [-]"""
     each = max(points // SCRAMBLES, 1)
     return np.concatenate([standard_points(dimensions, each, seed + 7919 * block) for block in range(SCRAMBLES)])[:points]
 

@@ -5,7 +5,7 @@ flaw, and the other way round: the burning-area surplus and the blocked throat t
 as the steady kernel's: exact burning areas on a fine grid of regressions, the rate law's lowest stable root, static pressure at
 the head end from the port. `flaws` is the one door for what a flaw does, `to_reach` for how much it takes. A flaw in the
 propellant that opens under pressure, a crack that spreads, gas that lifts a sleeve further and erosive burning in a slot are not
-in it: each would give more. Imports grain, motors, nozzle, stretches.
+in it: each would give more. Source: derived here. Imports grain, motors, nozzle, stretches.
 """
 
 from __future__ import annotations

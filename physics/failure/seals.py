@@ -283,7 +283,7 @@ def allowed_pressure(table: MakersTable, hardness: Array, gap: Array, growth_per
     growth is that of the tube far from its ends; where pressure stops at the seal the tube grows half of it, and all
     of it only at a free end (Timoshenko, Theory of Plates and Shells, long cylinder under a step of pressure).
 
-    >>> float(allowed_pressure(MAKERS[1], 70.0, 0.004 * 0.0254, 0.0).round(1) / 6894.757293168)
+    >>> round(float(allowed_pressure(MAKERS[1], 70.0, 0.004 * 0.0254, 0.0)) / 6894.757293168, 6)
     1000.0
     """
     shore, rest, rise = np.broadcast_arrays(

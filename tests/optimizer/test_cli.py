@@ -301,6 +301,7 @@ LINES = {
     "explain": ("failed_firing.toml",),
     "draw": ("motor.toml",),
     "new": ("fresh",),
+    "list": ("modes",),
 }
 
 
@@ -536,7 +537,7 @@ def test_an_explanation_fits_on_a_screen_and_leaves_nothing_out(starter, tmp_pat
         assert re.search(rf"{re.escape(item['mode'])}(?! hot)", words), item
     for reason in {item["why"] for item in answer["not_assessed"] if "aft_closure" not in item["why"]}:
         assert reason in words
-    assert answer["next_step"] in words and "28 % not on the ladder" in words
+    assert answer["next_step"] in words and re.search(r"\d+ % not on the ladder", words)
     source = answer["pressure_at_failure"]["source"]
     assert words.count(source) == 1
     for caution in answer["cautions"]:

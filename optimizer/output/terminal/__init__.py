@@ -721,7 +721,8 @@ def _front_table(result: SearchResult, units: str, width: int) -> Table:
     """One row a design: variables, objectives and the rung that governs it."""
     varied = [name for name in result.designs[0].variables if len({str(design.variables[name]) for design in result.designs}) > 1]
     results = result.designs[0].results
-    needed = [aim.name for aim in result.study.objectives if aim.name in results and aim.name != "smallest_factor"]
+    shown = {"smallest_factor", *result.designs[0].variables}
+    needed = [aim.name for aim in result.study.objectives if aim.name in results and aim.name not in shown]
     under = [limit.name for limit in result.study.limits if limit.percentile is not None or limit.quantity == CHANCE]
     needed += [name for name in dict.fromkeys(under) if name in results and name not in needed]
     extra = [name for name in ("designation", *_FRONT_FIGURES) if name in results and name not in needed]

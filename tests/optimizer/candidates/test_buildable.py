@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from importlib import resources
 from pathlib import Path
 
@@ -58,8 +59,10 @@ def test_the_smallest_change_is_named_and_following_it_lets_one_in(tmp_path, sea
     assert not result.designs and result.rejected_by and result.ways_in
     assert sum(result.rejected_by.values()) >= result.space, "every candidate is accounted for"
     print_front(result, "metric", Path("results"))
-    told = capsys.readouterr().out
-    assert "Nothing in this study can be built" in told and all(name in told for name in result.rejected_by)
+    told = " ".join(capsys.readouterr().out.split())
+    assert "Nothing in this study can be built" in told
+    # A long name is wrapped in its column: its words stand there, in order.
+    assert all(re.search(r".*?".join(re.escape(word) for word in name.split()), told) for name in result.rejected_by)
     page = search_page(result, "metric")
     assert "Nothing in this study can be built" in page and "What would let one in" in page
     for way in result.ways_in:
@@ -128,9 +131,11 @@ def test_how_many_screws_are_needed(tmp_path):
     shear = {r.part: float(np.ravel(r.factor)[0]) for r in eight.assessment.ladder.rungs if r.mode == "screw shear"}
     asked = shear["forward closure"] * 5.5 / 8.0
     limits = f'minimum_factor = {{"screw shear" = {asked:.6f}}}'
-    asked_for = written(tmp_path, "forward_closure.count = {from = 3, to = 8}", limits, 'loaded_mass = "min"')
+    fewest = 'loaded_mass = "min"\nforward_closure.count = "min"'
+    asked_for = written(tmp_path, "forward_closure.count = {from = 3, to = 8}", limits, fewest)
     result = search(load_study(asked_for))
-    assert [design.variables["forward_closure.count"] for design in result.designs] == [6, 7, 8]
+    assert [design.variables["forward_closure.count"] for design in result.designs] == [6]
+    assert result.designs[0].results["forward_closure.count"] == 6.0
     assert result.rejected_by["minimum_factor.screw shear"] == 3
 
 
@@ -138,7 +143,7 @@ def test_what_stands_at_the_end_of_a_range_and_what_is_not_assessed_is_told(tmp_
     result = search(load_study(written(tmp_path, 'throat_diameter = {from = "10 mm", to = "11 mm", step = "1 mm"}\n'
                                                  "forward_closure.count = [8, 9]")))  # fmt: skip
     ends = {(row["variable"], row["end"]): row["of"] for row in result.range_ends}
-    assert ends[("throat_diameter", "most")] == ["front"], "a wider throat weighs nothing and lowers the pressure"
+    assert ends[("throat_diameter", "least")] == ["front"], "less drop along the port, and a shorter liner"
     print_front(result, "metric", Path("results"))
     told = " ".join(capsys.readouterr().out.split())
     assert "The front stands at the end of the range of throat_diameter" in told and "widen it" in told
