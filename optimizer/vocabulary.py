@@ -165,6 +165,10 @@ _PART_NAMES = _quantities(
         ("groove_depth", "length", "depth of the snap ring's groove"),
         ("snap_ring_thickness", "length", "thickness of the snap ring"),
         ("edge_margin", "length", "groove to the end of the case"),
+        ("weld_leg", "length", "leg of the fillet that holds a lip"),
+        ("weld_arm", "length", "middle of the wall to the circle on which a welded lip is loaded"),
+        ("weld_distance", "length", "outer face of a welded lip to the end of the case"),
+        ("lip_thickness", "length", "thickness of a welded lip"),
         ("plate_thickness", "length", "thickness of the closure plate"),
         ("shoulder_thickness", "length", "thickness of the closure shoulder"),
         ("cross_section", "length", "cross section of the O-ring"),
@@ -467,7 +471,9 @@ _LINER = (
     _length("gap", 0, 200, "bare length at a joint or bulkhead", "liner.gap"),
 )
 
-RETENTIONS = ("radial-screws", "threaded-ring", "snap-ring")
+RETENTIONS = ("radial-screws", "threaded-ring", "snap-ring", "welded-lip")
+FILLERS = ("4043", "5356", "ER70S-2", "ER70S-6", "ER80S-D2", "ER308L")
+"""Weld metals whose strength is known."""
 
 _CLOSURE = (
     KeySpec("retention", "choice", "what holds the closure", required=True, choices=RETENTIONS),
@@ -539,10 +545,19 @@ _SNAP_RING = (
     ),
 )
 
+_WELDED_LIP = (
+    _length("weld_leg", 0.5, 30, "leg of the fillet", "welded_lip.leg", True),
+    _length("weld_arm", 0, 200, "middle of the wall to the circle on which the lip is loaded", "welded_lip.arm", True),
+    _length("lip_thickness", 0.5, 100, "thickness of the lip along the axis", "welded_lip.thickness"),
+    _length("weld_distance", 0, 500, "lip's outer face to the end of the case; at the end where left out", "welded_lip.distance"),
+    KeySpec("filler", "choice", "filler of the weld", choices=FILLERS),
+)
+
 RETENTION_KEYS: Mapping[str, tuple[KeySpec, ...]] = {
     "radial-screws": _SCREWS,
     "threaded-ring": _THREADED_RING,
     "snap-ring": _SNAP_RING,
+    "welded-lip": _WELDED_LIP,
 }
 
 _SEAL = (

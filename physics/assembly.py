@@ -7,8 +7,8 @@ source. Imports numpy and motors.
 
 The stack, forward end first: the ring that holds the forward closure (radial screws: from the end of the case to the
 holes, and on to the ring's own edge distance beyond them; threaded ring: its engagement; snap ring: the edge margin and
-the ring), the plate, the grains one against the other, the nozzle up to the aft ring, the aft ring. Grains lie against
-the plate, the nozzle against the aft ring; what is left lies between them.
+the ring; welded lip: up to its inner face), the plate, the grains one against the other, the nozzle up to the aft ring, the
+aft ring. Grains lie against the plate, the nozzle against the aft ring; what is left lies between them.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from physics.motors import Array, Closure, Motors
+from physics.motors import Array, Closure, Motors, WeldedLip
 
 Mask = NDArray[np.bool_]
 
@@ -189,7 +189,18 @@ def _ring(closure: Closure | None, end: str, assumed: list[Assumption]) -> Array
         return closure.threaded_ring.engagement
     if closure.snap_ring is not None:
         return closure.snap_ring.edge_margin + closure.snap_ring.ring_thickness
+    if closure.welded_lip is not None:
+        return _lip_end(closure.welded_lip, end, assumed)
     return 0.0
+
+
+def _lip_end(lip: WeldedLip, end: str, assumed: list[Assumption]) -> Array:
+    """From the end of the case over a fillet to the inner face of the lip."""
+    start = lip.leg if lip.distance is None else np.maximum(lip.distance, lip.leg)
+    if lip.thickness is not None:
+        return np.asarray(start + lip.thickness)
+    assumed.append(Assumption(f"{end}_closure.lip_thickness", "as the leg of its weld", lip.leg))
+    return np.asarray(start + lip.leg)
 
 
 def _plate(motors: Motors, assumed: list[Assumption]) -> Array | float:
@@ -399,6 +410,10 @@ def _end_shapes(end: str) -> tuple[Shape, ...]:
               _length_rule(f"{end}.snap_ring.edge_margin")),
         Shape(f"{end}.snap_ring_thickness", f"{said}: snap ring as thick as the case is long", inside,
               _length_rule(f"{end}.snap_ring.ring_thickness")),
+        Shape(f"{end}.weld_arm", f"{said}: weld arm as long as half the bore", half,
+              _against_bore(f"{end}.welded_lip.arm", 0.0, 0.5)),
+        Shape(f"{end}.weld_distance", f"{said}: weld as far from the end as the case is long", inside,
+              _length_rule(f"{end}.welded_lip.distance")),
         Shape(f"{end}.plate_thickness", f"{said}: plate as thick as the case is long", inside,
               _length_rule(f"{end}.plate_thickness")),
     )  # fmt: skip

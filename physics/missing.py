@@ -12,7 +12,15 @@ import numpy as np
 
 from physics.motors import Motors
 
-_SPELT = {".snap_ring.ring_": ".snap_ring_", ".screws.": ".", ".threaded_ring.": ".", ".snap_ring.": "."}
+_SPELT = {
+    ".snap_ring.ring_": ".snap_ring_",
+    ".screws.": ".",
+    ".threaded_ring.": ".",
+    ".snap_ring.": ".",
+    ".welded_lip.thickness": ".lip_thickness",
+    ".welded_lip.filler": ".filler",
+    ".welded_lip.": ".weld_",
+}
 """What stands between a part and its key in a column, and what the file writes instead."""
 
 

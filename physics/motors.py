@@ -157,6 +157,23 @@ class SnapRing:
 
 
 @dataclass(frozen=True)
+class WeldedLip:
+    """A lip welded into the tube by a fillet from one side, on its outer face. Lengths m.
+
+    `leg` of the fillet; `arm` from the middle of the wall to the circle on which the closure pushes the lip; `thickness` of the
+    lip along the axis; `distance` from the lip's outer face to the end of the case, at the end where not given. `metal_strength`
+    Pa of the weld metal that `filler` names.
+    """
+
+    leg: Array
+    arm: Array
+    thickness: Array | None = None
+    distance: Array | None = None
+    metal_strength: Array | None = None
+    filler: str = ""
+
+
+@dataclass(frozen=True)
 class Seal:
     """O-ring seal: lengths m, hardness Shore A. `gap` is the radial gap at rest; `diameter` the sealed diameter."""
 
@@ -174,12 +191,13 @@ class Seal:
 
 @dataclass(frozen=True)
 class Closure:
-    """One closure, forward or aft. Exactly one of `screws`, `threaded_ring`, `snap_ring` is set, by `retention`."""
+    """One closure, forward or aft. Exactly one of `screws`, `threaded_ring`, `snap_ring`, `welded_lip` is set, by `retention`."""
 
     retention: str
     screws: Screws | None = None
     threaded_ring: ThreadedRing | None = None
     snap_ring: SnapRing | None = None
+    welded_lip: WeldedLip | None = None
     ring_material: Material | None = None
     plate_material: Material | None = None
     plate_thickness: Array | None = None

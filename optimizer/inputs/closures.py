@@ -14,7 +14,10 @@ from optimizer.inputs.materials import MaterialShelf, find_screw
 from optimizer.inputs.tables import Table, both_systems, sub_table
 from optimizer.units import show_dimension
 from optimizer.vocabulary import RETENTION_KEYS, RETENTIONS, SECTIONS
-from physics.motors import Array, Closure, Screws, Seal, SnapRing, ThreadedRing
+from physics.failure.fillers import FILLERS
+from physics.motors import Array, Closure, Screws, Seal, SnapRing, ThreadedRing, WeldedLip
+
+_LIP_KEYS = {"thickness": "lip_thickness", "distance": "weld_distance"}
 
 
 def _column(value: Any) -> Array | None:
@@ -79,6 +82,12 @@ def _holding(table: Table, values: Mapping[str, Any], shelf: MaterialShelf) -> d
         return None
     if retention == "threaded-ring":
         return {"threaded_ring": ThreadedRing(*(np.array([values[key]]) for key in needed))}
+    if retention == "welded-lip":
+        given = {key: _column(values.get(name)) for key, name in _LIP_KEYS.items()}
+        leg, arm = (np.array([values[key]]) for key in needed)
+        filler = values.get("filler") or ""
+        metal = _column(FILLERS[filler][0]) if filler else None
+        return {"welded_lip": WeldedLip(leg, arm, metal_strength=metal, filler=filler, **given)}
     depth, thickness, margin = (np.array([values[key]]) for key in needed)
     return {"snap_ring": SnapRing(depth, thickness, margin, _column(values.get("snap_ring_shear_strength")))}
 

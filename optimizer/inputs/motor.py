@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -180,6 +180,7 @@ class _MotorReader:
         for end in CLOSURES:
             table = sub_table(root, end)
             parts[end] = None if table is None else read_closure(table, self.shelf)
+        parts["case"] = self._softened(parts)
         self._check_fit(parts)
         check_body(root, parts["rocket"], parts["case"], parts["airframe"])
         if not all(parts[name] is not None for name in ("propellant", "grain", "nozzle", "ambient")):
@@ -278,6 +279,17 @@ class _MotorReader:
             return None
         texts = {name: values.pop(name) for name in ("heat_affected", "heat_affected_end") if name in values}
         return Case(material=material, **texts, **{name: column(value) for name, value in values.items()})  # type: ignore[arg-type]
+
+    def _softened(self, parts: Mapping[str, Any]) -> Case | None:
+        """The case, heat-affected at its welded ends where the file does not say whether it is."""
+        case: Case | None = parts["case"]
+        welded = [end for end in CLOSURES if parts[end] is not None and parts[end].retention == "welded-lip"]
+        if case is None or not welded or "heat_affected" in self.root.data["case"]:
+            return case
+        where = "both" if len(welded) > 1 else welded[0].removesuffix("_closure")
+        if "heat_affected_end" in self.root.data["case"]:
+            where = case.heat_affected_end
+        return replace(case, heat_affected=True, heat_affected_end=where)
 
     def _liner(self) -> Liner | None:
         table = sub_table(self.root, "liner")

@@ -77,7 +77,10 @@ def alight_outside_area(grains: Grains, regression: Array) -> Array:
 
 
 def lost_cap_area(grains: Grains, regression: Array) -> Array:
-    """Burning area [m2] of one grain with one covered end face bare after all; as it was where none is covered. Exact."""
+    """Burning area [m2] of one grain with one covered end face bare after all; as it was where none is covered.
+
+    Exact. Source: geometry, as `physics.ballistics.grain`.
+    """
     bare = np.minimum(grains.burning_ends + 1.0, 2.0)
     one = replace(grains, count=np.ones_like(np.asarray(grains.count)), burning_ends=bare)
     return np.asarray(grain.burning_area(one, regression))

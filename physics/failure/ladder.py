@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from physics.ballistics.corners import Corner, Corners, moved
-from physics.failure import case, closures, grain_support, screws, seals
+from physics.failure import case, closures, grain_support, screws, seals, welds
 from physics.failure.case import pressure_text
 from physics.failure.scatter import certainty
 from physics.heat import walls
@@ -158,6 +158,50 @@ MODES: tuple[Mode, ...] = (
         "plastic limit in tension and bending",
         closures.groove_ligament_yield,
         applies=closures.has_snap_ring,
+    ),
+    Mode(
+        "weld yield",
+        "closure",
+        "yield",
+        "axial stress, bending 6 M/t^2 by the lip's arm and hoop stress by von Mises reach heat-affected Sy; M all at the tube's "
+        "end, half each way where it goes on, Hetenyi",
+        welds.weld_yield,
+        welds.weld_note,
+        welds.is_welded,
+    ),
+    Mode(
+        "weld hinge",
+        "closure",
+        "rupture",
+        "as weld yield, with heat-affected Su and the plastic bending, 1.5 times the elastic: the wall tears round",
+        welds.weld_hinge,
+        applies=welds.is_welded,
+    ),
+    Mode(
+        "weld throat",
+        "closure",
+        "rupture",
+        "fw/sqrt 2 on the throat of a fillet from one side, with its bending, or fu,haz/sqrt 3 on its leg; EN 1999-1-1 8.6.3",
+        welds.weld_throat,
+        welds.throat_note,
+        welds.is_welded,
+    ),
+    Mode(
+        "lip bending",
+        "closure",
+        "yield",
+        "6 N lever/h^2 reaches heat-affected Sy of the lip as a strip fixed at the bore",
+        welds.lip_bending,
+        welds.lip_note,
+        welds.is_welded,
+    ),
+    Mode(
+        "lip shear",
+        "closure",
+        "rupture",
+        "heat-affected Ssu on the lip's cylinder at the bore, over the end load",
+        welds.lip_shear,
+        applies=welds.is_welded,
     ),
     Mode(
         "plate bending",

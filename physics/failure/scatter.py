@@ -15,6 +15,7 @@ from functools import lru_cache
 from importlib import resources
 
 from physics.failure.case import is_heat_affected, service_temperature
+from physics.failure.fillers import FILLERS
 from physics.materials import WARMEST_WITHOUT_TABLE, Material, material
 from physics.missing import NotComputable, need
 from physics.motors import Motors
@@ -240,6 +241,26 @@ def _of_insert(what: str) -> Callable[[Motors, str], Strength]:
     return strength
 
 
+def _of_weld(motors: Motors, end: str) -> Strength:
+    """Strength of the weld metal: what its code gives is a characteristic value."""
+    lip = need(motors, f"{end}_closure.welded_lip")
+    given = FILLERS.get(lip.filler, (0.0, "weld metal as given by the user", "read"))
+    row = table()["strength with no typical value"]
+    grounds = (Ground(given[1], given[2]), Ground(f"weld metal: {row.mode}, {row.source}", row.status))
+    return Strength(row.bias, row.scatter, f"weld {end}", grounds)
+
+
+def _of_lip(what: str) -> Callable[[Motors, str], Strength]:
+    """Strength of the lip's metal, the case's where it has none of its own."""
+
+    def strength(motors: Motors, end: str) -> Strength:
+        part = need(motors, f"{end}_closure")
+        own: Material = part.ring_material or part.plate_material or need(motors, "case.material")
+        return of_material(own, what, f"bar {own.name}", _hot(motors))
+
+    return strength
+
+
 _STRENGTHS: dict[str, Callable[[Motors, str], Strength]] = {
     "": lambda motors, end: Strength(),
     "case yield": _of_case("yield"),
@@ -250,6 +271,9 @@ _STRENGTHS: dict[str, Callable[[Motors, str], Strength]] = {
     "screws": _of_screws,
     "threads": _of_threads,
     "snap ring": _of_snap_ring,
+    "weld metal": _of_weld,
+    "lip yield": _of_lip("yield"),
+    "lip shear": _of_lip("shear"),
     "insert compressive": _of_insert("compressive"),
     "insert shear": _of_insert("shear"),
     "seal": lambda motors, end: Strength(grounds=(Ground("makers' tables of gaps", "read at second hand"),)),

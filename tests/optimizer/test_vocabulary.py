@@ -37,6 +37,7 @@ PARTS = {
     "seal": motors.Seal,
     "threaded_ring": motors.ThreadedRing,
     "snap_ring": motors.SnapRing,
+    "welded_lip": motors.WeldedLip,
 }
 
 

@@ -166,6 +166,13 @@ def _closure(end: str, closure: Closure, motors: Motors, labels: Labels) -> list
     if closure.snap_ring is not None and bore is not None:
         thick = millimetres(closure.snap_ring.ring_thickness) or 0.0
         found.append(Purchase(f"{end} snap ring", f"internal, bore {size(bore)}, thickness {size(thick)}", "2", "1 spare"))
+    elif closure.welded_lip is not None and bore is not None:
+        lip = closure.welded_lip
+        material = closure.ring_material.name if closure.ring_material is not None else "material not named"
+        height = millimetres(lip.thickness)
+        remark = "thickness not given" if height is None else f"{size(height)} thick finished"
+        weld = f", filler {lip.filler}" if lip.filler else ""
+        found.append(Purchase(f"{end} lip", f"{material}, Ø {size(bore)}{weld}", "1", remark))
     elif bore is not None:
         found.append(_ring(end, closure, motors, labels, bore))
     plate = millimetres(closure.plate_thickness)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from physics.assembly import EDGE_DIAMETERS, GLAND_SHARE, Assembly, assemble, gland_room
-from physics.motors import Array, Closure, Motors, Screws, Seal
+from physics.motors import Array, Closure, Motors, Screws, Seal, WeldedLip
 
 MILLIMETRE = 1e-3
 NOZZLE_SKIN = 3.0  # mm of nozzle body round the exit cone, drawn only
@@ -288,6 +288,8 @@ def _ring_thickness(build: _Builder, closure: Closure, bore: float) -> float:
     if closure.screws is not None:
         thick = build.mm(closure.screws.ring_thickness)
         return thick if thick is not None else min(2.5 * (build.mm(closure.screws.diameter) or 3.0), 0.25 * bore)
+    if closure.welded_lip is not None and build.motors.case is not None:
+        return max(2.0 * (build.mm(closure.welded_lip.arm) or 0.0) - (build.mm(build.motors.case.wall) or 0.0), 0.04 * bore)
     return 0.15 * bore
 
 
@@ -321,12 +323,25 @@ def _retaining(
         build.box("screw", min(near, far), max(near, far), inner, bore / 2 + groove, "snap ring")
         return
     far = end + inward * depth
+    if closure.welded_lip is not None:
+        _welded_lip(build, closure.welded_lip, far, inward, inner, bore, name)
+        return
     build.box("ring", min(end, far), max(end, far), inner, bore / 2, name)
     if closure.screws is not None:
         edge = build.mm(closure.screws.edge_distance)
         size = build.mm(closure.screws.diameter) or 0.0
         at = end + inward * (EDGE_DIAMETERS * size if edge is None else edge)
         _screws(build, closure.screws, at, bore, outer, bore / 2 - inner)
+
+
+def _welded_lip(build: _Builder, lip: WeldedLip, face: float, inward: float, inner: float, bore: float, name: str) -> None:
+    """A lip, its inner face at `face`, and the fillet on its outer one; how far in it reaches is for the picture. [mm]"""
+    leg = build.mm(lip.leg) or 1.0
+    outside = face - inward * (build.mm(lip.thickness) or leg)
+    build.box("ring", min(face, outside), max(face, outside), inner, bore / 2, name)
+    corner, reach = (outside, bore / 2), min(leg, bore / 2 - inner)
+    build.parts.append(Part("screw", (corner, (outside - inward * leg, bore / 2), (outside, bore / 2 - reach)), "weld"))
+    build.assumptions.append("how far a welded lip reaches in is for the picture only: loaded at its middle")
 
 
 def _aft(build: _Builder, end: float, tail: _Tail) -> None:

@@ -177,6 +177,13 @@ def part_rows(motors: Motors, labels: Labels) -> list[list[str]]:
             text += f" × pitch {size(millimetres(ring.thread_pitch) or 0)}"
             text += f", engagement {size(millimetres(ring.engagement) or 0)}"
             rows.append([f"{which} ring", closure.ring_material.name if closure.ring_material else "–", text])
+        elif closure.welded_lip is not None:
+            lip = closure.welded_lip
+            text = (
+                f"fillet leg {size(millimetres(lip.leg) or 0)}, load {size(millimetres(lip.arm) or 0)} from the middle of the wall"
+            )
+            text += f", filler {lip.filler}" if lip.filler else ""
+            rows.append([f"{which} welded lip", closure.ring_material.name if closure.ring_material else "–", text])
         elif closure.snap_ring is not None:
             snap = closure.snap_ring
             text = f"groove {size(millimetres(snap.groove_depth) or 0)} deep"

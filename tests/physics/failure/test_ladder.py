@@ -31,6 +31,7 @@ from physics.motors import (
     Situation,
     SnapRing,
     ThreadedRing,
+    WeldedLip,
 )
 
 
@@ -69,12 +70,17 @@ def screws() -> Screws:
     )
 
 
+def lip() -> WeldedLip:
+    return WeldedLip(one(4e-3), one(4e-3), one(6e-3), one(8e-3), one(170e6), "4043")
+
+
 def closure(retention: str = "radial-screws") -> Closure:
     return Closure(
         retention=retention,
         screws=screws() if retention == "radial-screws" else None,
         threaded_ring=ThreadedRing(one(53e-3), one(1.5e-3), one(10e-3)) if retention == "threaded-ring" else None,
         snap_ring=SnapRing(one(1.2e-3), one(1.6e-3), one(5e-3), one(827e6)) if retention == "snap-ring" else None,
+        welded_lip=lip() if retention == "welded-lip" else None,
         ring_material=material("6061-T6 extrusion"),
         plate_material=material("6061-T6 extrusion"),
         plate_thickness=one(8e-3),
@@ -147,7 +153,7 @@ def burn(size: int = 1) -> Figures:
     return Figures({name: np.full(size, value) for name, value in names.items()}, {}, "steady")
 
 
-RETENTIONS = ("radial-screws", "threaded-ring", "snap-ring")
+RETENTIONS = ("radial-screws", "threaded-ring", "snap-ring", "welded-lip")
 
 
 def scaled(material_: Material, factor: float) -> Material:
@@ -171,6 +177,8 @@ def weaker(motors: Motors, factor: float = 0.8) -> Motors:
         changes[f"{end}.seal.hardness"] = np.array([66.0])
         if part.screws is not None:
             changes[f"{end}.screws.tensile_strength"] = part.screws.tensile_strength * factor
+        if part.welded_lip is not None:
+            changes[f"{end}.welded_lip.metal_strength"] = part.welded_lip.metal_strength * factor
         if part.snap_ring is not None:
             changes[f"{end}.snap_ring.ring_shear_strength"] = part.snap_ring.ring_shear_strength * factor
     return motors.with_values(changes)
@@ -198,7 +206,7 @@ class TestEveryRung:
     def test_every_mode_of_structure_and_seals_is_reached(self) -> None:
         seen = {mode for retention in RETENTIONS for mode, _ in rungs(motor(retention))}
         assert seen == {row.mode for row in STRUCTURE}
-        assert len(seen) == 26
+        assert len(seen) == 31
 
     def test_nothing_is_left_unassessed_when_everything_is_given(self) -> None:
         for retention in RETENTIONS:
@@ -217,7 +225,7 @@ class TestEveryRung:
             assert len(rung.basis) > 15
             assert bool(rung.ok[0]) == (rung.factor[0] >= rung.required[0])
             checked += 1
-        assert checked == {"radial-screws": 30, "threaded-ring": 20, "snap-ring": 26}[retention]
+        assert checked == {"radial-screws": 30, "threaded-ring": 20, "snap-ring": 26, "welded-lip": 26}[retention]
 
     @pytest.mark.parametrize("retention", RETENTIONS)
     def test_falls_when_the_part_is_weaker(self, retention: str) -> None:
@@ -270,7 +278,7 @@ class TestEveryRung:
             assert rung.factor.shape == (0,)
 
     def test_rows_are_distinct_and_of_a_known_kind(self) -> None:
-        assert len({row.mode for row in MODES}) == len(MODES) == 30
+        assert len({row.mode for row in MODES}) == len(MODES) == 35
         assert {row.kind for row in MODES} == set(KINDS) == set(DEFAULT_FACTORS)
         assert {row.part for row in MODES} == {"case", "closure", "liner", "nozzle", "grains"}
 
@@ -338,7 +346,7 @@ class TestNotAssessed:
         found = assess_ladder(bare, burn(), one(6e6))
         assert {r.mode for r in found.rungs} == {"seat compression", "insert shear", "grain support"}
         listed = {m.mode for m in found.not_assessed}
-        needs_welded_case = {"yield away from weld", "burst away from weld"}
+        needs_welded_case = {row.mode for row in STRUCTURE if "weld" in row.mode or row.mode.startswith("lip ")}
         assert listed | {r.mode for r in found.rungs} == {row.mode for row in STRUCTURE} - needs_welded_case
 
     def test_modes_of_other_retentions_are_silent(self) -> None:
@@ -439,6 +447,7 @@ class TestFactors:
                     "threaded_ring.engagement",
                 ),
                 "snap-ring": ("snap_ring.groove_depth", "snap_ring.ring_thickness", "snap_ring.edge_margin"),
+                "welded-lip": tuple(f"welded_lip.{k}" for k in ("leg", "arm", "thickness", "distance")),
             }[retention]
             keys += [f"{end}.{k}" for k in names]
         grown = base.with_values({key: base.value(key) * scale for key in keys})
