@@ -176,9 +176,9 @@ def search(study: Path, seed: int | None, kernel: str | None, output: Output) ->
     if output.as_json:
         output.print_json(result.as_dict() | {"seconds": result.seconds})
     elif not output.quiet:
-        from optimizer.output import terminal
+        from optimizer.output.terminal.search import print_front
 
-        terminal.print_front(result, output.units, folder)
+        print_front(result, output.units, folder)
     output.say(f"results: {plain_file(folder)}")
     return DONE if result.designs else NO
 
@@ -203,9 +203,9 @@ def check(motor: Path, curve: Path | None, ladder: Path | None, kernel: str, out
     if output.as_json:
         output.print_json(check_answer(file.name, assessment, found))
     elif not output.quiet:
-        from optimizer.output import terminal
+        from optimizer.output.terminal.check import print_check
 
-        terminal.print_check(file.name, assessment, found, output.units, whole)
+        print_check(file.name, assessment, found, output.units, whole)
     if output.writes:
         from optimizer.output.pages import check_page
 
@@ -215,7 +215,7 @@ def check(motor: Path, curve: Path | None, ladder: Path | None, kernel: str, out
 
 def check_answer(name: str, assessment: Assessment, found: Sequence[Caution]) -> dict[str, Any]:
     """The JSON object of `check` for a batch of one, SI units throughout."""
-    from optimizer.output.terminal import rung_order
+    from optimizer.output.terminal.ladder import rung_order
     from optimizer.vocabulary import QUANTITIES
     from physics.designation import designation, impulse_class
 
@@ -293,7 +293,7 @@ def _fit_answer(assessment: Assessment) -> dict[str, Any] | None:
 
 def room_answer(assessment: Assessment) -> dict[str, Any] | None:
     """The room along the case in SI, None where it is not assessed."""
-    from optimizer.output.terminal import assumption_texts
+    from optimizer.output.terminal.check import assumption_texts
 
     placed = assessment.assembly
     if placed.not_assessed:
@@ -369,9 +369,9 @@ def compare(motors: Sequence[Path], kernel: str, output: Output) -> int:
     if output.as_json:
         output.print_json(comparison.as_json())
     elif not output.quiet:
-        from optimizer.output import terminal
+        from optimizer.output.terminal.compare import print_comparison
 
-        terminal.print_comparison(comparison, output.units)
+        print_comparison(comparison, output.units)
     return DONE if comparison.looks[-1].ok else NO
 
 
@@ -391,9 +391,9 @@ def spread(motor: Path, samples: int, seed: int, kernel: str, output: Output, as
     if output.as_json:
         output.print_json(result.as_json() | {"schema": ANSWER_SCHEMA, "motor": file.name})
     elif not output.quiet:
-        from optimizer.output import terminal
+        from optimizer.output.terminal.spread import print_spread
 
-        terminal.print_spread(file.name, result, output.units)
+        print_spread(file.name, result, output.units)
     return DONE
 
 
@@ -420,9 +420,9 @@ def reduce(firings: Sequence[Path], propellant: Path | None, kernel: str | None,
     if output.as_json:
         output.print_json(learned.as_json(told))
     elif not output.quiet:
-        from optimizer.output import terminal
+        from optimizer.output.terminal.reduce import print_reduction
 
-        terminal.print_reduction(learned, output.units, told, kernel or "transient")
+        print_reduction(learned, output.units, told, kernel or "transient")
     # A propellant file was asked for and none could be made: the answer is "no".
     return NO if propellant is not None and learned.fit is None else DONE
 
@@ -453,9 +453,9 @@ def explain(firing: Path, kernel: str, output: Output) -> int:
     if output.as_json:
         output.print_json(explanation.as_json())
     elif not output.quiet:
-        from optimizer.output import terminal
+        from optimizer.output.terminal.explain import print_explanation
 
-        terminal.print_explanation(explanation, output.units)
+        print_explanation(explanation, output.units)
     return DONE if explanation.candidates else NO
 
 
@@ -538,10 +538,10 @@ def listed(table: str | None, word: str, output: Output) -> int:
     if output.as_json:
         output.print_json(answer)
     elif not output.quiet:
-        from optimizer.output import terminal
+        from optimizer.output.terminal.listing import print_keys, print_rows
 
         if table == "keys":
-            terminal.print_keys(rows)
+            print_keys(rows)
         else:
-            terminal.print_rows(rows, SHOWN.get(table or ""), output.units)
+            print_rows(rows, SHOWN.get(table or ""), output.units)
     return DONE if rows else NO

@@ -1,9 +1,8 @@
 """The tube: yield, burst, axial stress, dilation, and what a weld or heat leaves of its strength.
 
-Owns the thick-wall formulas, the strength of a part at service temperature, the heat-affected zone, and the end load a
-closure hands to the case. Symbols: K = outer diameter over bore. Sources: Lamé, Nadai, Faupel, Svensson, each beside
-its formula; of the modes in `physics.failure.ladder.MODES`. Imports numpy and, from physics, constants,
-materials, modes, motors and nozzle.
+Owns the strength of a part at service temperature, the heat-affected zone, and the end load a closure hands to the case.
+Sources of the modes in `physics.failure.ladder.MODES`, of the formulas in `physics.vessels`. Imports numpy and, from
+physics, constants, materials, missing, motors, nozzle and vessels.
 """
 
 from __future__ import annotations
@@ -16,119 +15,17 @@ from physics.constants import ZERO_CELSIUS
 from physics.materials import ROOM_TEMPERATURE, WARMEST_WITHOUT_TABLE, Material
 from physics.missing import Beyond, NotComputable, need
 from physics.motors import Array, Case, Closure, Motors, Situation
+from physics.vessels import bore_growth, burst_estimates, faupel_burst_pressure, first_yield_pressure
 
 SHEAR_OVER_TENSILE = 0.6
+
 """Shear over tensile strength where no shear strength is given; 0.60 to 0.68 in the tables (MIL-HDBK-5J ratios)."""
 
 LEAST_AFT_SHARE = 0.25
+
 """The nozzle's pull is never credited with more than three quarters of the aft end load."""
 
 END_COLUMNS = {"forward": "forward_closure", "aft": "aft_closure"}
-
-
-# --- thick-wall theory -----------------------------------------------------------------------------------------------
-
-
-def lame_hoop_stress(pressure: Array, outer: Array, bore: Array, radius: Array, outside: Array | float = 0.0) -> Array:
-    """Hoop stress [Pa] at `radius` [m] of a tube under inside and outside pressure [Pa]; diameters [m]; broadcasts.
-
-    Lamé: σ = A + B/r², A = (p_i r_i² − p_o r_o²)/(r_o² − r_i²), B = (p_i − p_o) r_i² r_o²/(r_o² − r_i²). Elastic only.
-    Source: Lamé, as in Timoshenko, Strength of Materials, part II; Roark, thick cylinders, case 1.
-
-    >>> float(lame_hoop_stress(1000.0, 3.0, 2.75, 1.375).round(1))
-    11521.7
-    """
-    inner_square, outer_square = 0.25 * np.square(bore), 0.25 * np.square(outer)
-    across = outer_square - inner_square
-    uniform = (pressure * inner_square - outside * outer_square) / across
-    falling = (np.asarray(pressure) - outside) * inner_square * outer_square / across
-    return np.asarray(uniform + falling / np.square(radius))
-
-
-def lame_axial_stress(pressure: Array, outer: Array, bore: Array, outside: Array | float = 0.0) -> Array:
-    """Axial stress [Pa] of a tube with closed ends, uniform over the wall. Source: as `lame_hoop_stress`."""
-    inner_square, outer_square = np.square(bore), np.square(outer)
-    return np.asarray((pressure * inner_square - outside * outer_square) / (outer_square - inner_square))
-
-
-def von_mises_bore_stress(pressure: Array, outer: Array, bore: Array) -> Array:
-    """Von Mises stress [Pa] at the bore of a tube with closed ends, √3·p·K²/(K² − 1); elastic.
-
-    >>> float(von_mises_bore_stress(1000.0, 3.0, 2.75).round(1))
-    10844.1
-    """
-    square = np.square(np.divide(outer, bore))
-    return np.asarray(np.sqrt(3.0) * pressure * square / (square - 1.0))
-
-
-def first_yield_pressure(yield_strength: Array, outer: Array, bore: Array) -> Array:
-    """Pressure [Pa] at which the bore of a closed tube yields, p = (Sy/√3)(1 − 1/K²).
-
-    Von Mises with end load, any wall. Source: Faupel; Harvey, Pressure Vessel Design (remembered), and exact as the
-    inverse of `von_mises_bore_stress`.
-    """
-    return np.asarray(yield_strength / np.sqrt(3.0) * (1.0 - np.square(np.divide(bore, outer))))
-
-
-def collapse_pressure(yield_strength: Array, outer: Array, bore: Array) -> Array:
-    """Pressure [Pa] at which the whole wall is plastic, p = (2/√3)·Sy·ln K. Source: Nadai (remembered)."""
-    return np.asarray(2.0 / np.sqrt(3.0) * yield_strength * np.log(np.divide(outer, bore)))
-
-
-def faupel_burst_pressure(yield_strength: Array, tensile_strength: Array, outer: Array, bore: Array) -> Array:
-    """Burst pressure [Pa] of a thick tube, p = (2/√3)·Sy·ln K·(2 − Sy/Su). Ductile metals; ±15 % or so.
-
-    Source: J. H. Faupel, Trans. ASME 78 (1956) (remembered).
-    """
-    return collapse_pressure(yield_strength, outer, bore) * (2.0 - np.divide(yield_strength, tensile_strength))
-
-
-def svensson_burst_pressure(tensile_strength: Array, hardening: Array, outer: Array, bore: Array) -> Array:
-    """Burst pressure [Pa] from the strain-hardening exponent n, [0.25/(n + 0.227)]·(e/n)^n·Su·ln K.
-
-    Source: N. L. Svensson, J. Appl. Mech. 25 (1958) (remembered); e is the base of natural logarithms.
-    """
-    shape = 0.25 / (hardening + 0.227) * np.power(np.e / np.asarray(hardening), hardening)
-    return np.asarray(shape * tensile_strength * np.log(np.divide(outer, bore)))
-
-
-def burst_estimates(tensile_strength: Array, outer: Array, bore: Array) -> dict[str, Array]:
-    """Other published estimates of burst [Pa] from the tensile strength alone; they differ by the radius they use.
-
-    "thin wall, bore": Su·t/r_i; "Barlow, outside": 2·Su·t/D; "Turner": Su·ln K; "pressure vessel code form":
-    Su·t/(r_i + 0.6·t) (ASME VIII-1 UG-27 with the strength in place of the allowable).
-    """
-    wall, radius = 0.5 * (np.asarray(outer) - bore), 0.5 * np.asarray(bore)
-    return {
-        "thin wall, bore": np.asarray(tensile_strength * wall / radius),
-        "Barlow, outside": np.asarray(2.0 * tensile_strength * wall / outer),
-        "Turner": np.asarray(tensile_strength * np.log(np.divide(outer, bore))),
-        "pressure vessel code form": np.asarray(tensile_strength * wall / (radius + 0.6 * wall)),
-    }
-
-
-def bore_growth(pressure: Array, outer: Array, bore: Array, modulus: Array, poisson: Array) -> Array:
-    """Growth of the bore radius [m] under pressure [Pa], closed ends, elastic; lengths m, modulus Pa.
-
-    u = (p·r_i/E)·[(1 − 2ν) + (1 + ν)·K²]/(K² − 1). Source: Lamé; Roark, thick cylinders, case 1b.
-
-    >>> float(bore_growth(1000.0, 3.0, 2.75, 9.9e6, 0.33).round(6))
-    0.001405
-    """
-    square = np.square(np.divide(outer, bore))
-    shape = ((1.0 - 2.0 * poisson) + (1.0 + poisson) * square) / (square - 1.0)
-    return np.asarray(0.5 * pressure * bore / modulus * shape)
-
-
-def outside_growth(pressure: Array, outer: Array, bore: Array, modulus: Array, poisson: Array) -> Array:
-    """Growth of the outer radius [m], closed ends, elastic: p·r_o·(2 − ν)/(E·(K² − 1)). Source: as `bore_growth`."""
-    square = np.square(np.divide(outer, bore))
-    return np.asarray(0.5 * pressure * outer / modulus * (2.0 - poisson) / (square - 1.0))
-
-
-def thermal_growth(bore: Array, expansion: Array, rise: Array) -> Array:
-    """Growth of a bore diameter [m] that warms freely by `rise` [K]."""
-    return np.asarray(bore * expansion * rise)
 
 
 # --- strength of a part where it works -------------------------------------------------------------------------------

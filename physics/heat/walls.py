@@ -45,11 +45,11 @@ from numpy.typing import NDArray
 
 from physics.ballistics.grain import area_coefficients, web
 from physics.constants import GAS_CONSTANT, STANDARD_GRAVITY, ZERO_CELSIUS
-from physics.failure.case import first_yield_pressure
 from physics.heat.conduction import Face, Layer, Thermal, first_crossing, march
 from physics.materials import Material
 from physics.missing import NotComputable
 from physics.motors import Array, Case, Figures, Liner, Motors, Propellant, Situation
+from physics.vessels import first_yield_pressure
 
 GAS_EMISSIVITY = 0.5
 """Effective emissivity of the hot gas with its particles: an assumption, no source. Clear gas in a small chamber lies
@@ -760,7 +760,7 @@ def _needed_pressure(motors: Motors, situation: Situation) -> Array:
 def yield_pressure_at(motors: Motors, temperature: Array) -> Array:
     """Head pressure at which the bore of the case yields at a temperature [K], (…, n). [Pa]
 
-    `physics.failure.case.first_yield_pressure` with the strength of the heat-affected zone where the case is welded. Hotter
+    `physics.vessels.first_yield_pressure` with the strength of the heat-affected zone where the case is welded. Hotter
     than the material's table reaches, the case is taken to carry nothing. Raises NotComputable where the material has
     no table.
     """

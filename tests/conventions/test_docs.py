@@ -249,7 +249,7 @@ def test_the_anchors_of_the_guide_lead_somewhere():
 def test_the_picture_of_the_readme_is_the_ladder_of_today():
     """The rungs of studies/ladder.svg, their levels and factors are those that `check` gives, in its order."""
     from optimizer.inputs import load_motor
-    from optimizer.output.terminal import rung_order
+    from optimizer.output.terminal.ladder import rung_order
     from optimizer.units import show
     from physics.assessment import assess
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from physics.failure.case import thermal_growth
 from physics.materials import material
+from physics.vessels import thermal_growth
 
 KSI = 6.894757293168e6
 POUND_PER_CUBIC_INCH = 27679.904710191

@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from physics.failure.case import (
+from physics.failure.closures import ligament_shear_load
+from physics.materials import material
+from physics.vessels import (
     bore_growth,
     burst_estimates,
     collapse_pressure,
@@ -17,8 +19,6 @@ from physics.failure.case import (
     svensson_burst_pressure,
     von_mises_bore_stress,
 )
-from physics.failure.closures import ligament_shear_load
-from physics.materials import material
 
 OUTER, BORE = np.asarray(3.0), np.asarray(2.75)
 SY, SU = np.asarray(35000.0), np.asarray(42000.0)

@@ -15,7 +15,7 @@ from optimizer.candidates.space import Space
 from optimizer.inputs.study import variable_spec
 from optimizer.output import report
 from optimizer.output.pages import search_page
-from optimizer.output.terminal import print_front
+from optimizer.output.terminal.search import print_front
 from optimizer.units import from_si
 
 AIMS = 'loaded_mass = "min"\nsmallest_factor = "max"'

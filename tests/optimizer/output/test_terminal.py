@@ -15,6 +15,19 @@ from optimizer.commands.compare import compare
 from optimizer.commands.search import search
 from optimizer.inputs import load_motor, load_study
 from optimizer.output import terminal
+from optimizer.output.terminal.compare import print_comparison
+from optimizer.output.terminal.ladder import verdict_line
+from optimizer.output.terminal.search import (
+    MOST_TOOLS,
+    _front_table,
+    _headed,
+    _result_cell,
+    _same_in_all,
+    _short,
+    _tool_lines,
+    print_front,
+)
+from optimizer.output.terminal.spread import _held_words
 from physics.assessment import assess
 
 
@@ -26,7 +39,7 @@ def found(cases, tmp_path):
 def shown(found, width):
     screen = Console(width=width, highlight=False)
     with screen.capture() as captured:
-        screen.print(terminal._front_table(found, "metric", width))
+        screen.print(_front_table(found, "metric", width))
     return captured.get().splitlines()
 
 
@@ -68,8 +81,8 @@ def test_a_choked_port_is_no_pass(tmp_path):
     wide = assess(motor_of(tmp_path, "wide", GRAINS, changed(NOZZLE, ("13.5 mm", "20 mm")), CASE).motors)
     assert all(rung.ok.all() for rung in wide.ladder.rungs), "the rungs alone would pass it"
     assert good.described.all() and good.ok.all() and not wide.described.any() and not wide.ok.any()
-    assert "reaches" in terminal.verdict_line(good).plain
-    assert terminal.verdict_line(wide).plain.startswith(NOT_DESCRIBED) and "reaches" not in terminal.verdict_line(wide).plain
+    assert "reaches" in verdict_line(good).plain
+    assert verdict_line(wide).plain.startswith(NOT_DESCRIBED) and "reaches" not in verdict_line(wide).plain
 
 
 def test_a_comparison_with_a_choked_motor_is_not_answered(tmp_path):
@@ -84,7 +97,7 @@ def test_a_comparison_with_a_choked_motor_is_not_answered(tmp_path):
 def test_what_cannot_stand_alone_is_told_below_the_table(tmp_path, capsys):
     thick = motor_of(tmp_path, "thick", GRAINS, NOZZLE, CASE, LINER)
     thin = motor_of(tmp_path, "thin", changed(GRAINS, ("46 mm", "48 mm")), NOZZLE, changed(CASE, ("3.2 mm", "2 mm")), LINER)
-    terminal.print_comparison(compare([thick, thin]), "metric")
+    print_comparison(compare([thick, thin]), "metric")
     said = capsys.readouterr().out
     row = next(line for line in said.splitlines() if line.startswith("grain.outer_diameter"))
     assert "46 mm" in row and "48 mm" in row and "cannot" not in row
@@ -93,17 +106,17 @@ def test_what_cannot_stand_alone_is_told_below_the_table(tmp_path, capsys):
 
 def test_rungs_that_held_in_every_sample_are_counted_not_listed():
     none = Chance(0, 4096)
-    assert terminal._held_words([none] * 20, 20).startswith("each of the 20 rungs assessed: below")
-    assert terminal._held_words([none] * 18, 20).startswith("each of the other 18 rungs assessed: below")
-    assert terminal._held_words([none], 2).startswith("the other rung assessed: below")
+    assert _held_words([none] * 20, 20).startswith("each of the 20 rungs assessed: below")
+    assert _held_words([none] * 18, 20).startswith("each of the other 18 rungs assessed: below")
+    assert _held_words([none], 2).startswith("the other rung assessed: below")
 
 
 def test_what_all_designs_have_alike_is_said_under_the_table(found):
     design = found.designs[0]
     alike = [replace(each, variables={**each.variables, "grain_count": 4}, texts={}) for each in found.designs]
-    told = terminal._same_in_all(SimpleNamespace(designs=alike))
+    told = _same_in_all(SimpleNamespace(designs=alike))
     assert "grain count 4" in told
-    assert terminal._same_in_all(SimpleNamespace(designs=[design])) == []
+    assert _same_in_all(SimpleNamespace(designs=[design])) == []
 
 
 def test_a_percentile_that_is_limited_has_its_column(cases, tmp_path):
@@ -119,26 +132,26 @@ def test_ends_of_the_study_that_every_nearest_candidate_stands_at(cases, tmp_pat
     result = search(load_study(cases.write_study(tmp_path, limits='maximum_pressure = "0.2 MPa"')))
     assert not result.designs
     assert all(row["of"] == ["nearest"] for row in result.range_ends)
-    ends = [f"{terminal._short(row['variable'])} at its {row['end']}" for row in result.range_ends]
+    ends = [f"{_short(row['variable'])} at its {row['end']}" for row in result.range_ends]
     assert "throat Ø at its most" in ends and "grain count at its least" in ends, "a lower pressure lies that way"
     moved = [name for name in result.study.variables if len({row["variables"][name] for row in result.nearest}) > 1]
-    assert moved and not any(terminal._short(name) in end for name in moved for end in ends)
+    assert moved and not any(_short(name) in end for name in moved for end in ends)
 
 
 def test_sizes_of_tools_beside_a_design_that_is_off_stock(cases, tmp_path, capsys):
     ranges = 'throat_diameter = {from = "12 mm", to = "13 mm"}\nwall = {from = "2 mm", to = "4 mm", step = "1 mm"}'
     result = search(load_study(cases.write_study(tmp_path, search=ranges)))
-    lines = terminal._tool_lines(result)
-    assert 0 < len(lines) <= terminal.MOST_TOOLS
+    lines = _tool_lines(result)
+    assert 0 < len(lines) <= MOST_TOOLS
     design = next(each for each in result.designs if each.roundings)
     item = design.roundings[0]
     pressure = 100.0 * item["changes"]["maximum_expected_pressure"]
     assert lines[0].startswith(f"no. {design.number}: throat Ø {design.texts['throat_diameter']} → {item['tool']}: ")
     assert f"expected pressure {pressure:+.1f} %" in lines[0]
     assert ("no longer passes" in " ".join(lines)) == any(
-        not each["ok"] for row in [d for d in result.designs if d.roundings][: terminal.MOST_TOOLS] for each in row.roundings
+        not each["ok"] for row in [d for d in result.designs if d.roundings][:MOST_TOOLS] for each in row.roundings
     )
-    terminal.print_front(result, "metric", tmp_path)
+    print_front(result, "metric", tmp_path)
     assert "Nearest sizes of tools" in capsys.readouterr().out
 
 
@@ -153,11 +166,11 @@ def test_tools_are_promised_only_for_what_is_cut_with_one(cases, tmp_path):
 def test_words_of_a_front(cases, tmp_path, capsys):
     objectives = 'loaded_mass = "min"\nfactor = {"screw shear" = "max"}'
     study = load_study(cases.write_study(tmp_path, objectives=objectives, driver='method = "evolve"\nbudget = 40'))
-    terminal.print_front(search(study), "metric", tmp_path)
+    print_front(search(study), "metric", tmp_path)
     said = " ".join(capsys.readouterr().out.split())
     assert said.count("not proven") == 1 and " factor.screw" not in said
-    assert terminal._headed("factor.screw shear", "metric") == "screw shear factor"
+    assert _headed("factor.screw shear", "metric") == "screw shear factor"
 
 
 def test_a_chance_is_told_as_the_bound_that_it_is():
-    assert terminal._result_cell(0.005834, "chance_of_failure", "metric") == "< 0.58 %"
+    assert _result_cell(0.005834, "chance_of_failure", "metric") == "< 0.58 %"

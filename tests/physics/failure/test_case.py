@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from physics.failure.case import (
+from physics.failure.case import pressure_text, sentences
+from physics.vessels import (
     bore_growth,
     burst_estimates,
     collapse_pressure,
@@ -16,8 +17,6 @@ from physics.failure.case import (
     lame_axial_stress,
     lame_hoop_stress,
     outside_growth,
-    pressure_text,
-    sentences,
     von_mises_bore_stress,
 )
 

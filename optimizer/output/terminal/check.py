@@ -1,0 +1,313 @@
+"""Figures, masses, fit and histories of one motor on the terminal.
+
+Imports the console, units and the vocabulary.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from rich.console import Group
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from optimizer.cautions import Caution
+from optimizer.output.terminal.console import FAINT, FIRST, SHORT, _filled, cautions_block, console, heading, lines_of
+from optimizer.output.terminal.ladder import (
+    basis_lines,
+    ladder_table,
+    more_notes,
+    not_assessed_block,
+    rung_names,
+    rung_order,
+    verdict_line,
+)
+from optimizer.units import show, show_both
+from optimizer.vocabulary import spoken
+from physics.assessment import Assessment
+from physics.designation import designation
+from physics.failure.ladder import ADVICE
+from physics.figures import GROUPS, PRESSURE, in_groups
+from physics.flight.trajectory import FLIGHT_FLAGS
+from physics.motors import Curve, Rung
+
+if TYPE_CHECKING:
+    from physics.assembly import Assembly
+
+FLIGHT_STAGES: Mapping[str, tuple[str, ...]] = {
+    "rail": ("rail_exit_speed", "coldest_rail_exit_speed", "rail_exit_time", "thrust_to_weight", "mean_thrust_to_weight"),
+    "boost": ("maximum_acceleration", "maximum_felt_acceleration", "maximum_speed", "maximum_mach", "maximum_dynamic_pressure"),
+    "burnout": ("burnout_speed", "burnout_altitude", "maximum_deceleration", "coast_time"),
+    "apogee": ("apogee", "apogee_above_sea", "time_to_apogee", "downrange", "speed_at_apogee"),
+    "balance": ("liftoff_mass", "centre_of_mass_travel"),
+}
+
+"""Figures of a flight by the stage in which they are met."""
+
+FLIGHT_FIRST = ("coldest_rail_exit_speed", "thrust_to_weight", "maximum_mach", "maximum_acceleration", "apogee", "coast_time")
+
+"""Figures of a flight that a screen short of room keeps."""
+
+_BALLISTICS = (
+    "peak_pressure", "peak_head_pressure", "mean_pressure", "highest_kn", "kn_at_ignition", "total_impulse", "peak_thrust",
+    "mean_thrust", "burn_time", "action_time", "specific_impulse", "thrust_coefficient", "highest_port_mach",
+    "highest_mass_flux", "port_over_throat", "propellant_mass",
+)  # fmt: skip
+
+
+def ballistics_table(assessment: Assessment, units: str, width: int, asked: Sequence[str] = _BALLISTICS) -> Table:
+    """The figures of one motor, group by group beside their titles."""
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    longest = max(map(len, GROUPS))
+    table.add_column(style=FAINT, no_wrap=True)
+    table.add_column(no_wrap=True)
+    for group, names in in_groups(name for name in asked if name in assessment.figures.values).items():
+        values = {name: float(assessment.figures[name][0]) for name in names}
+        if group == PRESSURE:
+            values["maximum_expected_pressure"] = float(assessment.maximum_expected_pressure[0])
+        cells = [(spoken(name).removesuffix(f" {group}"), show_both(value, name, units)) for name, value in values.items()]
+        table.add_row(Text(group), Text("\n").join(_filled(cells, width - longest - 6)))
+    return table
+
+
+def flight_block(assessment: Assessment, units: str, width: int, only: Sequence[str] | None = None) -> Group:
+    """The flight of one motor's rocket: what speaks against it first, then its figures; one row a stage of the flight.
+
+    With `only` those figures alone, in one row.
+    """
+    flown = assessment.flight
+    assert flown is not None
+    if flown.refused is not None:
+        return Group(Text(f"not reckoned: {flown.refused}", SHORT))
+    lines = [Text(FLIGHT_FLAGS[name], SHORT) for name, raised in flown.flags.items() if raised[0]]
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column(style=FAINT, no_wrap=True)
+    table.add_column(no_wrap=True)
+    stages = FLIGHT_STAGES if only is None else {"": only}
+    longest = max(map(len, stages))
+    for stage, names in stages.items():
+        cells = [
+            (spoken(name), show(float(flown.figures[name][0]), name, units))
+            for name in names
+            if np.isfinite(flown.figures[name][0])
+        ]
+        if stage == "balance":
+            cells += [(f"margin at {spoken(name)}", f"{float(margin[0]):.2f} diameters") for name, margin in flown.margins.items()]
+        if cells:
+            table.add_row(Text(stage), Text("\n").join(_filled(cells, width - longest - 6)))
+    return Group(*lines, table)
+
+
+MOST_LINES = 45
+
+"""Lines of `check` at 100 columns and more, unless all is asked for."""
+
+FEWEST_RUNGS = 5
+
+NEAR = 2.0
+
+"""Rungs up to this many times the lowest factor are shown."""
+
+
+def print_check(name: str, assessment: Assessment, found: Sequence[Caution], units: str, whole: bool = False) -> None:
+    """What one motor does, the verdict and the ladder first; shortened to what matters unless the whole is asked for."""
+    screen = console()
+    if whole:
+        screen.print(_blocks(_head(name, assessment, units), _whole_check(assessment, found, units, screen.width)))
+        return
+    for level in range(4):
+        blocks = _short_check(assessment, found, units, screen.width, level)
+        shown = _blocks(_head(name, assessment, units), blocks, apart=level < 3)
+        wide = screen.options.update(width=max(screen.width, 100))
+        if len(screen.render_lines(shown, wide, pad=False)) <= MOST_LINES:
+            break
+    screen.print(shown)
+
+
+def _head(name: str, assessment: Assessment, units: str) -> list[Any]:
+    figures = assessment.figures
+    named = designation(figures["total_impulse"][:1], figures["mean_thrust"][:1])[0] or "no class"
+    expected = show(float(assessment.maximum_expected_pressure[0]), "pressure", units)
+    summary = f"{named}, {figures.kernel} kernel, maximum expected pressure {expected}"
+    return [Text(name, FIRST), Text(summary), verdict_line(assessment)]
+
+
+def _blocks(head: Sequence[Any], blocks: Sequence[tuple[str, Any]], apart: bool = True) -> Group:
+    """Blocks under their titles; one without a title goes on with the block before it."""
+    parts = list(head)
+    for title, body in blocks:
+        parts += [*([Text("")] if apart else []), heading(title), Padding(body, (0, 0, 0, 2))] if title else [body]
+    return Group(*parts)
+
+
+def _whole_check(assessment: Assessment, found: Sequence[Caution], units: str, width: int) -> list[tuple[str, Any]]:
+    ladder = assessment.ladder
+    blocks: list[tuple[str, Any]] = [("Failure ladder", ladder_table(assessment, units, width))]
+    if ladder.not_assessed:
+        missing = [(item.mode, item.part, item.why) for item in ladder.not_assessed]
+        blocks.append(("Not assessed", not_assessed_block(missing)))
+    blocks.append(("Ballistics", ballistics_table(assessment, units, width)))
+    if assessment.figures.kernel == "transient" and assessment.figures.curve is not None:
+        blocks.append(("Histories", history_plot(assessment.figures.curve, units, min(width - 2, 98))))
+    blocks.append(_masses_block(assessment, units))
+    blocks.append(("Room along the case", Group(*room_lines(assessment.assembly, units))))
+    if assessment.flight is not None:
+        blocks.append(("Flight", flight_block(assessment, units, width)))
+    notes = more_notes(ladder)
+    if notes is not None:
+        blocks.append(("More on the lowest rungs", notes))
+    if ladder.rungs:
+        blocks.append(("Where the rungs come from", basis_lines(ladder)))
+    return [*blocks, ("Cautions", cautions_block(found))]
+
+
+_LESS_ASKED = ("mean_pressure", "action_time", "thrust_coefficient", "highest_port_mach", "propellant_mass")
+
+"""Figures that the short check leaves to the whole."""
+
+
+def _short_check(assessment: Assessment, found: Sequence[Caution], units: str, width: int, level: int) -> list[tuple[str, Any]]:
+    """The same in few lines; each level leaves out more, and says where the rest is."""
+    ladder = assessment.ladder
+    kept = _near(assessment, 12 if level == 3 else None)
+    blocks: list[tuple[str, Any]] = [("Failure ladder", ladder_table(assessment, units, width, kept, notes=level < 2))]
+    left_out = () if level == 0 else _LESS_ASKED
+    blocks.append(("Ballistics", ballistics_table(assessment, units, width, [n for n in _BALLISTICS if n not in left_out])))
+    room, (title, masses) = room_lines(assessment.assembly, units), _masses_block(assessment, units, brief=level > 0)
+    if level == 0:
+        blocks += [("Room along the case", Group(*room)), (title, masses)]
+    else:
+        blocks.append((f"Room, {title[0].lower()}{title[1:]}", Group(room[0], masses)))
+    if assessment.flight is not None:
+        blocks.append(("Flight", flight_block(assessment, units, width, FLIGHT_FIRST if level else None)))
+    missing = [(item.mode, item.part, item.why) for item in ladder.not_assessed]
+    if missing and level == 0:
+        blocks.append(("Not assessed", not_assessed_block(missing)))
+    elif missing:
+        named = rung_names((mode, part) for mode, part, _ in missing)
+        blocks.append(("", Text("Not assessed: ", FIRST) + Text(named)))
+    told = found if level == 0 else [Caution(item.about, item.text if item is found[-1] else _first(item.text)) for item in found]
+    listed = cautions_block(told) if level == 0 else lines_of(f"{item.about}: {item.text}" for item in told)
+    blocks.append(("Cautions", listed))
+    rest = len(ladder.rungs) - len(kept)
+    left = f"{rest} more {'rung' if rest == 1 else 'rungs'}, " if rest else ""
+    return [*blocks, ("", Text(f"With --all: {left}every reason and note, and the source of each rung.", FAINT))]
+
+
+def _first(text: str) -> str:
+    """The first sentence of a text."""
+    end = text.find(". ")
+    return text if end < 0 else text[: end + 1]
+
+
+def _near(assessment: Assessment, most_short: int | None) -> list[Rung]:
+    """The rungs that a builder must see: what falls short, what is up to twice the lowest factor, five at least; heat."""
+    rungs = rung_order(assessment.ladder)
+    pressures = [rung for rung in rungs if rung.pressure is not None]
+    factors = [float(np.ravel(rung.factor)[0]) for rung in pressures]
+    judged = [factor for rung, factor in zip(pressures, factors, strict=True) if rung.kind != ADVICE and math.isfinite(factor)]
+    lowest = min(judged, default=math.inf)
+    kept, short = [], 0
+    for place, (rung, factor) in enumerate(zip(pressures, factors, strict=True)):
+        fails = not bool(rung.ok.ravel()[0])
+        short += fails
+        if (fails and (most_short is None or short <= most_short)) or (
+            not fails and rung.kind != ADVICE and (place < FEWEST_RUNGS or factor <= NEAR * lowest)
+        ):
+            kept.append(rung)
+    return kept + [rung for rung in rungs if rung.time is not None]
+
+
+def _masses_block(assessment: Assessment, units: str, brief: bool = False) -> tuple[str, Any]:
+    masses: Mapping[str, Any] = assessment.masses
+    unknown: Sequence[str] = assessment.unknown_masses
+    if brief:
+        masses = {key: value for key, value in masses.items() if key in ("propellant", "case", "loaded")}
+        unknown = [f"{len(unknown)} {'part' if len(unknown) == 1 else 'parts'}"] if unknown else []
+    parts: list[Any] = [masses_table(masses, unknown, units, "; " if brief else "\n")]
+    if assessment.fit is None:
+        return "Masses", parts[0]
+    return "Masses and airframe", Group(*parts, fit_line(assessment.fit, units))
+
+
+def masses_table(masses: Mapping[str, Any], unknown: Iterable[str], units: str, between: str = "\n") -> Text:
+    """Masses of the parts known, and the parts whose mass is not."""
+    known = {name: float(np.ravel(mass)[0]) for name, mass in masses.items()}
+    line = ", ".join(f"{name.replace('_', ' ')} {show(mass, 'mass', units)}" for name, mass in known.items() if math.isfinite(mass))
+    missing = list(unknown)
+    return Text(line) + Text(f"{between}not weighed: {'; '.join(missing)}" if missing else "", FAINT)
+
+
+def fit_line(fit: Mapping[str, Any], units: str) -> Text:
+    """Whether the motor goes into the airframe, and with how much room."""
+    fits = bool(np.ravel(fit["in_airframe"])[0])
+    text = f"{'goes into' if fits else 'does NOT go into'} the airframe: "
+    text += f"{show(float(np.ravel(fit['clearance'])[0]), 'length', units)} of room on the diameter"
+    length = fit.get("length_clearance")
+    if length is not None:
+        text += f", {show(float(np.ravel(length)[0]), 'length', units)} along it"
+    return Text(text, "" if fits else SHORT)
+
+
+def room_lines(placed: Assembly, units: str) -> list[Text]:
+    """How long the stack is, what is left of the case, and what was assumed for it."""
+    if placed.not_assessed:
+        return [Text(f"not assessed: {placed.not_assessed}", FAINT)]
+    left = float(placed.left[0])
+    text = f"stack {show(float(placed.stack[0]), 'length', units)} in a case of "
+    text += f"{show(float(placed.case_length[0]), 'length', units)}: "
+    text += f"{show(left, 'length', units)} left" if left >= 0.0 else f"{show(-left, 'length', units)} too long"
+    lines = [Text(text, "" if left >= 0.0 else SHORT)]
+    if placed.assumed:
+        lines.append(Text("assumed: " + "; ".join(assumption_texts(placed, units)), FAINT))
+    return lines
+
+
+def assumption_texts(placed: Assembly, units: str = "metric") -> list[str]:
+    """Each length that had to be assumed, after the key that would settle it."""
+    return [f"{item.key}: {show(float(np.ravel(item.length)[0]), 'length', units)}, {item.taken}" for item in placed.assumed]
+
+
+def history_plot(curve: Curve, units: str, width: int, height: int = 9) -> Group:
+    """Pressure and thrust against time as two small plots drawn in braille dots."""
+    time = curve.time[0]
+    plots = [
+        _dots(time, curve.chamber_pressure[0], "chamber pressure", "pressure", units, width, height),
+        _dots(time, curve.thrust[0], "thrust", "thrust", units, width, height),
+    ]
+    return Group(*plots)
+
+
+def _dots(time: np.ndarray, values: np.ndarray, title: str, quantity: str, units: str, width: int, height: int) -> Text:
+    """One plot: a filled curve of braille cells, two dots wide and four high, with its ends labelled."""
+    good = np.isfinite(time) & np.isfinite(values)
+    time, values = time[good], values[good]
+    if time.size < 2 or values.max() <= 0.0:
+        return Text(f"{title}: nothing to draw", FAINT)
+    columns, rows = max(width - 4, 20) * 2, height * 4
+    sampled = np.interp(np.linspace(time[0], time[-1], columns), time, values)
+    levels = np.clip(np.round(sampled / values.max() * (rows - 1)), 0, rows - 1).astype(int)
+    canvas = np.zeros((rows, columns), dtype=bool)
+    for column, level in enumerate(levels):
+        before = levels[column - 1] if column else level
+        low, high = sorted((before, level))
+        canvas[low : high + 1, column] = True
+    bits = ((0x40, 0x80), (0x04, 0x20), (0x02, 0x10), (0x01, 0x08))
+    lines = []
+    for row in range(height - 1, -1, -1):
+        cells = []
+        for cell in range(columns // 2):
+            code = 0x2800
+            for dy in range(4):
+                for dx in range(2):
+                    if canvas[row * 4 + dy, cell * 2 + dx]:
+                        code |= bits[dy][dx]
+            cells.append(chr(code))
+        lines.append("  " + "".join(cells).rstrip("⠀"))
+    top = f"{title}, up to {show(float(values.max()), quantity, units)}"
+    end = f"{show(float(time[-1]), 'time', units)}"
+    return Text(top + "\n" + "\n".join(lines) + "\n  0" + end.rjust(max(columns // 2 - 1, 1)) + "\n")

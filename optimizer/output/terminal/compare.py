@@ -1,0 +1,116 @@
+"""One iteration of a motor beside the next.
+
+Imports the console, the ladder, units and the vocabulary.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from optimizer.output.terminal.check import _BALLISTICS
+from optimizer.output.terminal.console import FAINT, FIRST, SHORT, closing_cautions, console, heading, lines_of
+from optimizer.units import show
+from optimizer.vocabulary import group_of, spoken
+from physics.figures import GROUPS
+
+if TYPE_CHECKING:
+    from optimizer.commands.compare import Change, Comparison, Look, RungState
+
+
+def print_comparison(comparison: Comparison, units: str) -> None:
+    """The answer first, then what changed, the figures side by side, and the ladders."""
+    screen = console()
+    screen.print(Text(" → ".join(comparison.names), FIRST))
+    for step in comparison.steps:
+        screen.print()
+        screen.print(Text(step.answer))
+        screen.print()
+        screen.print(_changes_table(step.changes, comparison.looks[step.before], units))
+        cannot = [f"{change.key} cannot stand alone: {_why(change)}" for change in step.changes if change.alone is None]
+        if cannot:
+            screen.print(Padding(lines_of(cannot, FAINT), (1, 0, 0, 2)))
+    screen.print()
+    screen.print(heading("Figures"))
+    screen.print(Padding(_figures_table(comparison, units), (0, 0, 0, 2)))
+    screen.print()
+    screen.print(heading("Ladders"))
+    screen.print(Padding(_ladders_table(comparison, units), (0, 0, 0, 2)))
+    closing_cautions(screen)
+
+
+_MOVED = ("peak_head_pressure", "total_impulse", "burn_time")
+
+
+def _changes_table(changes: Sequence[Change], before: Look, units: str) -> Table:
+    """Each change, and what it does alone to the figures that matter first."""
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
+    table.add_column("changed", no_wrap=True)
+    for column in ("from", "to"):
+        table.add_column(column, overflow="fold")
+    for name in _MOVED:
+        table.add_column(f"{spoken(name)}, alone", justify="right")
+    for change in changes:
+        cells = [_relative(change.alone, before, name) for name in _MOVED]
+        table.add_row(Text(change.key), Text(change.before_text), Text(change.after_text), *cells)
+    return table
+
+
+def _why(change: Change) -> str:
+    return change.why.removeprefix("not possible alone: ")
+
+
+def _relative(alone: Look | None, before: Look, name: str) -> str:
+    old, new = before.figures.get(name), None if alone is None else alone.figures.get(name)
+    if not old or new is None:
+        return "–"
+    change = 100.0 * (new / old - 1.0)
+    return "0 %" if abs(change) < 0.005 else f"{change:+.2f} %"
+
+
+def _figures_table(comparison: Comparison, units: str) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=FAINT)
+    table.add_column("")
+    for name in comparison.names:
+        table.add_column(Text(name), justify="right")
+    for group in GROUPS:
+        shown = [key for key in (*_BALLISTICS, "maximum_expected_pressure", "loaded_mass") if group_of(key) == group]
+        present = [key for key in shown if comparison.figures.get(key) is not None]
+        if present:
+            table.add_row(Text(group, FAINT))
+        for key in present:
+            cells = ["–" if value is None else show(value, key, units) for value in comparison.figures[key]]
+            table.add_row(Text(f"  {spoken(key)}"), *cells)
+    return table
+
+
+def _ladders_table(comparison: Comparison, units: str) -> Table:
+    """Every rung of any motor, with its level and factor in each."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=FAINT)
+    table.add_column("")
+    for name in comparison.names:
+        table.add_column(Text(name), justify="right")
+    names = dict.fromkeys(rung.name for look in comparison.looks for rung in look.rungs)
+    for name in names:
+        cells = []
+        for look in comparison.looks:
+            rung = look.rung(name)
+            cells.append(Text("–") if rung is None else _rung_cell(rung, units))
+        table.add_row(Text(name), *cells)
+    return table
+
+
+def _rung_cell(rung: RungState, units: str) -> Text:
+    if rung.pressure is not None:
+        level = show(rung.pressure, "pressure", units)
+    elif rung.time is not None and math.isfinite(rung.time):
+        level = show(rung.time, "time", units)
+    else:
+        return Text("does not happen", FAINT)
+    factor = "" if rung.factor is None else f" ×{rung.factor:.2f}"
+    return Text(level + factor, "" if rung.ok else SHORT)

@@ -1,0 +1,232 @@
+"""The failure ladder on the terminal: order, verdict, bars, notes, what was not assessed.
+
+Imports the console, units and physics.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+from rich.console import Group
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from optimizer.cautions import NOT_DESCRIBED
+from optimizer.output.terminal.console import FAINT, FIRST, SHORT, lines_of
+from optimizer.units import display_unit, number_in, show
+from physics.assessment import Assessment
+from physics.failure.ladder import ADVICE
+from physics.motors import Ladder, Rung
+
+NOTED = 6
+
+"""Rungs whose notes are printed, lowest first, beside all that fall short; the page has every note."""
+
+
+def rung_order(ladder: Ladder, index: int = 0) -> list[Rung]:
+    """Rungs of one motor: pressures, lowest first, then times, soonest first, then advice; what never happens comes last."""
+
+    def place(rung: Rung) -> tuple[int, float]:
+        values = rung.pressure if rung.pressure is not None else rung.time
+        value = float(np.broadcast_to(np.asarray(values), (index + 1,))[index]) if values is not None else math.nan
+        group = 2 if rung.kind == ADVICE else 0 if rung.pressure is not None else 1
+        return (group, value if not math.isnan(value) else math.inf)
+
+    return sorted(ladder.rungs, key=place)
+
+
+def rung_names(rungs: Iterable[tuple[str, str]]) -> str:
+    """Rungs (mode, part) as a builder would say them: modes of the same parts together, both closures once.
+
+    >>> rung_names([("screw shear", "forward closure"), ("case burst", "case"), ("screw shear", "aft closure")])
+    'screw shear (both closures), case burst (case)'
+    """
+    parts: dict[str, list[str]] = {}
+    for mode, part in rungs:
+        parts.setdefault(mode, []).append(part)
+    modes: dict[str, list[str]] = {}
+    for mode, where in parts.items():
+        modes.setdefault(_part_names(where), []).append(mode)
+    return ", ".join(f"{', '.join(named)} ({where})" if where else ", ".join(named) for where, named in modes.items())
+
+
+def _part_names(parts: Sequence[str]) -> str:
+    if {"forward closure", "aft closure"} <= set(parts):
+        parts = ["both closures", *(part for part in parts if not part.endswith(" closure"))]
+    return ", ".join(part for part in parts if part)
+
+
+def verdict_line(assessment: Assessment) -> Text:
+    """Whether the motor holds what was assessed, what falls short, and how much was not assessed."""
+    ladder = assessment.ladder
+    short = [(rung.mode, rung.part) for rung in rung_order(ladder) if not bool(rung.ok.ravel()[0])]
+    unfit = assessment.fit is not None and not bool(np.ravel(np.asarray(assessment.fit["in_airframe"]))[0])
+    words = [] if bool(assessment.described[0]) else [NOT_DESCRIBED]
+    words += [f"Falls short: {rung_names(short)}."] if short else []
+    words += [] if bool(assessment.assembly.fits[0]) else ["The stack is too long for its case."]
+    words += ["Does not fit the airframe."] if unfit else []
+    if not words and not bool(assessment.fits[0]):
+        words.append("Cannot be built.")
+    style = SHORT if words else FIRST
+    if not words:
+        good = "Every rung assessed reaches its required factor."
+        words = [good if ladder.rungs else "No rung of the ladder could be assessed."]
+    missing = len(ladder.not_assessed)
+    if missing:
+        words.append(f"{missing} {'mode' if missing == 1 else 'modes'} not assessed, listed below.")
+    return Text(" ".join(words), style)
+
+
+def ladder_table(assessment: Assessment, units: str, width: int, kept: Sequence[Rung] | None = None, notes: bool = True) -> Group:
+    """The failure ladder as a picture: one bar a rung, the expected and the required pressure marked on each.
+
+    `kept` are the rungs to show, all where it is not given; `notes` of the lowest and of what falls short stand below.
+    """
+    expected = float(assessment.maximum_expected_pressure[0])
+    rungs = rung_order(assessment.ladder)
+    shown = rungs if kept is None else [rung for rung in rungs if any(rung is item for item in kept)]
+    pressures = [rung for rung in shown if rung.pressure is not None]
+    times = [rung for rung in shown if rung.time is not None]
+    parts: list[Any] = []
+    if pressures:
+        unit = display_unit("pressure", units)
+        parts.append(
+            Text(
+                f"each bar runs to the pressure at which it happens; │ expected {show(expected, 'pressure', units)}, ",
+                FAINT,
+            )
+            + Text("┊ required", FAINT)
+        )
+        parts.append(_pressure_rungs(pressures, expected, units, unit, width))
+    if times:
+        parts.append(_time_rungs(times, units))
+    if not rungs:
+        parts.append(Text("no rung could be assessed; see below", FAINT))
+    said = _notes([rung for rung in shown if _is_first(rung, pressures)]) if notes else None
+    if said:
+        parts.append(Padding(said, (1, 0, 0, 0)))
+    return Group(*parts)
+
+
+def _is_first(rung: Rung, pressures: Sequence[Rung]) -> bool:
+    """Whether a rung is one that a builder looks at first: the lowest, and all that fall short."""
+    return rung in pressures[:1] or not bool(rung.ok.ravel()[0])
+
+
+def _notes(rungs: Iterable[Rung]) -> Table | None:
+    """Notes of rungs, what several share said once."""
+    said: dict[str, list[tuple[str, str]]] = {}
+    for rung in rungs:
+        if rung.note:
+            said.setdefault(rung.note, []).append((rung.mode, rung.part))
+    return lines_of([f"{rung_names(names)}: {note}" for note, names in said.items()], FAINT) if said else None
+
+
+def more_notes(ladder: Ladder) -> Table | None:
+    """Notes of the lowest rungs that do not stand under the ladder already; None where there are none."""
+    rungs = rung_order(ladder)
+    pressures = [rung for rung in rungs if rung.pressure is not None]
+    return _notes([rung for rung in pressures[:NOTED] if not _is_first(rung, pressures)])
+
+
+def _pressure_rungs(rungs: Sequence[Rung], expected: float, units: str, unit: str, width: int) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
+    table.add_column("what lets go", no_wrap=True)
+    table.add_column("part", no_wrap=True)
+    table.add_column(unit, justify="right", no_wrap=True)
+    table.add_column("factor", justify="right", no_wrap=True)
+    table.add_column("needs", justify="right", no_wrap=True)
+    bar_width = max(width - 62, 12)
+    table.add_column("", no_wrap=True)
+    # A rung far above the rest would press all others into a corner, so the scale ends at six times what is expected.
+    values = [float(np.ravel(rung.pressure)[0]) for rung in rungs if rung.pressure is not None]
+    finite = [value for value in values if math.isfinite(value)]
+    top = max([expected * 2.2, *(min(value, 6.0 * expected) for value in finite)]) if finite else expected
+    for rung, value in zip(rungs, values, strict=True):
+        factor, required = float(np.ravel(rung.factor)[0]), float(np.ravel(rung.required)[0])
+        style = "" if bool(rung.ok.ravel()[0]) else SHORT
+        table.add_row(
+            Text(rung.mode, style),
+            Text(rung.part, style),
+            number_in(value, "pressure", units),
+            Text(f"×{factor:.2f}", style),
+            f"×{required:.2f}" if required else "advice",
+            Text(_bar(value, expected, required * expected, top, bar_width), style),
+        )
+    return table
+
+
+def _bar(value: float, expected: float, required: float, top: float, width: int) -> str:
+    """A bar to `value` on a scale that ends at `top`, with marks at the expected and required pressures."""
+    if not (math.isfinite(value) and top > 0.0):
+        return ""
+    filled = round(min(value / top, 1.0) * (width - 1))
+    cells = ["━" if i < filled else " " for i in range(width)]
+    for place, mark in ((required, "┊"), (expected, "│")):
+        where = round(place / top * (width - 1))
+        if 0 <= where < width and place > 0.0:
+            cells[where] = mark
+    if value > top:
+        cells[-1] = "▸"
+    return "".join(cells).rstrip()
+
+
+def _time_rungs(rungs: Sequence[Rung], units: str) -> Padding:
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
+    table.add_column("what gets too hot", no_wrap=True)
+    table.add_column("part", no_wrap=True)
+    table.add_column("after", justify="right", no_wrap=True)
+    table.add_column("factor", justify="right", no_wrap=True)
+    table.add_column("needs", justify="right", no_wrap=True)
+    for rung in rungs:
+        time, factor = float(np.ravel(np.asarray(rung.time))[0]), float(np.ravel(rung.factor)[0])
+        required = float(np.ravel(rung.required)[0])
+        style = "" if factor >= required else SHORT
+        never = math.isinf(time)
+        table.add_row(
+            Text(rung.mode, style),
+            Text(rung.part, style),
+            "does not happen" if never else show(time, "time", units),
+            Text("" if never else f"×{factor:.2f}", style),
+            "" if never else f"×{required:.2f}",
+        )
+    return Padding(table, (1, 0, 0, 0))
+
+
+def basis_lines(ladder: Ladder) -> Table:
+    """The formula and source behind every rung; what several modes rest on alike is said once, with their names."""
+    modes: dict[str, list[str]] = {}
+    for rung in rung_order(ladder):
+        for clause in rung.basis.split("; "):
+            named = modes.setdefault(clause, [])
+            if rung.mode not in named:
+                named.append(rung.mode)
+    clauses: dict[tuple[str, ...], list[str]] = {}
+    for clause, named in modes.items():
+        clauses.setdefault(tuple(named), []).append(clause)
+    return lines_of([f"{', '.join(named)}: {'; '.join(rest)}" for named, rest in clauses.items()], FAINT)
+
+
+def not_assessed_block(missing: Iterable[tuple[str, str, str]]) -> Table:
+    """What could not be computed (mode, part, why), grouped by the reason."""
+    return lines_of(f"{rung_names(rungs)}: {why}" for why, rungs in _by_reason(missing).items())
+
+
+def _by_reason(missing: Iterable[tuple[str, str, str]]) -> dict[str, list[tuple[str, str]]]:
+    """Modes by why they were not assessed; what both closures lack alike is one reason."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for mode, part, why in missing:
+        found.setdefault(why, []).append((mode, part))
+    modes = {why: [mode for mode, _ in rungs] for why, rungs in found.items()}
+    grouped: dict[str, list[tuple[str, str]]] = {}
+    for why, rungs in found.items():
+        aft, forward = why.replace("forward_closure", "aft_closure"), why.replace("aft_closure", "forward_closure")
+        if aft != why and modes.get(aft) == modes[why]:
+            grouped[f"{why} (aft_closure the same)"] = [*rungs, *found[aft]]
+        elif forward == why or modes.get(forward) != modes[why]:
+            grouped[why] = rungs
+    return grouped
