@@ -23,7 +23,7 @@ from physics.motors import Rung
 PORT_RULE = 2.0
 """Port to throat area below which a small motor tends to burn erosively; common practice, no source."""
 
-NOT_DESCRIBED = "The port chokes: the pressures and factors here are outside the model and hold for nothing."
+NOT_DESCRIBED = "The port chokes: the pressures and factors here are outside the model. Do not use them."
 """What is said in place of a verdict, and in one with rungs that fall short."""
 
 # One entry for each flag a kernel raises: what it is about, and what it means for the figures above it.
@@ -64,7 +64,7 @@ _FLAGS: dict[str, tuple[str, str]] = {
         "low-pressure instability",
         "Characteristic length and pressure are so low that the motor may chuff or go out.",
     ),
-    "extinguished": ("extinguished", "The burn does not hold: the pressure falls back before the propellant is gone."),
+    "extinguished": ("extinguished", "The motor goes out before the propellant is used up."),
 }
 
 
@@ -90,7 +90,7 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
     found = [Caution(*_FLAGS[name]) for name in raised]
     found += _erosion(assessment)
     if not np.isfinite(assessment.figures["total_impulse"][0]):
-        found.append(Caution("no figures", "The kernel came to no end of the burn with these numbers; nothing here is known."))
+        found.append(Caution("no figures", "The simulation did not reach burnout; no figures are available."))
     found += _port(assessment)
     if assessment.motors.airframe is not None and assessment.motors.case is None:
         found.append(Caution("fit not assessed", "The file gives an airframe and no [case], so nothing is said of the fit."))

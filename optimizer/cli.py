@@ -222,11 +222,11 @@ def _shared(kernel: bool = False, default: str = "By default steady.") -> Callab
                 type=click.Choice(["steady", "transient"]),
                 help=f"steady: equilibrium at each web; transient: filling, port flow, erosive burning. {default}",
             )(command)
-        command = click.option("--quiet", is_flag=True, help="Say nothing but errors.")(command)
+        command = click.option("--quiet", is_flag=True, help="Print errors only.")(command)
         command = click.option(
             "--out",
             type=click.Path(path_type=Path, file_okay=False),
-            help="Folder for what is written; by default one of its own in results/, named after the file.",
+            help="Output folder (default: one of its own in results/, named after the file).",
         )(command)
         command = click.option(
             "--units",
@@ -256,7 +256,7 @@ def main() -> None:
 @main.command()
 @click.argument("study", type=_MOTOR)
 @click.option("--seed", type=_SEED, help="Seed, in place of the study's.")
-@_shared(kernel=True, default="By default what the study says.")
+@_shared(kernel=True, default="Default: the study's setting.")
 @_guarded
 def search(
     study: Path, seed: int | None, kernel: str | None, as_json: bool, units: str | None, out: Path | None, quiet: bool
@@ -332,7 +332,7 @@ def spread(
     """Show what tolerances and lot scatter do to a motor.
 
     Draws over the [tolerances] of the motor file and over the scatter of strengths and formulas: percentiles, the chance
-    that each rung lets go, and which tolerance matters most.
+    that each rung fails, and which tolerance matters most.
     """
     from optimizer import actions
 
@@ -418,7 +418,7 @@ def list_(table: str | None, find: str, as_json: bool, units: str | None, out: P
 def new(folder: Path | None, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
     """Make a commented starter folder that runs as it is.
 
-    FOLDER is made if it is not there (by default grainwright-start); nothing in it is written over.
+    FOLDER is made if it is not there (by default grainwright-start); existing files are never overwritten.
     """
     from optimizer import actions
 

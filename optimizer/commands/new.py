@@ -44,7 +44,7 @@ def create(folder: str | Path) -> list[Path]:
     there = [name for name in FILES if (target / name).exists()]
     if there:
         fix = "name another folder, or move these files away: " + ", ".join(there)
-        found = Problem(plain_file(target), 0, "", "", f"has a {there[0]} already; nothing is written over", fix, "E115")
+        found = Problem(plain_file(target), 0, "", "", f"has a {there[0]} already; no file is overwritten", fix, "E115")
         raise InputError([found], plain_file(target))
     source = resources.files("optimizer") / "starter"
     written = []

@@ -132,7 +132,7 @@ def _unlike(results: dict[str, Any], variables: dict[str, Any]) -> dict[str, Any
 
 
 def rejected(result: SearchResult) -> pd.Series[int]:
-    """How many candidates each limit turned away, the most first."""
+    """How many candidates each limit rejected, the most first."""
     counts = pd.Series(result.rejected_by, dtype="int64", name="candidates").rename_axis("limit")
     return counts.sort_values(ascending=False)
 

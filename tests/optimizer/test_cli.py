@@ -608,7 +608,7 @@ def test_check_fits_a_screen_and_keeps_what_matters(tmp_path, monkeypatch, screw
     answer = strict(run("check", tmp_path / "m.toml", "--kernel", kernel, "--json").stdout)
     lines = result.stdout.splitlines()
     assert len(lines) <= 45 and all(len(line) <= 100 for line in lines), len(lines)
-    ladder = result.stdout.split("what lets go")[1].split("what gets too hot")[0]
+    ladder = result.stdout.split("failure mode")[1].split("what gets too hot")[0]
     rungs = [rung for rung in answer["ladder"] if rung["pressure"] is not None and rung["kind"] != "advice"]
     must = [r for r in rungs if not r["ok"] or r["factor"] <= 2.0 * rungs[0]["factor"]] + rungs[:5]
     for rung in must:

@@ -26,7 +26,7 @@ def ladder_bytes(ladder: Mapping[str, Any], title: str, kind: str) -> bytes:
     height = 14.0 + sum(20.0 + RUNG * len(block["rungs"]) for block, _, _ in blocks)
     sheet = Sheet(WIDTH, height)
     sheet.text(MARGIN, height - 7.0, title, 12.0, bold=True)
-    told = "a bar ends where it lets go, its stroke is what is required"
+    told = "a bar ends where it fails, its stroke is what is required"
     sheet.text(WIDTH - MARGIN, height - 7.0, told, 8.0, "right", color=FAINT)
     y = height - 9.0
     for block, caption, label in blocks:

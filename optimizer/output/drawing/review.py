@@ -207,8 +207,8 @@ def _ladder(sheet: Sheet, assessment: Assessment, labels: Labels, y: float, widt
     rows = ladder_rows(assessment.ladder)
     expected = float(np.ravel(assessment.maximum_expected_pressure)[0])
     unit = display_unit("pressure", labels.units)
-    sheet.text(MARGIN, y, f"Failure ladder: what lets go first ({unit})", size + 1.5, bold=True)
-    key = "a bar ends where the part lets go; dashed: maximum expected; stroke: what the required factor asks"
+    sheet.text(MARGIN, y, f"Failure ladder, first to fail on top ({unit})", size + 1.5, bold=True)
+    key = "a bar ends where the part fails; dashed: maximum expected; stroke: what the required factor asks"
     sheet.text(MARGIN + width, y, key, size - 1.4, "right", color=FAINT)
     step = max(1.5 * size * 25.4 / 72, 3.6)
     pressures = [row for row in rows if row["pressure"] is not None and math.isfinite(row["pressure"])]

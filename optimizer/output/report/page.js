@@ -377,7 +377,7 @@
     const detail = byId("chosen-detail"), figures = byId("chosen-figures");
     detail.after(figures);
     detail.replaceChildren(found ? found.content.cloneNode(true) : element("p", { class: "lead" }, "The full panels of this design are not in this page" + (data.files[row] ? "; grainwright check " + data.files[row] + " makes them." : ".")));
-    // What lets go first stands above the long table, and the table above the rest.
+    // What fails first stands above the long table, and the table above the rest.
     const ladder = detail.querySelector(".ladder");
     if (ladder) ladder.after(figures);
     readAll(detail);

@@ -287,7 +287,7 @@ def tools(design: View, units: str) -> list[dict[str, Any]]:
 
 
 def rejected(view: View) -> list[dict[str, Any]]:
-    """Bars of how many candidates each limit turned away, most first; alone where the view says so."""
+    """Bars of how many candidates each limit rejected, most first; alone where the view says so."""
     counts = dict(view.get("rejected_by") or {})
     alone = dict(view.get("rejected_only_by") or {})
     total = max(int(view.get("evaluated") or 0), max(counts.values(), default=0), 1)

@@ -301,7 +301,7 @@ def _pressure_spans(spans: Sequence[Span], up: _Axis, start: float) -> list[str]
         return []
     stop = WIDTH - RIGHT
     out = [f'<path class="axis" d="M{start:g},{up.start:g}H{stop:g}"/>']
-    out.append(f'<text class="axis-name" x="{stop:g}" y="{up.stop - 16:g}" text-anchor="end">lets go at</text>')
+    out.append(f'<text class="axis-name" x="{stop:g}" y="{up.stop - 16:g}" text-anchor="end">fails at</text>')
     out.append(f'<text class="axis-name" x="{stop:g}" y="{up.start + 34:g}" text-anchor="end">rung, as listed</text>')
     step = (stop - start) / len(spans)
     for index, span in enumerate(spans):
@@ -456,7 +456,7 @@ def ladder_picture(ladder: Mapping[str, Any], title: str) -> Markup:
         f' aria-label="Failure ladder of {escape(title)}"><!-- Grainwright --><style>{_LADDER_STYLE}</style>'
         f'<rect width="{width:g}" height="{y:g}" fill="#fff"/><text class="title" x="8" y="23">{escape(title)}</text>'
     )
-    told = "a bar ends where it lets go, its stroke is what is required"
+    told = "a bar ends where it fails, its stroke is what is required"
     foot = f'<text class="faint" text-anchor="end" x="{width - 8:g}" y="23">{told}</text>'
     return Markup("\n".join((head + foot, *out, "</svg>")))
 

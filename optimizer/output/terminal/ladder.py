@@ -135,7 +135,7 @@ def more_notes(ladder: Ladder) -> Table | None:
 
 def _pressure_rungs(rungs: Sequence[Rung], expected: float, units: str, unit: str, width: int) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
-    table.add_column("what lets go", no_wrap=True)
+    table.add_column("failure mode", no_wrap=True)
     table.add_column("part", no_wrap=True)
     table.add_column(unit, justify="right", no_wrap=True)
     table.add_column("factor", justify="right", no_wrap=True)

@@ -203,7 +203,7 @@ def _width(head: str, cells: Sequence[str]) -> int:
 
 
 def _governing(design: Design) -> str:
-    """The rung that lets go first, with its factor."""
+    """The rung that fails first, with its factor."""
     rung = design.results["governing"]
     if not rung:
         return "–"

@@ -48,7 +48,7 @@ def print_spread(name: str, result: SpreadResult, units: str) -> None:
     screen.print(heading("Figures over the scatter"))
     screen.print(Padding(table, (0, 0, 0, 2)))
     screen.print()
-    screen.print(heading("Chance that it lets go"))
+    screen.print(heading("Chance of failure"))
     chances = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     if result.any_failure is not None:
         chances.add_row(Text("any rung", FIRST), Text(result.any_failure.text, FIRST))

@@ -439,7 +439,7 @@ class TestSearch:
         assert "The smallest change that lets one in" in text
         assert "target impulse 1280 N·s 1013 N·s" in text and "and maximum pressure 7.000 MPa 7.500 MPa" in text
         assert "throat diameter 9.800 mm" in text
-        assert "3 000 75.0 %" in text, "what each limit turned away"
+        assert "3 000 75.0 %" in text, "what each limit rejected"
 
 
 class TestSpread:
