@@ -15,7 +15,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +50,9 @@ from physics.mass import PARTS, part_mass, unknown_masses
 from physics.missing import NotComputable
 from physics.motors import Figures, Motors
 
+if TYPE_CHECKING:
+    from optimizer.inputs import Study
+
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 Mask = NDArray[np.bool_]
@@ -79,7 +82,7 @@ class Block:
 class Families:
     """The families of a study under one kernel."""
 
-    def __init__(self, study: Any, kernel: str = "steady") -> None:
+    def __init__(self, study: Study, kernel: str = "steady") -> None:
         self.study, self.kernel = study, kernel
         self.space = Space(study)
         self.rules: Rules = rules_of(study)

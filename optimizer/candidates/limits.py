@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,9 @@ from physics.figures import FLIGHT_FIGURES
 from physics.flight.mission import COLDEST, Flights
 from physics.flight.trajectory import FLIGHT_FLAGS
 from physics.motors import Motors
+
+if TYPE_CHECKING:
+    from optimizer.inputs import Study
 
 Floats = NDArray[np.float64]
 
@@ -225,7 +228,7 @@ DIMENSION_COLUMNS: dict[str, Callable[[Motors, Mapping[str, Any] | None], Any]] 
 DIMENSIONS = DIMENSION_COLUMNS.keys()
 
 
-def rules_of(study: Any) -> Rules:
+def rules_of(study: Study) -> Rules:
     """The rules of a study."""
     figures: list[Bound] = []
     dimensions: list[Bound] = []

@@ -23,7 +23,7 @@ import math
 import random
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +33,9 @@ from optimizer.candidates.limits import STACK
 from optimizer.candidates.tracing import columns_read
 from physics.assembly import assemble, impossible_shapes
 from physics.motors import Motors, Propellant
+
+if TYPE_CHECKING:
+    from optimizer.inputs import Study
 
 Integers = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -117,7 +120,7 @@ class SpaceError(ValueError):
 class Space:
     """All candidates of a study, in the order of its variables; the last variable runs fastest."""
 
-    study: Any
+    study: Study
     variables: tuple[Variable, ...] = field(init=False)
     radices: tuple[int, ...] = field(init=False)
 

@@ -18,7 +18,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +44,9 @@ from physics.assessment import Assessment, assess
 from physics.designation import designation, impulse_class
 from physics.flight.mission import COLDEST
 from physics.motors import Motors
+
+if TYPE_CHECKING:
+    from optimizer.inputs import Study
 
 Integers = NDArray[np.int64]
 Progress = Callable[[State], None]
@@ -108,7 +111,7 @@ class Design:
 class SearchResult:
     """What a search found and what it proved."""
 
-    study: Any
+    study: Study
     method: str
     why: str
     kernel: str
@@ -176,7 +179,7 @@ class SearchResult:
 
 
 def search(
-    study: Any,
+    study: Study,
     out: Path | str | None = None,
     progress: Progress | None = None,
     kernel: str | None = None,
@@ -211,7 +214,7 @@ def search(
     return result
 
 
-def choose(study: Any, families: Families) -> tuple[str, str]:
+def choose(study: Study, families: Families) -> tuple[str, str]:
     """The driver, and why."""
     asked, many = study.driver.method, families.outer_size
     words = f"{families.space.size:,} candidates in {many:,} families that the kernel must see".replace(",", " ")
@@ -225,18 +228,20 @@ def choose(study: Any, families: Families) -> tuple[str, str]:
     return "evolve", f"{words}: more than {most:,}, too many to check every one{under}".replace(",", " ")
 
 
-def _refused(study: Any, key: str, problem: str, fix: str, code: str) -> InputError:
+def _refused(study: Study, key: str, problem: str, fix: str, code: str) -> InputError:
     return InputError([Problem(str(study.path), 0, key, "", problem, fix, code)])
 
 
-def _open(study: Any, folder: Path | None, *parts: object) -> Store | MemoryStore:
+def _open(study: Study, folder: Path | None, *parts: object) -> Store | MemoryStore:
     if folder is None:
         return MemoryStore()
     identity = str(Path(study.path).resolve())
     return Store.open(folder, fingerprint(study, *parts), identity, study.name)
 
 
-def _driven(study: Any, families: Families, folder: Path | None, progress: Progress | None, asked: str, seed: int) -> SearchResult:
+def _driven(
+    study: Study, families: Families, folder: Path | None, progress: Progress | None, asked: str, seed: int
+) -> SearchResult:
     method, why = choose(study, families)
     if method == "exhaustive" and families.outer_size > MOST_ASKED:
         problem = f"asks for every one of {families.outer_size:.3g} families; the most is {MOST_ASKED:.0e}"
@@ -305,7 +310,7 @@ def _proof(families: Families, screened: Screened, confirm: bool) -> str:
     return text
 
 
-def _result(study: Any, families: Families, screened: Screened, method: str, why: str, asked: str, seed: int) -> SearchResult:
+def _result(study: Study, families: Families, screened: Screened, method: str, why: str, asked: str, seed: int) -> SearchResult:
     counted = sorted(screened.rejected.items(), key=lambda item: (-item[1], item[0]))  # whatever the order of the blocks
     rejected = {name: count for name, count in counted if count}
     feasible = screened.feasible if len(screened.points) or screened.counts_are_exact else 0

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,9 @@ from optimizer.candidates.space import Space
 from optimizer.inputs.stock import load_stock
 from physics.assessment import Assessment, assess
 from physics.motors import Motors
+
+if TYPE_CHECKING:
+    from optimizer.inputs import Study
 
 STOCKED = {
     "core_diameter": ("drills-metric", "drills-imperial"),
@@ -139,7 +142,7 @@ def _batch(base: Motors, trials: Sequence[_Trial]) -> Motors:
     return whole.with_values(values)
 
 
-def _figures(motors: Motors, kernel: str, study: Any, drawn: int) -> list[tuple[dict[str, float], bool]]:
+def _figures(motors: Motors, kernel: str, study: Study, drawn: int) -> list[tuple[dict[str, float], bool]]:
     """Figures of each motor of a batch, and whether it passes; the first `drawn` are designs, which do."""
     found = assess(motors, kernel=kernel, curve=True)
     columns = {name: found.figures[name] for name in ("peak_pressure", "total_impulse", "burn_time")}
@@ -148,7 +151,7 @@ def _figures(motors: Motors, kernel: str, study: Any, drawn: int) -> list[tuple[
     return [({name: float(column[row]) for name, column in columns.items()}, bool(passes[row])) for row in range(motors.size)]
 
 
-def _passes(found: Assessment, kernel: str, study: Any, drawn: int) -> NDArray[np.bool_]:
+def _passes(found: Assessment, kernel: str, study: Study, drawn: int) -> NDArray[np.bool_]:
     """Which motors meet every limit that the study sets, (n,)."""
     rules = rules_of(study)
     good = found.described & _fits(found, study) & np.isfinite(found.maximum_expected_pressure)
@@ -171,7 +174,7 @@ def _passes(found: Assessment, kernel: str, study: Any, drawn: int) -> NDArray[n
     return good
 
 
-def _fits(found: Assessment, study: Any) -> NDArray[np.bool_]:
+def _fits(found: Assessment, study: Study) -> NDArray[np.bool_]:
     """Which motors go together, (n,). Grains that fill the case are sawn to the room that another throat leaves them."""
     if study.grain_length_mode != "fill":
         return found.fits
