@@ -215,9 +215,9 @@ def check(motor: Path, curve: Path | None, ladder: Path | None, kernel: str, out
 
 def check_answer(name: str, assessment: Assessment, found: Sequence[Caution]) -> dict[str, Any]:
     """The JSON object of `check` for a batch of one, SI units throughout."""
-    from optimizer.output.terminal.ladder import rung_order
     from optimizer.vocabulary import QUANTITIES
     from physics.designation import designation, impulse_class
+    from physics.failure.ladder import in_order
 
     figures = assessment.figures
     impulse, thrust = figures["total_impulse"][:1], figures["mean_thrust"][:1]
@@ -249,7 +249,7 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution]) ->
                 "basis": rung.basis,
                 "note": rung.note,
             }
-            for rung in rung_order(assessment.ladder)
+            for rung in in_order(assessment.ladder)
         ],
         "not_assessed": [{"mode": item.mode, "part": item.part, "why": item.why} for item in assessment.ladder.not_assessed],
         "masses": {key: first(value) for key, value in assessment.masses.items()},

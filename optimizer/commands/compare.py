@@ -21,7 +21,7 @@ from optimizer.results import ANSWER_SCHEMA
 from optimizer.units import QuantityError, parse_quantity, show
 from optimizer.vocabulary import MOTOR_KEYS
 from physics.assessment import Assessment, assess
-from physics.failure.ladder import ADVICE
+from physics.failure.ladder import ADVICE, place_in_ladder
 from physics.motors import Rung
 
 SAME = 1e-9
@@ -250,7 +250,9 @@ def look_at(assessment: Assessment) -> Look:
     if assessment.fit is not None:
         for name in ("clearance", "length_clearance"):
             figures[name] = _number(assessment.fit.get(name))
-    rungs = sorted((_state(rung) for rung in assessment.ladder.rungs), key=_place)
+    rungs = sorted(
+        (_state(rung) for rung in assessment.ladder.rungs), key=lambda rung: place_in_ladder(rung.kind, rung.pressure, rung.time)
+    )
     missing = tuple((item.mode, item.part, item.why) for item in assessment.ladder.not_assessed)
     return Look(figures, tuple(rungs), missing, bool(assessment.ok[0]), bool(assessment.described[0]))
 
@@ -274,14 +276,6 @@ def _state(rung: Rung) -> RungState:
         bool(np.ravel(rung.ok)[0]),
         rung.kind,
     )
-
-
-def _place(rung: RungState) -> tuple[int, float]:
-    if rung.kind == ADVICE:
-        return 2, math.inf if rung.pressure is None else rung.pressure
-    if rung.pressure is not None:
-        return 0, rung.pressure
-    return 1, math.inf if rung.time is None else rung.time
 
 
 # --- what changed ----------------------------------------------------------------------------------------------------

@@ -23,7 +23,7 @@ import pandas as pd
 
 from optimizer.vocabulary import find_quantity
 from physics.assessment import Assessment
-from physics.failure.ladder import ADVICE
+from physics.failure.ladder import in_order
 from physics.motors import Array, Curve, Figures
 
 if TYPE_CHECKING:
@@ -85,14 +85,11 @@ def ladder(look: Assessment, index: int = 0) -> pd.DataFrame:
             "basis": rung.basis,
             "note": rung.note,
         }
-        for rung in look.ladder.rungs
+        for rung in in_order(look.ladder, index)
     ]
     names = ["mode", "part", "kind", "pressure", "time", "factor", "required", "ok", "likely", "scatter", "rests_on"]
     names += ["basis", "note"]
-    frame = pd.DataFrame(rows, columns=names)
-    frame["last"] = frame["kind"] == ADVICE
-    ordered = frame.sort_values(["last", "pressure", "time"], ignore_index=True, kind="stable")
-    return _with_units(ordered.drop(columns="last"))
+    return _with_units(pd.DataFrame(rows, columns=names))
 
 
 def _one(values: Array | None, index: int) -> float:

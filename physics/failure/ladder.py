@@ -501,3 +501,25 @@ def _factor(value: Array, row: Mode, situation: Situation) -> Array:
 
 def _text(text: Text, motors: Motors, situation: Situation) -> str:
     return text if isinstance(text, str) else text(motors, situation)
+
+
+def place_in_ladder(kind: str, pressure: float | None, time: float | None) -> tuple[int, float]:
+    """What rungs of one motor are sorted by: pressures [Pa], lowest first, then times [s], soonest first, then advice.
+
+    What is not known, and what never happens, comes last of its group.
+
+    >>> sorted([("leak", None, 3.0), ("leak", 2e6, None)], key=lambda rung: place_in_ladder(*rung))[0]
+    ('leak', 2000000.0, None)
+    """
+    value = time if pressure is None else pressure
+    group = 2 if kind == ADVICE else 1 if pressure is None else 0
+    return group, np.inf if value is None or np.isnan(value) else value
+
+
+def in_order(ladder: Ladder, index: int = 0) -> list[Rung]:
+    """The rungs of the motor at `index` of a batch, in the order of `place_in_ladder`."""
+
+    def of(column: Array | None) -> float | None:
+        return None if column is None else float(np.broadcast_to(np.asarray(column), (index + 1,))[index])
+
+    return sorted(ladder.rungs, key=lambda rung: place_in_ladder(rung.kind, of(rung.pressure), of(rung.time)))

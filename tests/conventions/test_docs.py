@@ -244,9 +244,9 @@ def test_the_anchors_of_the_guide_lead_somewhere():
 def test_the_picture_of_the_readme_is_the_ladder_of_today():
     """The rungs of studies/ladder.svg, their levels and factors are those that `check` gives, in its order."""
     from optimizer.inputs import load_motor
-    from optimizer.output.terminal.ladder import rung_order
     from optimizer.units import show
     from physics.assessment import assess
+    from physics.failure.ladder import in_order
 
     picture = ROOT / "studies" / "ladder.svg"
     assert "](studies/ladder.svg)" in README.read_text(encoding="utf-8")
@@ -257,7 +257,7 @@ def test_the_picture_of_the_readme_is_the_ladder_of_today():
         drawn.append((name, number))
     look = assess(load_motor(ROOT / "studies" / "motors" / "curlew.toml").motors)
     expected = []
-    for rung in sorted(rung_order(look.ladder), key=lambda rung: rung.pressure is None):  # pressures first
+    for rung in sorted(in_order(look.ladder), key=lambda rung: rung.pressure is None):  # pressures first
         level, kind = (rung.time, "time") if rung.pressure is None else (rung.pressure, "pressure")
         if math.isinf(float(level[0])):
             number = "not reached in the model"

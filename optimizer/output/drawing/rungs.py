@@ -5,12 +5,11 @@ Imports numpy and physics.motors.
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
 
-from physics.failure.ladder import ADVICE
+from physics.failure.ladder import place_in_ladder
 from physics.motors import Ladder, Rung
 
 
@@ -27,7 +26,7 @@ def ladder_rows(ladder: Ladder, index: int = 0) -> list[dict[str, Any]]:
     A time that is never reached is `inf`; a rung that came out as NaN is kept, last and not ok.
     """
     rows = [_row(rung, index) for rung in ladder.rungs]
-    return sorted(rows, key=_order)
+    return sorted(rows, key=lambda row: place_in_ladder(row["kind"], row["pressure"], row["time"]))
 
 
 def _row(rung: Rung, index: int) -> dict[str, Any]:
@@ -45,9 +44,3 @@ def _row(rung: Rung, index: int) -> dict[str, Any]:
         "basis": rung.basis,
         "note": rung.note,
     }
-
-
-def _order(row: dict[str, Any]) -> tuple[int, float]:
-    is_time = row["pressure"] is None
-    value = row["time"] if is_time else row["pressure"]
-    return (2 if row["kind"] == ADVICE else 1 if is_time else 0, math.inf if value is None or math.isnan(value) else value)

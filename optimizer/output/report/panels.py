@@ -39,6 +39,7 @@ from optimizer.output.report.values import (
 )
 from optimizer.units import show
 from optimizer.vocabulary import group_of, spoken
+from physics.failure.ladder import place_in_ladder
 from physics.figures import GROUPS, MASS, in_groups
 
 View = Mapping[str, Any]
@@ -118,9 +119,12 @@ def ladder(design: View, units: str) -> dict[str, Any]:
     expected = design.get("maximum_expected_pressure")
     pressures = sorted(
         (row for row in rows if row.get("time") is None),
-        key=lambda row: (row.get("kind") == "advice", _last(row.get("pressure"))),
+        key=lambda row: place_in_ladder(row.get("kind", ""), _last(row.get("pressure")), None),
     )
-    times = sorted((row for row in rows if row.get("time") is not None), key=lambda row: _last(row["time"]))
+    times = sorted(
+        (row for row in rows if row.get("time") is not None),
+        key=lambda row: place_in_ladder(row.get("kind", ""), None, _last(row["time"])),
+    )
     top = bar_ceiling([_last(row.get("pressure")) for row in pressures], expected)
     shown_top = in_display([top], "pressure", units)[0]
     return {

@@ -23,14 +23,13 @@ from optimizer.output.terminal.ladder import (
     more_notes,
     not_assessed_block,
     rung_names,
-    rung_order,
     verdict_line,
 )
 from optimizer.units import show, show_both
 from optimizer.vocabulary import spoken
 from physics.assessment import Assessment
 from physics.designation import designation
-from physics.failure.ladder import ADVICE
+from physics.failure.ladder import ADVICE, in_order
 from physics.figures import GROUPS, PRESSURE, in_groups
 from physics.flight.trajectory import FLIGHT_FLAGS
 from physics.motors import Curve, Rung
@@ -206,7 +205,7 @@ def _first(text: str) -> str:
 
 def _near(assessment: Assessment, most_short: int | None) -> list[Rung]:
     """The rungs that a builder must see: what falls short, what is up to twice the lowest factor, five at least; heat."""
-    rungs = rung_order(assessment.ladder)
+    rungs = in_order(assessment.ladder)
     pressures = [rung for rung in rungs if rung.pressure is not None]
     factors = [float(np.ravel(rung.factor)[0]) for rung in pressures]
     judged = [factor for rung, factor in zip(pressures, factors, strict=True) if rung.kind != ADVICE and math.isfinite(factor)]

@@ -19,24 +19,12 @@ from optimizer.cautions import NOT_DESCRIBED
 from optimizer.output.terminal.console import FAINT, FIRST, SHORT, lines_of
 from optimizer.units import display_unit, number_in, show
 from physics.assessment import Assessment
-from physics.failure.ladder import ADVICE
+from physics.failure.ladder import in_order
 from physics.motors import Ladder, Rung
 
 NOTED = 6
 
 """Rungs whose notes are printed, lowest first, beside all that fall short; the page has every note."""
-
-
-def rung_order(ladder: Ladder, index: int = 0) -> list[Rung]:
-    """Rungs of one motor: pressures, lowest first, then times, soonest first, then advice; what never happens comes last."""
-
-    def place(rung: Rung) -> tuple[int, float]:
-        values = rung.pressure if rung.pressure is not None else rung.time
-        value = float(np.broadcast_to(np.asarray(values), (index + 1,))[index]) if values is not None else math.nan
-        group = 2 if rung.kind == ADVICE else 0 if rung.pressure is not None else 1
-        return (group, value if not math.isnan(value) else math.inf)
-
-    return sorted(ladder.rungs, key=place)
 
 
 def rung_names(rungs: Iterable[tuple[str, str]]) -> str:
@@ -63,7 +51,7 @@ def _part_names(parts: Sequence[str]) -> str:
 def verdict_line(assessment: Assessment) -> Text:
     """Whether the motor holds what was assessed, what falls short, and how much was not assessed."""
     ladder = assessment.ladder
-    short = [(rung.mode, rung.part) for rung in rung_order(ladder) if not bool(rung.ok.ravel()[0])]
+    short = [(rung.mode, rung.part) for rung in in_order(ladder) if not bool(rung.ok.ravel()[0])]
     unfit = assessment.fit is not None and not bool(np.ravel(np.asarray(assessment.fit["in_airframe"]))[0])
     words = [] if bool(assessment.described[0]) else [NOT_DESCRIBED]
     words += [f"Falls short: {rung_names(short)}."] if short else []
@@ -87,7 +75,7 @@ def ladder_table(assessment: Assessment, units: str, width: int, kept: Sequence[
     `kept` are the rungs to show, all where it is not given; `notes` of the lowest and of what falls short stand below.
     """
     expected = float(assessment.maximum_expected_pressure[0])
-    rungs = rung_order(assessment.ladder)
+    rungs = in_order(assessment.ladder)
     shown = rungs if kept is None else [rung for rung in rungs if any(rung is item for item in kept)]
     pressures = [rung for rung in shown if rung.pressure is not None]
     times = [rung for rung in shown if rung.time is not None]
@@ -128,7 +116,7 @@ def _notes(rungs: Iterable[Rung]) -> Table | None:
 
 def more_notes(ladder: Ladder) -> Table | None:
     """Notes of the lowest rungs that do not stand under the ladder already; None where there are none."""
-    rungs = rung_order(ladder)
+    rungs = in_order(ladder)
     pressures = [rung for rung in rungs if rung.pressure is not None]
     return _notes([rung for rung in pressures[:NOTED] if not _is_first(rung, pressures)])
 
@@ -200,7 +188,7 @@ def _time_rungs(rungs: Sequence[Rung], units: str) -> Padding:
 def basis_lines(ladder: Ladder) -> Table:
     """The formula and source behind every rung; what several modes rest on alike is said once, with their names."""
     modes: dict[str, list[str]] = {}
-    for rung in rung_order(ladder):
+    for rung in in_order(ladder):
         for clause in rung.basis.split("; "):
             named = modes.setdefault(clause, [])
             if rung.mode not in named:

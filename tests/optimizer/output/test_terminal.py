@@ -14,7 +14,6 @@ from optimizer.cautions import NOT_DESCRIBED
 from optimizer.commands.compare import compare
 from optimizer.commands.search import search
 from optimizer.inputs import load_motor, load_study
-from optimizer.output import terminal
 from optimizer.output.terminal.compare import print_comparison
 from optimizer.output.terminal.ladder import verdict_line
 from optimizer.output.terminal.search import (
@@ -58,7 +57,7 @@ def test_a_wide_terminal_shows_more_than_a_narrow_one(found):
 
 
 def test_of_a_long_front_a_terminal_shows_what_a_reader_takes_in(found, monkeypatch):
-    monkeypatch.setattr(terminal, "MOST_ROWS", 3)
+    monkeypatch.setattr("optimizer.output.terminal.search.MOST_ROWS", 3)
     lines = [line for line in shown(found, 100) if line.split() and line.split()[0].isdigit()]
     assert len(lines) == 3
 
