@@ -582,3 +582,18 @@ _COMMON_UNITS: Mapping[str, tuple[str, str]] = {
     "molar mass": ("g/mol", "g/mol"),
     "per temperature": ("1/K", "1/degF"),
 }
+
+
+_SIGNS = (("*", "·"), ("^2", "²"), ("^3", "³"), ("degC", "°C"), ("degF", "°F"))
+
+
+def pretty(text: str) -> str:
+    """A quantity's text with the signs of print in place of those of a keyboard.
+
+    >>> pretty("2272 N*s"), pretty("712 kg/m^2/s")
+    ('2272 N·s', '712 kg/(m²·s)')
+    """
+    text = text.replace("kg/m^2/s", "kg/(m^2*s)").replace("lb/in^2/s", "lb/(in^2*s)")
+    for plain, printed in _SIGNS:
+        text = text.replace(plain, printed)
+    return text

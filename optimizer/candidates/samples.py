@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import ndtri
 
 from optimizer.problems import InputError, Problem
 from optimizer.vocabulary import BOTH_ENDS, COLUMN_KEYS, SHORT_KEYS
@@ -50,7 +50,9 @@ def unit_points(dimensions: int, samples: int, seed: int) -> Floats:
     >>> unit_points(2, 64, 1).mean(axis=0).round(2)
     array([0.5, 0.5])
     """
-    engine = stats.qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed))
+    from scipy.stats import qmc  # half a second to import, and many commands draw nothing
+
+    engine = qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed))
     return np.asarray(engine.random(samples), dtype=float)
 
 
@@ -65,8 +67,10 @@ def deviation(tolerance: Tolerance, point: Floats) -> Floats:
         return np.asarray(-tolerance.minus + (tolerance.minus + tolerance.plus) * point)
     inside = np.clip(point, 1e-12, 1.0 - 1e-12)
     if tolerance.minus == 0.0 and tolerance.plus == 0.0:
-        return np.asarray(sigma * stats.norm.ppf(inside))
-    return np.asarray(sigma * stats.truncnorm.ppf(inside, -tolerance.minus / sigma, tolerance.plus / sigma))
+        return np.asarray(sigma * ndtri(inside))
+    from scipy.stats import truncnorm
+
+    return np.asarray(sigma * truncnorm.ppf(inside, -tolerance.minus / sigma, tolerance.plus / sigma))
 
 
 def distribution(tolerance: Tolerance) -> str:
@@ -256,7 +260,9 @@ class Chance:
         if self.failed in (0, self.samples):
             edge = (1.0 - CONFIDENCE) ** (1.0 / self.samples)
             return (0.0, 1.0 - edge) if self.failed == 0 else (edge, 1.0)
-        found = stats.binomtest(self.failed, self.samples).proportion_ci(CONFIDENCE, method="exact")
+        from scipy.stats import binomtest
+
+        found = binomtest(self.failed, self.samples).proportion_ci(CONFIDENCE, method="exact")
         return float(found.low), float(found.high)
 
     @property
@@ -305,7 +311,7 @@ def _deviates(lots: Sequence[str], points: Floats) -> dict[str, Floats]:
     """Standard normal deviates of each lot at points of (0, 1); a motor has no more lots than `MOST_LOTS`."""
     if len(lots) > points.shape[1]:
         raise ValueError(f"{len(lots)} lots, room for {points.shape[1]}")
-    return {lot: stats.norm.ppf(np.clip(points[:, place], 1e-12, 1.0 - 1e-12)) for place, lot in enumerate(lots)}
+    return {lot: ndtri(np.clip(points[:, place], 1e-12, 1.0 - 1e-12)) for place, lot in enumerate(lots)}
 
 
 def model(found: Outcome, sure: Mapping[tuple[str, str], Certainty]) -> chances.Model:

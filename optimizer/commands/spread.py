@@ -29,7 +29,6 @@ from itertools import product
 from typing import Any
 
 import numpy as np
-from scipy import stats
 
 from optimizer.candidates.samples import (
     BLOCK,
@@ -329,7 +328,9 @@ def variance_shares(
         return {}, {}, points.shape[0]
     table = np.stack([(values - values.mean()) / values.std() for values in varying.values()])
     cut = np.split(table, count + 2, axis=1)
-    indices = stats.sobol_indices(func={"f_A": cut[0], "f_B": cut[1], "f_AB": np.stack(cut[2:])}, n=samples)
+    from scipy.stats import sobol_indices
+
+    indices = sobol_indices(func={"f_A": cut[0], "f_B": cut[1], "f_AB": np.stack(cut[2:])}, n=samples)
     names = [tolerance_name(column) for column in tolerances]
     return _named(varying, names, indices.first_order), _named(varying, names, indices.total_order), points.shape[0]
 

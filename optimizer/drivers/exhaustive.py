@@ -24,6 +24,7 @@ from optimizer.candidates.pareto import Archive, order, rounded
 from optimizer.candidates.space import digits_of
 from optimizer.drivers.blocks import Block as StoredBlock
 from optimizer.drivers.blocks import MemoryStore, Store
+from optimizer.drivers.workers import Crew
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -207,21 +208,29 @@ def _all_blocks(
             yield stored
     # Each process has an order of its own, so that those that share a record seldom compute the same block.
     factor, offset = shuffled(count, os.getpid())
-    for step in range(count):
-        number = (factor * step + offset) % count
-        if number in given:
-            continue
-        stored = store.read(number) or _computed(families, store, number, size, length, seed)
-        given.add(number)
+    wanted = [(factor * step + offset) % count for step in range(count)]
+    others: list[StoredBlock] = []
+
+    def still_wanted(number: int) -> bool:
+        """Whether no other process has finished the block by now."""
+        stored = store.read(number)
+        if stored is not None:
+            others.append(stored)
+        return stored is None
+
+    crew = Crew(lambda number: _computed(families, number, size, length, seed), families.study.driver.workers)
+    for _, stored in crew.blocks([number for number in wanted if number not in given], still_wanted):
+        store.write(stored)
         yield stored
+        while others:
+            yield others.pop()
+    yield from others
 
 
-def _computed(families: Families, store: Store | MemoryStore, number: int, size: int, length: int, seed: int) -> StoredBlock:
+def _computed(families: Families, number: int, size: int, length: int, seed: int) -> StoredBlock:
     found = families.evaluate(digits_of(indices_of(number, size, length, seed), families.outer_radices))
     notes = {"rejected": dict(found.rejected), "feasible": found.feasible, "evaluated": found.evaluated}
-    stored = StoredBlock(number, notes, found.rows)
-    store.write(stored)
-    return stored
+    return StoredBlock(number, notes, found.rows)
 
 
 def _take(families: Families, stored: StoredBlock, totals: _Totals | None, archive: Archive, judges: tuple[Judge, ...]) -> None:
@@ -231,10 +240,14 @@ def _take(families: Families, stored: StoredBlock, totals: _Totals | None, archi
         totals.feasible += stored.notes["feasible"]
         totals.blocks += 1
         totals.rows += len(stored.rows)
+    points, keys = [np.zeros((0, archive.objectives))], [np.zeros((0, archive.key_width), dtype=np.int64)]
     for crossed in families.cross(stored.rows):
         for judge in judges:
             crossed = judge.corrected(crossed)
-        archive.add(crossed.points, crossed.keys)
+        points.append(crossed.points)
+        keys.append(crossed.keys)
+    # All of a block at once: a front of thousands is sorted anew at each addition.
+    archive.add(np.concatenate(points), np.concatenate(keys))
 
 
 def _settle(

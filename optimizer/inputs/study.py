@@ -77,6 +77,7 @@ STUDY_KEYS: dict[str, tuple[KeySpec, ...]] = {
         _whole("seed", "seed", 0, 2**32 - 1, 1),
         _whole("budget", "number of evaluations", 1, 10**9, 20000),
         _whole("samples", "samples of the tolerances", 16, 2**20, SAMPLES),
+        _whole("workers", "processes that search side by side; 0: all cores", 0, 1024, 0),
     ),
 }
 """The keys of a study by table; under [search] stand the names of variables, too."""
@@ -84,7 +85,8 @@ STUDY_KEYS: dict[str, tuple[KeySpec, ...]] = {
 
 @dataclass(frozen=True)
 class Driver:
-    """How the search runs; `samples` are drawn of the tolerances for each percentile and chance."""
+    """How the search runs; `samples` are drawn of the tolerances for each percentile and chance; `workers`
+    processes search side by side, 0 for as many as there are cores."""
 
     method: str = "auto"
     seed: int = 1
@@ -92,6 +94,7 @@ class Driver:
     kernel: str = "auto"
     store: str = "local"
     samples: int = SAMPLES
+    workers: int = 0
 
 
 @dataclass(frozen=True)
@@ -544,6 +547,7 @@ class _StudyReader:
             seed=whole("seed"),
             budget=whole("budget"),
             samples=samples,
+            workers=whole("workers"),
         )
 
     def _choice(self, table: Table, key: str, choices: tuple[str, ...], default: str, meaning: str) -> str:

@@ -13,9 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.special import ndtr, ndtri
-from scipy.stats import qmc
-from scipy.stats import t as student
+from scipy.special import ndtr, ndtri, stdtrit
 
 from physics.failure.ladder import ADVICE, MODES
 from physics.failure.scatter import Certainty, certainty
@@ -105,6 +103,8 @@ def _mass(low: Array, high: Array) -> Array:
 
 def standard_points(dimensions: int, points: int, seed: int) -> Array:
     """Standard normal deviates at scrambled Sobol points, (points, dimensions); `points` a power of two. [-]"""
+    from scipy.stats import qmc  # half a second to import, and many commands draw nothing
+
     unit = qmc.Sobol(max(dimensions, 1), scramble=True, rng=np.random.default_rng(seed)).random(points)[:, :dimensions]
     return np.asarray(ndtri(np.clip(unit, 1e-12, 1.0 - 1e-12)))
 
@@ -150,7 +150,7 @@ def estimate(failing: Array, weight: Array) -> Estimate:
     ratios = np.array([top / bottom for top, bottom in sums if bottom > 0.0])
     if len(ratios) < 2:
         return Estimate(value, 0.0, 1.0, size)
-    reach = float(student.ppf(0.5 + 0.5 * CONFIDENCE, len(ratios) - 1)) * float(ratios.std(ddof=1)) / np.sqrt(len(ratios))
+    reach = float(stdtrit(len(ratios) - 1, 0.5 + 0.5 * CONFIDENCE)) * float(ratios.std(ddof=1)) / np.sqrt(len(ratios))
     return Estimate(value, max(value - reach, 0.0), min(value + reach, 1.0), size)
 
 

@@ -38,21 +38,6 @@ class Labels:
         return f"{size:.{digits + exact}f} mm"
 
 
-_SIGNS = (("*", "·"), ("^2", "²"), ("^3", "³"), ("degC", "°C"), ("degF", "°F"))
-
-
-def pretty(text: str) -> str:
-    """A quantity's text with the signs of print in place of those of a keyboard.
-
-    >>> pretty("2272 N*s"), pretty("712 kg/m^2/s")
-    ('2272 N·s', '712 kg/(m²·s)')
-    """
-    text = text.replace("kg/m^2/s", "kg/(m^2*s)").replace("lb/in^2/s", "lb/(in^2*s)")
-    for plain, printed in _SIGNS:
-        text = text.replace(plain, printed)
-    return text
-
-
 def foot(sheet: Sheet, labels: Labels, what: str, scale: str, page: str = "1 of 1") -> None:
     """The strip at the foot of a sheet: motor, sheet, scale, file and its digest."""
     left, right, low = MARGIN, sheet.width - MARGIN, MARGIN - 2.0

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from optimizer.output.drawing.geometry import grain_rows, number
-from optimizer.output.drawing.plates import FOOT, MARGIN, Labels, foot, pretty
+from optimizer.output.drawing.plates import FOOT, MARGIN, Labels, foot
 from optimizer.output.drawing.rungs import ladder_rows
 from optimizer.output.drawing.sheet import ALARM, FAINT, INK, PAPERS, Sheet, fitted, width_of
-from optimizer.units import display_unit, number_in, show
+from optimizer.units import display_unit, number_in, pretty, show
 from optimizer.vocabulary import spoken
 from physics.failure.proof import GAUGE_ERROR, PROOF_FACTOR, Proof, proof_of
 from physics.figures import PRESSURE, in_groups

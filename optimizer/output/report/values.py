@@ -7,8 +7,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from optimizer.output.drawing.plates import pretty
-from optimizer.units import display_unit, from_si, number_in, quantity, significant
+from optimizer.units import display_unit, from_si, number_in, pretty, quantity, significant
 
 COUNTS = ("count", "rings", "burning_ends")  # last words of names that count things
 
