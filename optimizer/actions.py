@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -495,6 +496,26 @@ def draw(motor: Path, paper: str, kernel: str, output: Output) -> int:
     elif not output.quiet:
         click.echo("\n".join(plain_file(path) for path in written))
         output.say("Print the wrap at 100 % and measure its check bars before you drill.")
+    return DONE
+
+
+def live(motor: Path, port: int, browser: bool, output: Output) -> int:
+    """Serve one motor to the browser of this machine until interrupted, then say where saved files are."""
+    from optimizer.live.server import Desk, serve
+    from optimizer.problems import plain_file
+
+    desk = Desk.of(motor, output.asked_units, output.folder)
+
+    def ready(address: str) -> None:
+        if output.as_json:
+            output.print_json({"schema": ANSWER_SCHEMA, "motor": desk.bench.file.name, "address": address})
+        elif not output.quiet:
+            click.echo(f"{desk.bench.file.name} is open at {address}")
+            output.say("This address works on this machine alone; whoever has it can turn the knobs. Ctrl-C ends it.")
+        sys.stdout.flush()
+
+    saved = serve(desk, port, browser, ready)
+    output.say("\n".join(f"saved: {plain_file(path)}" for path in saved) if saved else "nothing was saved")
     return DONE
 
 

@@ -412,6 +412,23 @@ def list_(table: str | None, find: str, as_json: bool, units: str | None, out: P
 
 
 @main.command()
+@click.argument("motor", type=_MOTOR)
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port on this machine; by default any that is free.")
+@click.option("--no-browser", is_flag=True, help="Open no browser; the address is printed either way.")
+@_shared()
+@_guarded
+def live(motor: Path, port: int, no_browser: bool, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
+    """Turn the knobs of a motor in the browser and watch its ladder.
+
+    A page on this machine alone, with the motor's parts as knobs, forward to aft. What you save goes beside the motor
+    (or to --out). Ctrl-C ends it.
+    """
+    from optimizer import actions
+
+    return actions.live(motor, port, not no_browser, output=actions.Output(as_json, units, out, quiet, "live"))
+
+
+@main.command()
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
 @_shared()
 @_guarded

@@ -91,7 +91,7 @@ class Assessment:
         return good
 
 
-def assess(motors: Motors, kernel: str = "steady", curve: bool = False) -> Assessment:
+def assess(motors: Motors, kernel: str = "steady", curve: bool = False, marching: bool = True) -> Assessment:
     """Everything about a batch of motors: figures, maximum expected pressure, ladder, masses, fit.
 
     Parameters
@@ -102,6 +102,8 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False) -> Asses
         "steady" or "transient".
     curve : bool
         Whether the figures carry histories.
+    marching : bool
+        Whether the modes that march heat are asked too; without them their rungs are absent, and `ok` is silent on them.
 
     Raises
     ------
@@ -123,7 +125,7 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False) -> Asses
         motors=motors,
         figures=figures if curve else replace(figures, curve=None),
         maximum_expected_pressure=expected,
-        ladder=assess_ladder(motors, figures, expected, burn=partial(kernels.evaluate, kernel=kernel)),
+        ladder=assess_ladder(motors, figures, expected, marching, burn=partial(kernels.evaluate, kernel=kernel)),
         masses=weights,
         unknown_masses=tuple(unknown_masses(motors)),
         fit=None if motors.airframe is None or motors.case is None else fit(motors, assembly),

@@ -86,14 +86,17 @@ def render_check(view: View) -> str:
 
     units = view.get("units", "metric")
     design = view["design"]
+    return _page("check", view, verdict=verdict_of(design), detail=detail(design, units), shares=shares(view))
+
+
+def verdict_of(design: View) -> dict[str, Any] | None:
+    """Whether a design holds, and the same in words; None where the view does not say."""
     ok = design.get("ok")
-    verdict = None
-    if ok is not None:
-        short = [row for row in design.get("ladder") or () if not row["ok"]]
-        names = ", ".join(f"{row['mode']} ({row['part']})" for row in short)
-        text = _passed(design) if ok else _fallen_short(design, names)
-        verdict = {"ok": bool(ok), "text": text}
-    return _page("check", view, verdict=verdict, detail=detail(design, units), shares=shares(view))
+    if ok is None:
+        return None
+    short = [row for row in design.get("ladder") or () if not row["ok"]]
+    names = ", ".join(f"{row['mode']} ({row['part']})" for row in short)
+    return {"ok": bool(ok), "text": _passed(design) if ok else _fallen_short(design, names)}
 
 
 def _fallen_short(design: View, names: str) -> str:

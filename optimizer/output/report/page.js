@@ -83,6 +83,7 @@
   }
   function readAll(root) { root.querySelectorAll("svg.chart").forEach(readable); }
   readAll(document);
+  document.addEventListener("panel", (event) => readAll(event.target)); // a panel that was put in anew
 
   // On paper everything is open.
   addEventListener("beforeprint", () => document.querySelectorAll("details").forEach((node) => { node.open = true; }));

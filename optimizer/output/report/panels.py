@@ -128,6 +128,7 @@ def ladder(design: View, units: str) -> dict[str, Any]:
     top = bar_ceiling([_last(row.get("pressure")) for row in pressures], expected)
     shown_top = in_display([top], "pressure", units)[0]
     return {
+        "top": top,
         "unit": unit_text("pressure", units),
         "expected": value_text(expected, "pressure", units),
         "expected_at": share(expected, top),
@@ -194,6 +195,7 @@ def _time_rungs(rows: Sequence[View], units: str) -> dict[str, Any] | None:
             }
         )
     return {
+        "top": top,
         "marks": scale_marks(top),
         "expected_at": share(must, top),
         "expected": "" if must is None else value_text(must, "time", units),
