@@ -303,6 +303,7 @@ def room_answer(assessment: Assessment) -> dict[str, Any] | None:
         "stack": first(placed.stack),
         "available": first(placed.case_length),
         "left": first(placed.left),
+        "least_left": first(placed.least_left),
         "assumed": assumption_texts(placed),
     }
 

@@ -6,17 +6,18 @@ Owns the table of cautions: a condition on an assessment and the words for it. M
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from optimizer.units import show
-from physics.assembly import LOOSE_SHARE
+from physics.assembly import LOOSE_SHARE, at_end
 from physics.assessment import Assessment
 from physics.ballistics.erosion import LAWS
 from physics.failure.ladder import ADVICE
 from physics.failure.proof import proof_of
 from physics.failure.seals import gland_warnings
+from physics.fit import fit
 from physics.flight.trajectory import FLIGHT_FLAGS
 from physics.motors import Rung
 
@@ -98,6 +99,7 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
     found += _glands(assessment)
     found += _advice(assessment, units)
     found += _stack(assessment, units)
+    found += _airframe(assessment, units)
     found += _flight(assessment, units)
     found += _people(assessment, units)
     return found
@@ -193,6 +195,14 @@ def _stack(assessment: Assessment, units: str) -> Iterator[Caution]:
             f"{show(float(placed.case_length[0]), 'length', units)}. Give a longer case, or fewer or shorter grains.",
         )
         return
+    least = float(placed.least_left[0])
+    if not least >= 0.0:
+        yield Caution(
+            "stack too long",
+            f"As drawn {show(left, 'length', units)} of the case is left; at the worst corner of the tolerances the stack is "
+            f"{show(-least, 'length', units)} too long. Leave more room, or hold the lengths closer.",
+        )
+        return
     grain = assessment.motors.grain
     counts, lengths = np.broadcast_arrays(np.atleast_2d(grain.count)[0], np.atleast_2d(grain.length)[0])
     shortest = float(lengths[counts > 0].min())
@@ -204,6 +214,23 @@ def _stack(assessment: Assessment, units: str) -> Iterator[Caution]:
             "room left in the case",
             f"Rings, plate, grains and nozzle leave {show(left, 'length', units)} of the case empty{text}: the grains can "
             f"move, and the aft end sees it. {cure}, so that the stack cannot shift.",
+        )
+
+
+def _airframe(assessment: Assessment, units: str) -> Iterator[Caution]:
+    """A case that goes into its airframe as drawn, and not at the upper end of its tolerances."""
+    motors = assessment.motors
+    if assessment.fit is None or bool(np.ravel(np.asarray(assessment.fit["in_airframe"]))[0]):
+        return
+    if bool(np.ravel(np.asarray(fit(replace(motors, tolerances={}))["in_airframe"]))[0]):
+        widest, longest = (at_end(motors, f"case.{name}", upper=True) for name in ("outer_diameter", "length"))
+        assert widest is not None
+        size = show(float(widest.ravel()[0]), "length", units)
+        size += "" if longest is None else f" by {show(float(longest.ravel()[0]), 'length', units)}"
+        yield Caution(
+            "airframe fit",
+            f"As drawn the case goes into the airframe; at the upper ends of its tolerances ({size}) the room that "
+            "[airframe] asks for is not there.",
         )
 
 

@@ -14,7 +14,7 @@ aft ring. Grains lie against the plate, the nozzle against the aft ring; what is
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -55,8 +55,9 @@ class Assembly:
 
     `nozzle_face` is the forward face of the nozzle, `ring_face` that of the aft ring (the end of the case without one),
     `exit` the end of the divergent cone. `case_length` is the stack's own where the file gives none. `chamber_bore` is the
-    diameter inside the liner. `not_assessed` says which key keeps the room from being judged, or is empty. Where the
-    stack is too long for its case (`left` below 0) `nozzle_face` lies within the grains.
+    diameter inside the liner. `left` is the room as drawn, `least_left` that at the worst corner of the tolerances of what
+    lies along the axis. `not_assessed` says which key keeps the room from being judged, or is empty. Where the stack is too
+    long for its case (`left` below 0) `nozzle_face` lies within the grains.
     """
 
     forward_ring_end: Array
@@ -72,6 +73,7 @@ class Assembly:
     behind_insert: Array
     stack: Array
     left: Array
+    least_left: Array
     assumed: tuple[Assumption, ...]
     not_assessed: str
 
@@ -82,8 +84,9 @@ class Assembly:
 
     @property
     def fits(self) -> Mask:
-        """Whether the stack goes into its case, (n,); True where that is not assessed, False where it is NaN."""
-        return np.ones(self.stack.shape, dtype=bool) if self.not_assessed else np.asarray(self.left >= 0.0)
+        """Whether the stack goes into its case whatever the tolerances make of it, (n,); True where that is not assessed,
+        False where it is NaN."""
+        return np.ones(self.stack.shape, dtype=bool) if self.not_assessed else np.asarray(self.least_left >= 0.0)
 
     @property
     def spans(self) -> Mapping[str, tuple[Array, Array]]:
@@ -146,10 +149,46 @@ def assemble(motors: Motors) -> Assembly:
     throat = face + np.minimum(convergent, nozzle)
     spread = 0.5 * (motors.nozzle.exit_diameter - motors.nozzle.throat_diameter)
     mouth = throat + np.maximum(spread, 0.0) / np.tan(np.maximum(motors.nozzle.half_angle, 1e-6))
-    columns = (forward, plate, start, end, face, throat, ring_face, mouth, length, chamber, behind, stack, left)
+    longest = at_longest(motors)
+    least = left if longest is motors else assemble(longest).left
+    columns = (forward, plate, start, end, face, throat, ring_face, mouth, length, chamber, behind, stack, left, least)
     names = [item.name for item in fields(Assembly)][: len(columns)]
     placed = {name: value if np.ndim(value) == 2 else _column(value, n) for name, value in zip(names, columns, strict=True)}
     return Assembly(**placed, assumed=tuple(assumed), not_assessed=_missing(motors))
+
+
+_ENDS = ("forward_closure", "aft_closure")
+ALONG = (
+    "grain.length", "nozzle.length_in_case", "nozzle.insert_length",
+    *(f"{end}.{leaf}" for end in _ENDS for leaf in (
+        "plate_thickness", "shoulder_thickness", "screws.edge_distance", "screws.ring_edge_distance",
+        "threaded_ring.engagement", "snap_ring.edge_margin", "snap_ring.ring_thickness",
+        "welded_lip.distance", "welded_lip.thickness",
+    )),
+)  # fmt: skip
+"""Dimensions along the axis: the longer one of them is, the longer the stack."""
+
+
+def at_end(motors: Motors, column: str, upper: bool) -> Array | None:
+    """A column at the upper or the lower end of its tolerance, as drawn without one, None where it is not given. (n,) or
+    (n, rows), in its own SI unit; never below 0."""
+    value, tolerance = motors.value(column), motors.tolerances.get(column)
+    if value is None or tolerance is None:
+        return None if value is None else np.asarray(value, dtype=float)
+    minus, plus = tolerance.reach
+    by = plus if upper else -minus
+    leaf = np.asarray(value, dtype=float)
+    return np.maximum(leaf * (1.0 + by) if tolerance.relative else leaf + by, 0.0)
+
+
+def at_longest(motors: Motors) -> Motors:
+    """The motors at the corner of their tolerances where the stack is longest and the case shortest; the same object
+    where no dimension along the axis has a tolerance."""
+    given = [name for name in (*ALONG, "case.length") if name in motors.tolerances and motors.value(name) is not None]
+    if not given:
+        return motors
+    moved = {name: at_end(motors, name, upper=name != "case.length") for name in given}
+    return replace(motors.with_values(moved), tolerances={})
 
 
 def _column(value: Any, size: int) -> Array:
@@ -204,13 +243,14 @@ def _lip_end(lip: WeldedLip, end: str, assumed: list[Assumption]) -> Array:
 
 
 def _plate(motors: Motors, assumed: list[Assumption]) -> Array | float:
-    """Thickness of the forward plate."""
+    """Length of the forward closure behind its ring: its plate, or its shoulder where that is thicker."""
     if motors.forward_closure is None:
         return 0.0
-    given = motors.forward_closure.plate_thickness
+    given, shoulder = motors.forward_closure.plate_thickness, motors.forward_closure.shoulder_thickness
     if given is not None:
-        return given
+        return given if shoulder is None else np.maximum(given, shoulder)
     thickness = PLATE_SHARE * _bore(motors)
+    thickness = thickness if shoulder is None else np.maximum(thickness, shoulder)
     assumed.append(Assumption("forward_closure.plate_thickness", "a fifth of the bore", thickness))
     return thickness
 
@@ -414,6 +454,8 @@ def _end_shapes(end: str) -> tuple[Shape, ...]:
               _against_bore(f"{end}.welded_lip.arm", 0.0, 0.5)),
         Shape(f"{end}.weld_distance", f"{said}: weld as far from the end as the case is long", inside,
               _length_rule(f"{end}.welded_lip.distance")),
+        Shape(f"{end}.shoulder_thickness", f"{said}: shoulder as thick as the case is long", inside,
+              _length_rule(f"{end}.shoulder_thickness")),
         Shape(f"{end}.plate_thickness", f"{said}: plate as thick as the case is long", inside,
               _length_rule(f"{end}.plate_thickness")),
     )  # fmt: skip
@@ -430,6 +472,10 @@ SHAPES: tuple[Shape, ...] = (
     Shape("nozzle.insert_diameter", "insert no wider than the throat", "more than the throat's diameter", _narrow_insert),
     Shape("nozzle.seat_diameter", "seat wider than the bore", "less than the bore of the case",
           _against_bore("nozzle.seat_diameter", 0.0, 1.0)),
+    Shape("nozzle.seat_diameter", "seat no wider than the throat", "more than the throat's diameter",
+          _below("nozzle.seat_diameter", "nozzle.throat_diameter", with_itself=True)),
+    Shape("nozzle.seat_diameter", "seat as wide as its insert", "less than the insert's diameter",
+          _below("nozzle.insert_diameter", "nozzle.seat_diameter", with_itself=True)),
     Shape("nozzle.exit_diameter", "exit too wide for any nozzle", "at most 20 throat diameters (an area ratio of 400)", _wide_exit),
 )  # fmt: skip
 """Every rule of geometry that one motor file can break beside those of grains, liner and wall."""

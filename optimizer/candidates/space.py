@@ -31,7 +31,7 @@ from numpy.typing import NDArray
 from optimizer import vocabulary
 from optimizer.candidates.limits import STACK
 from optimizer.candidates.tracing import columns_read
-from physics.assembly import assemble, impossible_shapes
+from physics.assembly import assemble, at_longest, impossible_shapes
 from physics.motors import Motors, Propellant
 
 if TYPE_CHECKING:
@@ -540,19 +540,33 @@ class _Build:
         return first
 
     def _filling(self, motors: Motors, first: Mapping[str, Any]) -> dict[str, Any]:
-        room = self._room(motors)
+        share, more = self._longer()
+        room = self._room(motors)  # which the grains fill at the longest that their tolerance lets them be
+
+        def drawn(longest: Floats) -> Floats:
+            return _cut((longest - more) / share)
+
         if "grain_count" in self.values:
-            return {"length": _cut(room / first["count"])}
-        whole = np.floor(room / first["length"] * (1.0 + 1e-12))
-        rest = _cut(room - whole * first["length"])
+            return {"length": drawn(room / first["count"])}
+        longest = first["length"] * share + more
+        whole = np.floor(room / longest * (1.0 + 1e-12))
+        rest = drawn(room - whole * longest)
         short = (whole >= 1) & (rest >= SHORTEST_PART * first["length"])
         self._rest = np.where(short, rest, 0.0)
-        stretched = _cut(room / np.maximum(whole, 1.0))
+        stretched = drawn(room / np.maximum(whole, 1.0))
         return {"count": np.maximum(whole, 1.0), "length": np.where(short, first["length"], stretched)}
 
+    def _longer(self) -> tuple[float, float]:
+        """How much longer than drawn a grain may be: times a share, and by a length [m]."""
+        tolerance = self.base.tolerances.get("grain.length")
+        if tolerance is None:
+            return 1.0, 0.0
+        return (1.0 + tolerance.reach[1], 0.0) if tolerance.relative else (1.0, tolerance.reach[1])
+
     def _room(self, motors: Motors) -> Floats:
-        """Length left for the first row between plate and nozzle, the other rows taken off. [m]"""
-        placed = assemble(motors)
+        """Length left for the first row between plate and nozzle at the worst corner of the tolerances, the other rows
+        taken off. [m]"""
+        placed = assemble(at_longest(motors))
         return placed.left + (placed.grain_end[:, 0] - placed.grain_start[:, 0])
 
     def _opened(self, row: dict[str, Any]) -> list[dict[str, Any]]:

@@ -179,7 +179,7 @@ def _fits(found: Assessment, study: Study) -> NDArray[np.bool_]:
     if study.grain_length_mode != "fill":
         return found.fits
     beside = True if found.fit is None else np.asarray(found.fit["in_airframe"], dtype=bool)
-    return np.asarray(found.fits | (beside & (found.assembly.left > -SAWN_OFF)))
+    return np.asarray(found.fits | (beside & (found.assembly.least_left > -SAWN_OFF)))
 
 
 def _stands_scatter(motors: Motors, kernel: str, rules: Rules, samples: int) -> NDArray[np.bool_]:

@@ -240,6 +240,27 @@ def test_check_says_no_to_a_stack_that_is_too_long(tmp_path):
     assert "room left in the case" in about[2]
 
 
+@pytest.mark.parametrize("count", ["grain_count = {from = 2, to = 5}", ""])
+@pytest.mark.parametrize(
+    "tolerance",
+    ['grain_length = {plus_minus = "0.5 mm"}', 'grain_length = {plus = "1 %", minus = "2 %"}', 'case.length = {minus = "2 mm"}'],
+)
+def test_what_fills_a_case_leaves_what_the_tolerances_may_take(tolerance, count, tmp_path):
+    study = load_study(
+        fixed(
+            tmp_path,
+            f'grain_length = "fill"\nthroat_diameter = ["0.5 in", "0.6 in"]\n{count}',
+            [("[factors]\n", f"[tolerances]\n{tolerance}\n[factors]\n")],
+        )
+    )
+    space = Space(study)
+    found = space.candidates(space.digits(np.arange(space.size)))
+    assert found.possible.any() and STACK not in [name for name, which in found.impossible.items() if which.any()]
+    placed = assemble(found.motors.take(found.possible))
+    assert (placed.left > 1e-4).all()
+    assert (placed.least_left >= 0.0).all() and (placed.least_left < 1e-6).all()
+
+
 @pytest.mark.parametrize("length", ['"neutral"', '["71.3 mm", "2.917 in"]'])
 def test_a_case_that_follows_reads_back_to_the_last_bit(length, tmp_path):
     """The search itself compares every motor it writes with the one it looked at; the room stays that of the base motor."""

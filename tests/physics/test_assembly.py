@@ -10,8 +10,10 @@ import pytest
 from physics.assembly import SHAPES, assemble, impossible_shapes
 from physics.assessment import assess
 from physics.ballistics.transient.layout import free_volume
+from physics.fit import fit
 from physics.materials import Material
 from physics.motors import (
+    Airframe,
     Ambient,
     Case,
     Closure,
@@ -24,6 +26,7 @@ from physics.motors import (
     Seal,
     SnapRing,
     ThreadedRing,
+    Tolerance,
 )
 
 ALLOY = Material("alloy", density=2700.0)
@@ -58,6 +61,47 @@ def motor(**changes) -> Motors:
         ambient=Ambient(col(101325), col(293), np.array([[293.0]])),
         **(parts | changes),
     )
+
+
+class TestTolerances:
+    """The stack of 278 mm in a case of 310, as below, at the worst corner of what lies along the axis."""
+
+    @pytest.mark.parametrize(
+        ("tolerances", "least"),
+        [
+            ({"grain.length": Tolerance(0.001, 0.002)}, 32 - 3 * 2),
+            ({"grain.length": Tolerance(0.01, 0.01, relative=True)}, 32 - 3 * 0.7),
+            ({"grain.length": Tolerance(standard_deviation=0.001)}, 32 - 3 * 3),
+            ({"case.length": Tolerance(0.005, 0.001)}, 32 - 5),
+            ({"forward_closure.plate_thickness": Tolerance(0.001, 0.001), "case.length": Tolerance(0.005)}, 32 - 1 - 5),
+            ({"forward_closure.screws.edge_distance": Tolerance(0.0, 0.0005)}, 32 - 0.5),
+            ({"case.wall": Tolerance(0.001, 0.001), "nozzle.throat_diameter": Tolerance(1e-4, 1e-4)}, 32),
+        ],
+    )
+    def test_room_at_the_worst_corner(self, tolerances, least):
+        placed = assemble(replace(motor(), tolerances=tolerances))
+        assert placed.left[0] * 1e3 == pytest.approx(32) and placed.least_left[0] * 1e3 == pytest.approx(least)
+        assert placed.fits[0]
+
+    def test_a_motor_that_goes_together_as_drawn_alone_is_no(self):
+        loose = replace(motor(), tolerances={"grain.length": Tolerance(0.011, 0.011)})  # 33 mm of the 32 that are left
+        assert assemble(motor()).fits[0] and not assemble(loose).fits[0]
+        assert not assess(loose).fits[0] and not assess(loose).ok[0]
+
+    @pytest.mark.parametrize(("column", "within", "beyond"), [("outer_diameter", 0.0009, 0.0011), ("length", 0.09, 0.091)])
+    def test_the_case_goes_into_the_airframe_at_the_upper_end(self, column, within, beyond):
+        """50 by 310 mm in 52 by 400 mm, 1 mm of clearance asked for."""
+        tube = replace(motor(), airframe=Airframe(col(0.052), col(0.001), col(0.400)))
+        name = f"case.{column}"
+        assert fit(replace(tube, tolerances={name: Tolerance(plus=within)}))["ok"][0]
+        assert fit(replace(tube, tolerances={name: Tolerance(minus=beyond)}))["in_airframe"][0]
+        assert not fit(replace(tube, tolerances={name: Tolerance(plus=beyond)}))["ok"][0]
+
+    def test_a_closure_is_as_long_as_its_shoulder(self):
+        """A plate of 9 mm with a shoulder of 12 takes 3 mm more."""
+        base = motor()
+        thick = replace(base, forward_closure=replace(base.forward_closure, shoulder_thickness=col(0.012)))
+        assert assemble(thick).left[0] * 1e3 == pytest.approx(29)
 
 
 class TestByHand:
@@ -164,7 +208,9 @@ class TestShapes:
             ("forward_closure.screws.edge_distance", 0.310, "edge distance as long as the case"),
             ("aft_closure.screws.ring_edge_distance", 0.400, "ring edge distance as long as the case"),
             ("forward_closure.plate_thickness", 0.310, "plate as thick as the case is long"),
+            ("forward_closure.shoulder_thickness", 0.310, "shoulder as thick as the case is long"),
             ("nozzle.exit_diameter", 0.300, "exit too wide for any nozzle"),
+            ("nozzle.seat_diameter", 0.010, "seat no wider than the throat"),
         ],
     )
     def test_each_is_told(self, column, value, reason):

@@ -260,7 +260,10 @@ def room_lines(placed: Assembly, units: str) -> list[Text]:
     text = f"stack {show(float(placed.stack[0]), 'length', units)} in a case of "
     text += f"{show(float(placed.case_length[0]), 'length', units)}: "
     text += f"{show(left, 'length', units)} left" if left >= 0.0 else f"{show(-left, 'length', units)} too long"
-    lines = [Text(text, "" if left >= 0.0 else SHORT)]
+    least = float(placed.least_left[0])
+    if least < left:
+        text += f"; with the tolerances {show(abs(least), 'length', units)} {'left' if least >= 0.0 else 'too long'}"
+    lines = [Text(text, "" if least >= 0.0 else SHORT)]
     if placed.assumed:
         lines.append(Text("assumed: " + "; ".join(assumption_texts(placed, units)), FAINT))
     return lines

@@ -55,7 +55,9 @@ def verdict_line(assessment: Assessment) -> Text:
     unfit = assessment.fit is not None and not bool(np.ravel(np.asarray(assessment.fit["in_airframe"]))[0])
     words = [] if bool(assessment.described[0]) else [NOT_DESCRIBED]
     words += [f"Falls short: {rung_names(short)}."] if short else []
-    words += [] if bool(assessment.assembly.fits[0]) else ["The stack is too long for its case."]
+    if not bool(assessment.assembly.fits[0]):
+        drawn = float(assessment.assembly.left[0]) >= 0.0
+        words.append(f"The stack is too long for its case{' at the worst corner of the tolerances' if drawn else ''}.")
     words += ["Does not fit the airframe."] if unfit else []
     if not words and not bool(assessment.fits[0]):
         words.append("Cannot be built.")
