@@ -165,6 +165,10 @@ _PART_NAMES = _quantities(
         ("groove_depth", "length", "depth of the snap ring's groove"),
         ("snap_ring_thickness", "length", "thickness of the snap ring"),
         ("edge_margin", "length", "groove to the end of the case"),
+        ("bearing_diameter", "length", "circle on which a ring bears against the plate"),
+        ("socket_depth", "length", "depth of a set screw's socket"),
+        ("socket_across_flats", "length", "hexagon of a set screw's socket"),
+        ("offset", "length", "axis of a plug from that of its plate"),
         ("weld_leg", "length", "leg of the fillet that holds a lip"),
         ("weld_arm", "length", "middle of the wall to the circle on which a welded lip is loaded"),
         ("weld_distance", "length", "outer face of a welded lip to the end of the case"),
@@ -481,10 +485,11 @@ _CLOSURE = (
     KeySpec("plate_material", "material", "material of the plate; the ring's where left out"),
     _length("plate_thickness", 0.3, 200, "thickness of the plate", "plate_thickness"),
     _length("shoulder_thickness", 0.2, 200, "thickness of the shoulder", "shoulder_thickness"),
+    _length("bearing_diameter", 1, 1200, "circle on which a ring of its own bears against the plate", "bearing_diameter"),
     KeySpec("mass", "quantity", "mass of the closure, as weighed", "mass", 1e-4, 500, column="mass"),
 )
 
-_SCREWS = (
+_SCREWS: tuple[KeySpec, ...] = (
     KeySpec("screw", "screw", "screw size", required=True, example='"#10-24 UNC"'),
     KeySpec("grade", "grade", "screw grade", required=True, example='"A2-70"'),
     KeySpec("count", "whole", "number of screws", "ratio", 1, 200, True, column="screws.count", example="8"),
@@ -521,6 +526,19 @@ _SCREWS = (
         100,
         "screw from the outside of the case inwards; less the wall, it bears in the ring",
         "screws.flush_length",
+    ),
+)
+
+SCREW_KINDS = ("set screw", "cap screw", "button head", "pan head")
+_SCREWS += (
+    KeySpec("screw_kind", "choice", "kind of screw; a set screw has its socket in its own body", choices=SCREW_KINDS),
+    _length("socket_depth", 0.1, 50, "depth of a set screw's socket from its outer end", "screws.socket_depth"),
+    _length(
+        "socket_across_flats",
+        0.3,
+        30,
+        "hexagon of a set screw's socket; that of its size where left out",
+        "screws.socket_across_flats",
     ),
 )
 
@@ -572,6 +590,13 @@ _SEAL = (
     _length("diameter", 2, 1200, "sealed diameter; the bore where left out", "seal.diameter"),
     KeySpec("backup_rings", "whole", "number of backup rings", "ratio", 0, 4, column="seal.backup_rings", example="1"),
     KeySpec("material", "material", "material of the seal"),
+)
+
+_PLUG = (
+    KeySpec("thread", "screw", "thread of the plug", required=True, example='"1/2-20 UNF"'),
+    _length("engagement", 0.5, 200, "length of thread engaged in the plate", "plug.engagement"),
+    _length("offset", 0, 500, "axis of the plug from that of the plate; in the middle where left out", "plug.offset"),
+    KeySpec("material", "material", "material of the plug"),
 )
 
 _AIRFRAME = (
@@ -736,6 +761,8 @@ SECTIONS: dict[str, tuple[KeySpec, ...]] = {
     "liner": _LINER,
     "forward_closure": _closure_columns("forward_closure", _CLOSURE),
     "forward_closure.seal": _closure_columns("forward_closure", _SEAL),
+    "forward_closure.plug": _closure_columns("forward_closure", _PLUG),
+    "forward_closure.plug.seal": _closure_columns("forward_closure.plug", _SEAL),
     "aft_closure": _closure_columns("aft_closure", _CLOSURE),
     "aft_closure.seal": _closure_columns("aft_closure", _SEAL),
     "airframe": _AIRFRAME,

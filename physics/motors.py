@@ -118,7 +118,10 @@ class Liner:
 
 @dataclass(frozen=True)
 class Screws:
-    """Radial screws of one closure. Lengths m, strengths Pa, `metric` and `threads_in_plane` 1.0 or 0.0."""
+    """Radial screws of one closure. Lengths m, strengths Pa, `metric` and `threads_in_plane` 1.0 or 0.0.
+
+    `kind` is "set screw", "cap screw", "button head", "pan head" or empty; the socket is that of a set screw, from its outer end.
+    """
 
     diameter: Array
     pitch: Array
@@ -133,6 +136,9 @@ class Screws:
     ring_edge_distance: Array | None = None
     ring_thickness: Array | None = None
     flush_length: Array | None = None
+    socket_depth: Array | None = None
+    socket_across_flats: Array | None = None
+    kind: str = ""
     designation: str = ""
     grade: str = ""
 
@@ -190,8 +196,24 @@ class Seal:
 
 
 @dataclass(frozen=True)
+class Plug:
+    """A plug screwed through a plate: lengths m; `offset` of its axis from the plate's, in the middle where not given."""
+
+    thread_diameter: Array
+    thread_pitch: Array
+    engagement: Array | None = None
+    offset: Array | None = None
+    material: Material | None = None
+    seal: Seal | None = None
+    thread: str = ""
+
+
+@dataclass(frozen=True)
 class Closure:
-    """One closure, forward or aft. Exactly one of `screws`, `threaded_ring`, `snap_ring`, `welded_lip` is set, by `retention`."""
+    """One closure, forward or aft. Exactly one of `screws`, `threaded_ring`, `snap_ring`, `welded_lip` is set, by `retention`.
+
+    `bearing_diameter` (m) is the circle on which a ring of its own bears against the plate.
+    """
 
     retention: str
     screws: Screws | None = None
@@ -204,6 +226,8 @@ class Closure:
     shoulder_thickness: Array | None = None
     mass: Array | None = None
     seal: Seal | None = None
+    bearing_diameter: Array | None = None
+    plug: Plug | None = None
 
 
 @dataclass(frozen=True)

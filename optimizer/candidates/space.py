@@ -53,7 +53,14 @@ _FIRST_ROW = ("grain.0.count", "grain.0.length", "grain.0.core_diameter")
 _ROW_LEAVES = ("count", "length", "outer_diameter", "core_diameter", "burning_ends")
 _CLOSURES = ("forward_closure", "aft_closure")
 _TEXT_COLUMNS = {
-    "screw": ("screws.diameter", "screws.pitch", "screws.metric", "screws.hole_diameter", "screws.tensile_strength"),
+    "screw": (
+        "screws.diameter",
+        "screws.pitch",
+        "screws.metric",
+        "screws.hole_diameter",
+        "screws.tensile_strength",
+        "screws.socket_across_flats",
+    ),
     "grade": ("screws.tensile_strength",),
     "shear_plane": ("screws.threads_in_plane",),
     "ring_material": ("ring_material", "plate_material"),  # the plate is of the ring's where the file names none

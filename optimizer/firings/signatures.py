@@ -199,6 +199,28 @@ TRAILS: dict[str, Trail] = {
         seal_leak=0.4,
         closure_gone=0.1,
     ),
+    "ring rolling": _trail(
+        False,
+        "The ring stands like a saucer: lay it on a flat plate and look for light under its inner or outer rim.",
+        retaining_ring_gone=0.2,
+        holes_elongated=0.3,
+        seal_leak=0.2,
+    ),
+    "ring contact": _trail(False, "A bright step is pressed into plate or ring where they met.", seal_leak=0.2, plate_bent=0.2),
+    "plug thread shear": _trail(
+        True,
+        "The plug is gone from its hole; which of the two threads is stripped shows in the hole.",
+        closure_gone=0.3,
+        seal_leak=0.3,
+        propellant_ejected=0.2,
+    ),
+    "plug seal extrusion": _trail(
+        False,
+        "Soot along the plug's thread, and a nibbled or burnt ring under it, show it.",
+        seal_leak=0.9,
+        hot_spot=0.3,
+        burn_through=0.2,
+    ),
     "shoulder shear": _trail(
         True,
         "A clean step where the shoulder was, on the closure or its ring, shows it.",

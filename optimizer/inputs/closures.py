@@ -15,7 +15,8 @@ from optimizer.inputs.tables import Table, both_systems, sub_table
 from optimizer.units import show_dimension
 from optimizer.vocabulary import RETENTION_KEYS, RETENTIONS, SECTIONS
 from physics.failure.fillers import FILLERS
-from physics.motors import Array, Closure, Screws, Seal, SnapRing, ThreadedRing, WeldedLip
+from physics.failure.threads import ScrewSize, set_screw_socket
+from physics.motors import Array, Closure, Plug, Screws, Seal, SnapRing, ThreadedRing, WeldedLip
 
 _LIP_KEYS = {"thickness": "lip_thickness", "distance": "weld_distance"}
 
@@ -32,12 +33,14 @@ def read_closure(table: Table, shelf: MaterialShelf) -> Closure | None:
     elsewhere = _keys_of_other_retentions(retention)
     _refuse_other_retention(table, elsewhere)
     known = [spec.key for spec in (*common, *held)]
-    table.refuse_unknown([*known, *elsewhere] if retention in RETENTIONS else [*known, *_all_retention_keys()], ("seal",))
+    inner = ("seal", "plug") if table.path == ("forward_closure",) else ("seal",)
+    table.refuse_unknown([*known, *elsewhere] if retention in RETENTIONS else [*known, *_all_retention_keys()], inner)
     values = table.read((*common, *held))
     holding = _holding(table, values, shelf)
     materials = {key: shelf.material(table, key, values.get(key), "metal") for key in ("ring_material", "plate_material")}
     seal_table = sub_table(table, "seal")
     seal = None if seal_table is None else _seal(seal_table, shelf)
+    plug_table = sub_table(table, "plug") if "plug" in inner else None
     if values.get("retention") is None or holding is None:
         return None
     return Closure(
@@ -48,6 +51,8 @@ def read_closure(table: Table, shelf: MaterialShelf) -> Closure | None:
         shoulder_thickness=_column(values.get("shoulder_thickness")),
         mass=_column(values.get("mass")),
         seal=seal,
+        bearing_diameter=_column(values.get("bearing_diameter")),
+        plug=None if plug_table is None else _plug(plug_table, shelf),
         **holding,
     )
 
@@ -99,10 +104,11 @@ def _screws(table: Table, values: Mapping[str, Any], shelf: MaterialShelf) -> Sc
     if size is not None and hole is not None and hole < size.diameter:
         fix = f"at least {both_systems(size.diameter, 'length')}"
         table.problem("hole_diameter", f"is smaller than the screw {values['screw']}", fix, "E138")
+    socket = _socket(table, values, size)
+    socket |= {key: _column(values.get(key)) for key in ("edge_distance", "ring_edge_distance", "ring_thickness", "flush_length")}
     needed = ("count", "shear_plane", "load_sharing", "fitting_factor")
     if size is None or strength is None or any(key not in values for key in needed):
         return None
-    optional = ("edge_distance", "ring_edge_distance", "ring_thickness", "flush_length")
     return Screws(
         diameter=np.array([size.diameter]),
         pitch=np.array([size.pitch]),
@@ -115,8 +121,50 @@ def _screws(table: Table, values: Mapping[str, Any], shelf: MaterialShelf) -> Sc
         fitting_factor=np.array([values["fitting_factor"]]),
         designation=values["screw"],
         grade=values["grade"],
-        **{key: _column(values.get(key)) for key in optional},
+        **socket,
     )
+
+
+def _plug(table: Table, shelf: MaterialShelf) -> Plug | None:
+    specs = SECTIONS["forward_closure.plug"]
+    table.refuse_unknown([spec.key for spec in specs], ("seal",))
+    values = table.read(specs)
+    size = find_screw(table, "thread", values.get("thread"))
+    material = shelf.material(table, "material", values.get("material"), "metal")
+    seal_table = sub_table(table, "seal")
+    seal = None if seal_table is None else _seal(seal_table, shelf)
+    if size is None:
+        return None
+    return Plug(
+        thread_diameter=np.array([size.diameter]),
+        thread_pitch=np.array([size.pitch]),
+        engagement=_column(values.get("engagement")),
+        offset=_column(values.get("offset")),
+        material=material,
+        seal=seal,
+        thread=size.designation,
+    )
+
+
+def _socket(table: Table, values: Mapping[str, Any], size: ScrewSize | None) -> dict[str, Any]:
+    """Kind and socket of the screws; a set screw has no plain shank, and only its socket lies in its body."""
+    kind = values.get("screw_kind") or ""
+    given = {key: values.get(key) for key in ("socket_depth", "socket_across_flats")}
+    if kind != "set screw":
+        for key, value in given.items():
+            if value is not None:
+                table.problem(key, "is asked of set screws only", 'remove it, or write screw_kind = "set screw"', "E115")
+        return {"kind": kind}
+    if values.get("shear_plane") == "shank":
+        table.problem("shear_plane", "is the shank, and a set screw has none", 'shear_plane = "threads"', "E138")
+    across = given["socket_across_flats"]
+    if across is None and size is not None:
+        across = set_screw_socket(size)
+        if across is None:
+            table.missing("socket_across_flats", 'its socket is in no table here: socket_across_flats = "... mm"')
+    if across is not None and size is not None and across >= size.diameter:
+        table.problem("socket_across_flats", "is as wide as the screw", "the width across the flats of its key", "E138")
+    return {"kind": kind, "socket_depth": _column(given["socket_depth"]), "socket_across_flats": _column(across)}
 
 
 def _seal(table: Table, shelf: MaterialShelf) -> Seal | None:

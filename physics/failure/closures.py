@@ -24,10 +24,11 @@ from physics.failure.case import (
     strength,
     throat_area,
 )
+from physics.failure.plates import bearing_plate_factor, ring_rolling_stress, small_hole_factor
 from physics.failure.threads import unified_limits
 from physics.materials import Material
 from physics.missing import NotComputable, need
-from physics.motors import Array, Motors, Situation, SnapRing, ThreadedRing
+from physics.motors import Array, Motors, Plug, Situation, SnapRing, ThreadedRing
 
 SHEAR_YIELD = 0.577
 """Shear over tensile yield strength, von Mises; NASA-TM-106943 p. 18 (read)."""
@@ -279,9 +280,33 @@ def _plate(motors: Motors, end: str) -> tuple[Material, float]:
     return material, material.poisson
 
 
+def plate_of(motors: Motors, end: str) -> Material:
+    """The metal of a closure's plate. Raises NotComputable where it is not given."""
+    part = closure(motors, end)
+    material = part.plate_material or part.ring_material
+    if material is None:
+        raise NotComputable(f"{end}_closure.plate_material is not given")
+    return material
+
+
+def plug_of(motors: Motors, end: str) -> Plug | None:
+    """The plug through the plate of one end, None without one."""
+    return closure(motors, end).plug
+
+
+def _bearing(motors: Motors, end: str) -> Array:
+    """Diameter on which the plate bears: the ring's bearing circle, or the seal's. [m]"""
+    given = closure(motors, end).bearing_diameter
+    return seal_diameter(motors, end) if given is None else given
+
+
 def _plate_factor(motors: Motors, end: str, clamped: bool) -> Array:
-    """k in σ = k·p·a²/t²: solid forward; aft with the nozzle's opening, whose rim carries the load within it."""
+    """k in σ = k·p·b²/t², b the radius of the bearing circle: solid forward, or with a plug's hole; aft with the nozzle's opening,
+    whose rim carries the load within it."""
     _, poisson = _plate(motors, end)
+    plug = plug_of(motors, end)
+    if not clamped and (plug is not None or closure(motors, end).bearing_diameter is not None):
+        return _bearing_factor(motors, end, np.asarray(poisson), plug)
     if end == "forward":
         return plate_stress(np.asarray(1.0), np.asarray(1.0), np.asarray(1.0), np.asarray(poisson), clamped)
     seat = motors.nozzle.seat_diameter
@@ -292,18 +317,90 @@ def _plate_factor(motors: Motors, end: str, clamped: bool) -> Array:
     return annular_plate_factor(seat / across, rim_load, np.asarray(poisson), clamped)
 
 
+def _bearing_factor(motors: Motors, end: str, poisson: Array, plug: Plug | None) -> Array:
+    """k on the bearing circle, the seal's circle apart from it, with a plug's hole or the nozzle's opening."""
+    bearing = _bearing(motors, end)
+    sealed = seal_diameter(motors, end) / bearing
+    if end == "forward":
+        plain = bearing_plate_factor(sealed, poisson)
+        if plug is None:
+            return plain
+        hole = plug.thread_diameter / bearing
+        middle = bearing_plate_factor(sealed, poisson, hole, np.square(hole))
+        if plug.offset is None:
+            return middle
+        one = np.asarray(1.0)
+        aside = small_hole_factor(2.0 * plug.offset / bearing, poisson) * plain / plate_stress(one, one, one, poisson)
+        return np.where(np.asarray(plug.offset) > 0.0, np.maximum(aside, plain), middle)
+    seat = need(motors, "nozzle.seat_diameter")
+    rim_load = _opening_load_area(motors) / (0.25 * np.pi * np.square(bearing))
+    return bearing_plate_factor(sealed, poisson, seat / bearing, rim_load)
+
+
 def plate_pressure(motors: Motors, end: str, clamped: bool) -> Array:
     """Head pressure at which the closure plate of one end first yields in bending. [Pa], (n,)"""
     material, _ = _plate(motors, end)
     thickness = need(motors, f"{end}_closure.plate_thickness")
-    radius = 0.5 * seal_diameter(motors, end)
+    radius = 0.5 * (seal_diameter(motors, end) if clamped else _bearing(motors, end))
     factor = _plate_factor(motors, end, clamped)
     return np.asarray(strength(motors, material, "yield") * np.square(thickness / radius) / factor)
 
 
 def plate_bending(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the closure plate, simply supported at its seal diameter, first yields. [Pa], (n,)"""
+    """Head pressure at which the closure plate, simply supported at its bearing circle, first yields. [Pa], (n,)
+
+    The bearing circle is the seal's where no other is given. A plug's hole in the middle is exact, its push a load on the rim; off
+    the middle it is a small hole in the stresses of the place.
+    """
     return plate_pressure(motors, situation.end, clamped=False)
+
+
+# --- a ring of its own ------------------------------------------------------------------------------------------------
+
+
+def has_bearing_ring(motors: Motors, end: str) -> bool:
+    """Whether a ring of its own bears against the plate of an end, on a circle that is given."""
+    part = motors.forward_closure if end == "forward" else motors.aft_closure
+    return part is not None and part.bearing_diameter is not None and part.retention != "welded-lip"
+
+
+def _own_ring(motors: Motors, end: str) -> tuple[Array, Array, Array]:
+    """Width across, height along the axis, and radius of the middle of a ring held by screws. [m]"""
+    part = closure(motors, end)
+    if part.screws is None:
+        raise NotComputable(f"the section of a ring held by a {part.retention} is not in the file")
+    width = need(motors, f"{end}_closure.screws.ring_thickness")
+    height = need(motors, f"{end}_closure.screws.edge_distance") + need(motors, f"{end}_closure.screws.ring_edge_distance")
+    return width, height, 0.5 * (need(motors, "case").bore - width)
+
+
+def ring_rolling(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which a ring yields that the load rolls inside out: the plate pushes inside of the screws. [Pa], (n,)
+
+    Arm from the bearing circle to the bore. The case, which keeps it from turning freely, is left out: on the safe side.
+    """
+    end = situation.end
+    width, height, middle = _own_ring(motors, end)
+    arm = 0.5 * np.abs(need(motors, "case").bore - _bearing(motors, end))
+    moment = end_load_area(motors, end) * np.maximum(arm, 1e-3 * width) / (2.0 * np.pi * middle)
+    material = need(motors, f"{end}_closure.ring_material")
+    return np.asarray(strength(motors, material, "yield") / ring_rolling_stress(moment, middle, width, height))
+
+
+def ring_contact(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which plate or ring, the softer, yields where they bear on each other. [Pa], (n,)
+
+    The bearing circle is the middle of the contact, which reaches in to the ring's opening and as far out. 0 where the circle
+    does not lie on the ring.
+    """
+    end = situation.end
+    width, _, _ = _own_ring(motors, end)
+    circle, bore = _bearing(motors, end), need(motors, "case").bore
+    reach = np.minimum(circle - (bore - 2.0 * width), bore - circle)
+    face = np.pi * circle * np.maximum(reach, 0.0)
+    ring = strength(motors, need(motors, f"{end}_closure.ring_material"), "yield")
+    softer = np.minimum(ring, strength(motors, plate_of(motors, end), "yield"))
+    return np.asarray(softer * face / end_load_area(motors, end))
 
 
 def shoulder_shear(motors: Motors, situation: Situation) -> Array:
@@ -412,7 +509,25 @@ def plate_note(motors: Motors, situation: Situation) -> str:
     thick = float(np.max(need(motors, f"{end}_closure.plate_thickness") / (0.5 * seal_diameter(motors, end))))
     doubt = "thicker than a quarter of its radius, so thin-plate theory is rough" if thick > 0.25 else ""
     clamped = f"clamped edge: {pressure_text(plate_pressure(motors, end, clamped=True))}"
-    return sentences(clamped, opening, doubt, other_part_note(motors, material, "yield_strength"))
+    plug = plug_of(motors, end)
+    if plug is not None:
+        place = "in the middle" if plug.offset is None else "off the middle, as a small hole"
+        opening, clamped = f"with the hole of the plug {place}, its push on the rim", ""
+    return sentences(clamped, opening, _way_of_the_push(motors, end), doubt, other_part_note(motors, material, "yield_strength"))
+
+
+def _way_of_the_push(motors: Motors, end: str) -> str:
+    """How the push goes from the gas to the case, in one line, where a ring of its own takes it."""
+    part = closure(motors, end)
+    if part.bearing_diameter is None:
+        return ""
+    push = float(np.min(end_load_area(motors, end))) * 1e3
+    sealed, bears = (float(np.min(across)) * 1e3 for across in (seal_diameter(motors, end), part.bearing_diameter))
+    held = {"radial-screws": "its screws", "threaded-ring": "its thread", "snap-ring": "the groove", "welded-lip": "the weld"}
+    return (
+        f"{push:.3g} kN for each MPa within {sealed:.1f} mm goes through the plate to the ring on {bears:.1f} mm, and by "
+        f"{held[part.retention]} into the case at the bore"
+    )
 
 
 def ring_note(motors: Motors, situation: Situation) -> str:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from physics.ballistics.corners import Corner, Corners, moved
-from physics.failure import case, closures, grain_support, screws, seals, welds
+from physics.failure import case, closures, grain_support, plugs, screws, seals, welds
 from physics.failure.case import pressure_text
 from physics.failure.scatter import certainty
 from physics.heat import walls
@@ -210,6 +210,40 @@ MODES: tuple[Mode, ...] = (
         "circular plate, simply supported, reaches Sy; Timoshenko, Roark",
         closures.plate_bending,
         closures.plate_note,
+    ),
+    Mode(
+        "ring rolling",
+        "closure",
+        "yield",
+        "6 M r/(w h^2) reaches Sy of a ring rolled by the arm from its bearing circle to the bore; Timoshenko",
+        closures.ring_rolling,
+        closures.ring_note,
+        closures.has_bearing_ring,
+    ),
+    Mode(
+        "ring contact",
+        "closure",
+        "yield",
+        "Sy of the softer of ring and plate on the face they share, over the end load",
+        closures.ring_contact,
+        applies=closures.has_bearing_ring,
+    ),
+    Mode(
+        "plug thread shear",
+        "closure",
+        "rupture",
+        "Ssu on the stripping areas of FED-STD-H28/2B, the weaker of plug and plate, over the push on the plug",
+        plugs.plug_thread_shear,
+        plugs.plug_note,
+        plugs.has_plug,
+    ),
+    Mode(
+        "plug seal extrusion",
+        "closure",
+        "leak",
+        "as seal extrusion, on the plug's own ring, whose gap does not grow with the case",
+        plugs.plug_seal_leak,
+        applies=plugs.has_plug,
     ),
     Mode(
         "shoulder shear",

@@ -241,6 +241,13 @@ def _of_insert(what: str) -> Callable[[Motors, str], Strength]:
     return strength
 
 
+def _of_plug(motors: Motors, end: str) -> Strength:
+    """The threads of a plug and of its plate, the weaker of which strips."""
+    plate = _of_closure("shear", "plate_material", "ring_material")(motors, end)
+    own = of_material(need(motors, f"{end}_closure.plug.material"), "shear", f"plug {end}", _hot(motors))
+    return Strength(min(plate.ratio, own.ratio), max(plate.scatter, own.scatter), own.lot, (*plate.grounds, *own.grounds))
+
+
 def _of_weld(motors: Motors, end: str) -> Strength:
     """Strength of the weld metal: what its code gives is a characteristic value."""
     lip = need(motors, f"{end}_closure.welded_lip")
@@ -266,6 +273,8 @@ _STRENGTHS: dict[str, Callable[[Motors, str], Strength]] = {
     "case yield": _of_case("yield"),
     "case tensile": _of_case("tensile"),
     "ring tensile": _of_closure("tensile", "ring_material"),
+    "ring yield": _of_closure("yield", "ring_material", "plate_material"),
+    "plug threads": _of_plug,
     "ring shear": _of_closure("shear", "ring_material", "plate_material"),
     "plate yield": _of_closure("yield", "plate_material", "ring_material"),
     "screws": _of_screws,

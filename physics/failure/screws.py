@@ -47,6 +47,30 @@ def shear_strength_shank(tensile_strength: Array, diameter: Array) -> Array:
     return np.asarray(SHEAR_OVER_TENSILE * tensile_strength * 0.25 * np.pi * np.square(diameter))
 
 
+def socket_area(across_flats: Array) -> Array:
+    """Section of a hexagon socket, (√3/2)·s². [m2] Source: geometry."""
+    return np.asarray(0.5 * np.sqrt(3.0) * np.square(across_flats))
+
+
+def _socket_in_plane(motors: Motors, screws: Screws) -> Array:
+    """Area [m2] that the socket of a set screw takes out of the plane where case and ring meet, 0 where it ends before it.
+
+    The screw is taken as flush with the outside of the case. A socket whose depth is not given is taken to reach the plane.
+    """
+    if screws.kind != "set screw" or screws.socket_across_flats is None:
+        return np.asarray(0.0)
+    taken = socket_area(screws.socket_across_flats)
+    if screws.socket_depth is None:
+        return taken
+    return np.where(screws.socket_depth >= need(motors, "case.wall"), taken, 0.0)
+
+
+def _on_threads(motors: Motors, screws: Screws) -> Array:
+    """Shear load of one screw on its threads, less its socket. [N]"""
+    section = areas(screws.diameter, screws.pitch, screws.metric).minimum_minor - _socket_in_plane(motors, screws)
+    return np.asarray(SHEAR_OVER_TENSILE * screws.tensile_strength * np.maximum(section, 0.0))
+
+
 def bearing_strength(tensile_strength: Array, diameter: Array, thickness: Array) -> Array:
     """Load [N] at which a hole elongates, 2.4·d·t·Su. Source: AISC 360-16 J3.10 form (remembered)."""
     return np.asarray(2.4 * diameter * thickness * tensile_strength)
@@ -136,10 +160,13 @@ def _joint_strength(motors: Motors, end: str, what: str) -> Array:
 
 
 def screw_shear(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the screws shear where case and ring meet. [Pa], (n,)"""
+    """Head pressure at which the screws shear where case and ring meet. [Pa], (n,)
+
+    A set screw's socket that reaches the plane takes its hexagon out of the section.
+    """
     need(motors, "case")
     screws = screws_of(motors, situation.end)
-    threads = shear_strength_threads(screws.tensile_strength, screws.diameter, screws.pitch, screws.metric)
+    threads = _on_threads(motors, screws)
     shank = shear_strength_shank(screws.tensile_strength, screws.diameter)
     return _pressure(motors, situation.end, np.where(screws.threads_in_plane > 0.5, threads, shank))
 
@@ -235,6 +262,13 @@ def joint_figures(motors: Motors, end: str) -> tuple[Proportion, ...]:
         ratio = np.asarray(screws.edge_distance / screws.diameter)
         usual = "MIL-HDBK-5J 1.4.7.1; 2.0 is usual"
         figures.insert(0, Proportion("edge distance over screw diameter", ratio, 1.5, nan, usual))
+    if screws.flush_length is not None or screws.ring_thickness is not None:
+        engaged = np.inf if screws.flush_length is None else screws.flush_length - case.wall
+        deep = np.inf if screws.ring_thickness is None else screws.ring_thickness
+        value = np.asarray(np.minimum(engaged, deep) / screws.diameter)
+        figures.append(
+            Proportion("thread engagement in the ring over diameter", value, LEAST_ENGAGED, nan, "common practice, no source")
+        )
     return tuple(figures)
 
 
@@ -253,7 +287,7 @@ def shear_basis(motors: Motors, situation: Situation) -> str:
 def shear_note(motors: Motors, situation: Situation) -> str:
     """The pressure with the other part of the screw in the plane, and the strength of one screw both ways."""
     screws = screws_of(motors, situation.end)
-    threads = shear_strength_threads(screws.tensile_strength, screws.diameter, screws.pitch, screws.metric)
+    threads = _on_threads(motors, screws)
     shank = shear_strength_shank(screws.tensile_strength, screws.diameter)
     in_threads = bool(np.all(screws.threads_in_plane > 0.5))
     other = _pressure(motors, situation.end, shank if in_threads else threads)
@@ -262,7 +296,8 @@ def shear_note(motors: Motors, situation: Situation) -> str:
     own = _pressure(motors, situation.end, threads if in_threads else shank)
     hot = bool(np.any(service_temperature(motors) > WARMEST_WITHOUT_TABLE))
     return sentences(
-        f"with {name} in the plane: {pressure_text(other)}",
+        "" if screws.kind == "set screw" else f"with {name} in the plane: {pressure_text(other)}",
+        *_kind_notes(motors, situation.end),
         one,
         f"Su {strength_text(_least(screws.tensile_strength))} {screws.grade}".strip(),
         f"fitting factor {_least(screws.fitting_factor):.3g}",
@@ -270,6 +305,46 @@ def shear_note(motors: Motors, situation: Situation) -> str:
         "the screws at room temperature" if hot else "",
         end_load_note(motors, situation.end, own),
     )
+
+
+LEAST_ENGAGED = 1.0
+"""Thread engagement in the ring, in screw diameters, that good practice asks for (common practice, no source)."""
+
+FIRST_TO_BEAR = 3.0
+"""Screws on which a stiff ring rests before any hole has given: three points hold it along and across (derived)."""
+
+
+def _kind_notes(motors: Motors, end: str) -> tuple[str, ...]:
+    """What the kind of screw means: socket, uneven bearing, least length, loosening."""
+    screws, wall = screws_of(motors, end), need(motors, "case.wall")
+    notes = []
+    if screws.kind == "set screw":
+        taken = _least(_socket_in_plane(motors, screws))
+        if taken > 0.0:
+            share = taken / _least(areas(screws.diameter, screws.pitch, screws.metric).minimum_minor)
+            said = "" if screws.socket_depth is not None else ", socket_depth is not given: taken to reach the plane"
+            notes.append(f"the socket takes {share:.0%} of the section{said}")
+        notes.append("a set screw has no head to be drawn tight: lock it against turning, flush or below")
+    elif screws.kind in ("cap screw", "button head", "pan head"):
+        long = _shortest_with_shank(screws) + _least(wall)
+        notes.append(f"a plain shank reaches the joint from about {long * 1e3:.0f} mm under the head on (thread 2 d + 12 mm)")
+    play = _least(screws.hole_diameter - screws.diameter)
+    if play > 0.0 and _least(screws.count) > FIRST_TO_BEAR and _least(screws.load_sharing) >= 1.0:
+        few = screw_shear_load(motors, end) * FIRST_TO_BEAR / screws.count
+        notes.append(
+            f"until the holes give by their {play * 1e3:.2f} mm of play as few as three screws may bear: {pressure_text(few)}"
+        )
+    return tuple(notes)
+
+
+def _shortest_with_shank(screws: Screws) -> float:
+    """Threaded length of a socket cap screw, 2·d + 12 mm; ISO 4762 (remembered). [m]"""
+    return 2.0 * _least(screws.diameter) + 0.012
+
+
+def screw_shear_load(motors: Motors, end: str) -> Array:
+    """Head pressure at which the screws shear, all of them bearing. [Pa], (n,) Source: as `screw_shear`."""
+    return screw_shear(motors, Situation(end))
 
 
 def _force_text(force: Array) -> str:

@@ -353,13 +353,15 @@ def _is_silicone(seal: Seal) -> bool:
 
 def _limits(motors: Motors, end: str) -> tuple[Seal, Array]:
     seal = _seal(motors, end)
-    growth = dilation(motors, np.asarray(1.0))
+    return seal, _known_limits(seal, dilation(motors, np.asarray(1.0)), f"{end}_closure.seal")
+
+
+def _known_limits(seal: Seal, growth: Array, name: str) -> Array:
     limits = np.where(np.isnan(growth), np.nan, service_limits(seal, growth))  # how far the case grows is not known
     if np.all(np.isnan(limits)):
         low, high = HARDNESS_RANGE
-        key = f"{end}_closure.seal.hardness"
-        raise Beyond(f"{key} is outside the makers' tables, {low:.0f} to {high:.0f} Shore A")
-    return seal, limits
+        raise Beyond(f"{name}.hardness is outside the makers' tables, {low:.0f} to {high:.0f} Shore A")
+    return limits
 
 
 def backup_ring_advised(motors: Motors, situation: Situation) -> Array:
@@ -381,13 +383,23 @@ def seal_extrusion(motors: Motors, situation: Situation) -> Array:
     ring. A second ring adds no pressure: the first one holds it all until it fails. NaN where the hardness lies
     outside the tables.
     """
-    seal, limits = _limits(motors, situation.end)
+    growth = dilation(motors, np.asarray(1.0))
+    return service_leak(motors, _seal(motors, situation.end), growth, f"{situation.end}_closure.seal")
+
+
+def service_leak(motors: Motors, seal: Seal, growth_per_pressure: Array, key: str) -> Array:
+    """Pressure [Pa], (n,), at which a ring is taken to leak whose gap grows by `growth_per_pressure` [m/Pa]; `key` names it.
+
+    Source: as `seal_extrusion`.
+    """
+    limits = _known_limits(seal, growth_per_pressure, key)
     # Below its softest ring a table says nothing lenient: there only the others count.
     shore = _shore(seal)
     known = [np.where(shore >= table.hardness[0], row, 0.0) for table, row in zip(MAKERS, limits, strict=False)]
     lenient = LEAK_OVER_SERVICE * np.max(known, axis=0)
     room = WIDEST_SHARE * np.asarray(seal.cross_section) - seal.gap
-    widest = np.maximum(room, 0.0) / dilation(motors, np.asarray(1.0))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        widest = np.where(room > 0.0, np.maximum(room, 0.0) / np.asarray(growth_per_pressure), 0.0)
     found = np.where(np.isnan(limits[0]), np.nan, np.minimum(lenient, widest))
     return np.where(_too_cold(motors, seal), 0.0, found)
 

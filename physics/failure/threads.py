@@ -84,6 +84,27 @@ _METRIC: dict[float, tuple[float, tuple[float, ...], float]] = {
 }
 
 
+# Hexagon across flats of set screws: inches by number or fraction, ASME B18.3; mm by diameter, ISO 4026 (both remembered).
+_SOCKETS = {
+    "#2": 0.035, "#4": 0.050, "#5": 0.0625, "#6": 0.0625, "#8": 0.078125, "#10": 0.09375, "1/4": 0.125, "5/16": 0.15625,
+    "3/8": 0.1875, "7/16": 0.21875, "1/2": 0.25,
+}  # fmt: skip
+_METRIC_SOCKETS = {2.0: 0.9, 2.5: 1.3, 3.0: 1.5, 4.0: 2.0, 5.0: 2.5, 6.0: 3.0, 8.0: 4.0, 10.0: 5.0, 12.0: 6.0, 16.0: 8.0}
+
+
+def set_screw_socket(size: ScrewSize) -> float | None:
+    """Width across flats [m] of the socket of a set screw of one size, None where no table has it. Source: the tables above.
+
+    >>> round(set_screw_socket(screw_size("#10-24")) / 0.0254, 5)
+    0.09375
+    """
+    if size.metric:
+        found = _METRIC_SOCKETS.get(round(size.diameter * 1e3, 3))
+        return None if found is None else found / 1e3
+    found = _SOCKETS.get(size.designation.split("-")[0])
+    return None if found is None else found * INCH
+
+
 def screw_size(designation: str) -> ScrewSize:
     """The size of a designation such as "#10-24 UNC", "1/4-20", "M5" or "M6x1"; case and spaces do not matter.
 

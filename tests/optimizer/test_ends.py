@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from scenario import CASE, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, changed, named
+from scenario import CASE, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, SEAL, changed, named
 
 from optimizer.commands.explain import explain
-from optimizer.inputs import load_firing
+from optimizer.inputs import InputError, load_firing
 from optimizer.inputs.motor import motor_from_text
 from optimizer.output.drawing.geometry import section
 from physics.failure.ladder import assess_ladder
@@ -93,7 +93,68 @@ class TestWeldedLip:
 
 
 def test_a_filler_that_is_not_known_is_refused():
-    from optimizer.inputs import InputError
-
     with pytest.raises(InputError, match="filler"):
         motor_from_text(text(LIP.replace("4043", "9999")), "motor.toml")
+
+
+SET = RING.replace('screw = "#8-32"', 'screw = "#8-32"\nscrew_kind = "set screw"').replace('"A574"', '"45H"')
+PLUG = """[forward_closure.plug]
+thread = "1/2-20 UNF"
+engagement = "10 mm"
+material = "360 brass"
+"""
+
+
+class TestSetScrews:
+    def test_the_socket_of_its_size_is_taken_and_told(self):
+        rung = rungs(SET)["screw shear", "forward closure"]
+        assert "socket_depth is not given" in rung.note and "lock it" in rung.note
+        shallow = rungs(SET + 'socket_depth = "1.5 mm"\n')["screw shear", "forward closure"]
+        assert shallow.pressure > 1.8 * rung.pressure
+
+    @pytest.mark.parametrize(
+        ("line", "says"),
+        [
+            ('shear_plane = "shank"', "a set screw has none"),
+            ('socket_across_flats = "9 mm"', "as wide as the screw"),
+        ],
+    )
+    def test_what_no_set_screw_has_is_refused(self, line, says):
+        with pytest.raises(InputError, match=says):
+            motor_from_text(text(SET + line + "\n"), "motor.toml")
+
+    def test_a_cap_screw_has_no_socket_in_its_body(self):
+        with pytest.raises(InputError, match="set screws only"):
+            motor_from_text(text(RING + 'socket_depth = "3 mm"\n'), "motor.toml")
+
+
+class TestOwnRing:
+    def test_the_plate_spans_to_its_bearing_circle_and_the_way_is_told(self):
+        ring = RING + 'ring_edge_distance = "9 mm"\nbearing_diameter = "46 mm"\n'
+        apart, whole = rungs(ring), rungs(RING)
+        bent = apart["plate bending", "forward closure"]
+        assert bent.pressure > whole["plate bending", "forward closure"].pressure
+        assert "goes through the plate to the ring on 46.0 mm" in bent.note
+        assert {"ring rolling", "ring contact"} <= {mode for mode, _ in apart}
+        assert not {"ring rolling", "ring contact"} & {mode for mode, _ in whole}
+
+
+class TestPlug:
+    def test_a_hole_in_the_middle_halves_what_the_plate_bears(self):
+        plain, bored = (rungs(RING + each)["plate bending", "forward closure"].pressure for each in ("", PLUG))
+        assert 0.4 * plain < bored < 0.6 * plain
+
+    def test_off_the_middle_by_hand(self):
+        """a 26.92, 8 mm off: ρ² 0.0883; σr 1.2487·0.9117, σθ (3/8)(3.33 − 1.99·0.0883); 3σθ − σr = 2.410 of 1.2487."""
+        plain, bored = (
+            rungs(RING + each)["plate bending", "forward closure"].pressure for each in ("", PLUG + 'offset = "8 mm"\n')
+        )
+        assert bored / plain == pytest.approx(1.24875 / 2.4103, rel=2e-3)
+
+    def test_its_threads_and_its_seal(self):
+        found = assess_ladder(motor_from_text(text(RING, PLUG), "motor.toml").motors, None, np.array([4e6]), marching=False)
+        assert "plug thread shear" in {rung.mode for rung in found.rungs}
+        why = {item.mode: item.why for item in found.not_assessed if item.part == "forward closure"}
+        assert why["plug seal extrusion"] == "[forward_closure.plug.seal] is not given"
+        sealed = PLUG + SEAL.replace("forward_closure.seal", "forward_closure.plug.seal")
+        assert "plug seal extrusion" in {mode for mode, _ in rungs(RING, sealed)}

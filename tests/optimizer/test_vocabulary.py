@@ -38,6 +38,7 @@ PARTS = {
     "threaded_ring": motors.ThreadedRing,
     "snap_ring": motors.SnapRing,
     "welded_lip": motors.WeldedLip,
+    "plug": motors.Plug,
 }
 
 

@@ -17,6 +17,7 @@ from physics.failure.screws import (
     screw_shear,
     shear_strength_shank,
     shear_strength_threads,
+    socket_area,
     stress_at_holes,
     tabulated_bearing_strength,
     tear_out_strength,
@@ -299,3 +300,28 @@ def test_more_screws_carry_more_until_the_section_is_gone() -> None:
     few, many = joint(count=6), joint(count=12)
     assert screw_shear(many, Situation("forward")) == pytest.approx(2 * screw_shear(few, Situation("forward")))
     assert rungs(joint(count=60))["net section"].pressure[0] == 0.0  # type: ignore[index]
+
+
+class TestSetScrews:
+    """#10-24 with its 3/32 in hexagon (ASME B18.3, remembered): (√3/2)·0.09375² = 0.00761 in2 of 0.01359 in2 (S1-04)."""
+
+    def screwed(self, **changes: object) -> Motors:
+        base = joint()
+        assert base.forward_closure is not None and base.forward_closure.screws is not None
+        across = one(3 / 32 * INCH)
+        screws = dataclasses.replace(base.forward_closure.screws, kind="set screw", socket_across_flats=across, **changes)
+        return dataclasses.replace(base, forward_closure=dataclasses.replace(base.forward_closure, screws=screws))
+
+    def test_the_hexagon(self) -> None:
+        assert socket_area(one(3 / 32)) == pytest.approx(0.007612, rel=1e-3)
+
+    def test_a_socket_that_reaches_the_joint_takes_its_section(self) -> None:
+        plain = screw_shear(joint(), Situation("forward"))
+        bored = screw_shear(self.screwed(socket_depth=one(0.13 * INCH)), Situation("forward"))
+        assert bored / plain == pytest.approx(1 - 0.007612 / 0.01359, rel=2e-3)
+
+    def test_one_that_ends_in_the_wall_takes_nothing_and_an_unknown_one_is_taken_to_reach(self) -> None:
+        plain = screw_shear(joint(), Situation("forward"))
+        assert screw_shear(self.screwed(socket_depth=one(0.11 * INCH)), Situation("forward")) == pytest.approx(plain)
+        deep = screw_shear(self.screwed(socket_depth=one(0.13 * INCH)), Situation("forward"))
+        assert screw_shear(self.screwed(), Situation("forward")) == pytest.approx(deep)

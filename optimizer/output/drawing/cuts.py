@@ -179,6 +179,9 @@ def _closure(end: str, closure: Closure, motors: Motors, labels: Labels) -> list
     if plate is not None and bore is not None:
         material = closure.plate_material.name if closure.plate_material is not None else "material not named"
         found.append(Purchase(f"{end} plate", f"{material}, bar at least Ø {size(bore)}", "1", f"{size(plate)} thick finished"))
+    if closure.plug is not None:
+        metal = closure.plug.material.name if closure.plug.material is not None else "material not named"
+        found.append(Purchase(f"{end} plug", f"{closure.plug.thread}, {metal}", "1", "its hole is tapped in the plate"))
     if closure.seal is not None:
         seal = closure.seal
         rings = round(number(seal.rings) or 0.0)

@@ -299,6 +299,8 @@ def _forward(build: _Builder, ring: float, plate: float, bore: float, outer: flo
         return
     name = closure.plate_material.name if closure.plate_material is not None else ""
     build.box("closure", ring, ring + plate, 0.0, bore / 2, name)
+    if closure.plug is not None:
+        build.assumptions.append("the plug through the forward plate is not drawn")
     _retaining(build, closure, 0.0, ring, bore, outer, bore / 2 - _ring_thickness(build, closure, bore), "forward")
     start = ring
     if closure.seal is not None and closure.screws is not None:

@@ -24,6 +24,7 @@ from physics.motors import (
     Liner,
     Motors,
     Nozzle,
+    Plug,
     Propellant,
     Rung,
     Screws,
@@ -86,7 +87,16 @@ def closure(retention: str = "radial-screws") -> Closure:
         plate_thickness=one(8e-3),
         shoulder_thickness=one(5e-3),
         seal=seal(),
+        bearing_diameter=one(48e-3),
     )
+
+
+ENDS = ("forward closure", "aft closure")
+
+
+def plugged(part: Closure) -> Closure:
+    plug = Plug(one(12.7e-3), one(25.4e-3 / 20), one(8e-3), None, material("6061-T6 extrusion"), seal(), "1/2-20 UNF")
+    return dataclasses.replace(part, plug=plug)
 
 
 def motor(retention: str = "radial-screws") -> Motors:
@@ -127,7 +137,7 @@ def motor(retention: str = "radial-screws") -> Motors:
             heat_affected_reach=one(15e-3),
         ),
         liner=Liner(material("paper-phenolic"), one(1.6e-3)),
-        forward_closure=closure(retention),
+        forward_closure=plugged(closure(retention)),
         aft_closure=closure(retention),
     )
 
@@ -175,6 +185,9 @@ def weaker(motors: Motors, factor: float = 0.8) -> Motors:
         changes[f"{end}.ring_material"] = scaled(part.ring_material, factor)
         changes[f"{end}.plate_material"] = scaled(part.plate_material, factor)
         changes[f"{end}.seal.hardness"] = np.array([66.0])
+        if part.plug is not None:
+            changes[f"{end}.plug.material"] = scaled(part.plug.material, factor)
+            changes[f"{end}.plug.seal.hardness"] = np.array([66.0])
         if part.screws is not None:
             changes[f"{end}.screws.tensile_strength"] = part.screws.tensile_strength * factor
         if part.welded_lip is not None:
@@ -206,11 +219,13 @@ class TestEveryRung:
     def test_every_mode_of_structure_and_seals_is_reached(self) -> None:
         seen = {mode for retention in RETENTIONS for mode, _ in rungs(motor(retention))}
         assert seen == {row.mode for row in STRUCTURE}
-        assert len(seen) == 31
+        assert len(seen) == 35
 
     def test_nothing_is_left_unassessed_when_everything_is_given(self) -> None:
         for retention in RETENTIONS:
-            assert assess_ladder(motor(retention), burn(), one(6e6)).not_assessed == ()
+            found = assess_ladder(motor(retention), burn(), one(6e6)).not_assessed
+            rings = {("ring rolling", end) for end in ENDS} | {("ring contact", end) for end in ENDS}
+            assert {(item.mode, item.part) for item in found} == (rings if retention in ("threaded-ring", "snap-ring") else set())
 
     @pytest.mark.parametrize("retention", RETENTIONS)
     def test_positive_finite_named_and_in_unit(self, retention: str) -> None:
@@ -225,7 +240,7 @@ class TestEveryRung:
             assert len(rung.basis) > 15
             assert bool(rung.ok[0]) == (rung.factor[0] >= rung.required[0])
             checked += 1
-        assert checked == {"radial-screws": 30, "threaded-ring": 20, "snap-ring": 26, "welded-lip": 26}[retention]
+        assert checked == {"radial-screws": 36, "threaded-ring": 22, "snap-ring": 28, "welded-lip": 28}[retention]
 
     @pytest.mark.parametrize("retention", RETENTIONS)
     def test_falls_when_the_part_is_weaker(self, retention: str) -> None:
@@ -278,7 +293,7 @@ class TestEveryRung:
             assert rung.factor.shape == (0,)
 
     def test_rows_are_distinct_and_of_a_known_kind(self) -> None:
-        assert len({row.mode for row in MODES}) == len(MODES) == 35
+        assert len({row.mode for row in MODES}) == len(MODES) == 39
         assert {row.kind for row in MODES} == set(KINDS) == set(DEFAULT_FACTORS)
         assert {row.part for row in MODES} == {"case", "closure", "liner", "nozzle", "grains"}
 
@@ -346,7 +361,11 @@ class TestNotAssessed:
         found = assess_ladder(bare, burn(), one(6e6))
         assert {r.mode for r in found.rungs} == {"seat compression", "insert shear", "grain support"}
         listed = {m.mode for m in found.not_assessed}
-        needs_welded_case = {row.mode for row in STRUCTURE if "weld" in row.mode or row.mode.startswith("lip ")}
+        needs_welded_case = {
+            row.mode
+            for row in STRUCTURE
+            if row.mode.startswith(("weld ", "lip ", "ring ro", "ring co", "plug ")) or "away from weld" in row.mode
+        }
         assert listed | {r.mode for r in found.rungs} == {row.mode for row in STRUCTURE} - needs_welded_case
 
     def test_modes_of_other_retentions_are_silent(self) -> None:
@@ -431,7 +450,9 @@ class TestFactors:
             "nozzle.insert_length",
         ]
         for end in ("forward_closure", "aft_closure"):
-            keys += [f"{end}.{k}" for k in ("plate_thickness", "shoulder_thickness")]
+            keys += [f"{end}.{k}" for k in ("plate_thickness", "shoulder_thickness", "bearing_diameter")]
+            if base.value(f"{end}.plug") is not None:
+                keys += [f"{end}.plug.{k}" for k in ("thread_diameter", "thread_pitch", "engagement")]
             names = {
                 "radial-screws": (
                     "screws.diameter",
@@ -452,7 +473,7 @@ class TestFactors:
             keys += [f"{end}.{k}" for k in names]
         grown = base.with_values({key: base.value(key) * scale for key in keys})
         for key, rung in rungs(grown).items():
-            if rung.kind not in ("leak", "advice") and key[0] not in ("ring thread shear", "screw shear"):
+            if rung.kind not in ("leak", "advice") and key[0] not in ("ring thread shear", "screw shear", "plug thread shear"):
                 np.testing.assert_allclose(rung.pressure, rungs(base)[key].pressure, rtol=1e-9, err_msg=str(key))
 
 
@@ -467,7 +488,7 @@ class TestNotes:
         assert "with the plain shank in the plane" in note and "lbf" in note
 
     def test_clamped_plate_is_shown(self) -> None:
-        assert "clamped edge" in rungs(motor())["plate bending", "forward closure"].note
+        assert "clamped edge" in rungs(motor())["plate bending", "aft closure"].note
 
     def test_the_plain_bound_is_shown_aft_only(self) -> None:
         found = rungs(motor())
