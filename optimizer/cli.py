@@ -385,9 +385,10 @@ def explain(firing: Path, kernel: str | None, as_json: bool, units: str | None, 
 @_shared(kernel=True)
 @_guarded
 def draw(motor: Path, paper: str, kernel: str | None, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
-    """Draw section, drilling wrap and cut list.
+    """Draw section, drilling wrap, lathe sheets and cut list.
 
-    The wrap is at 1:1, as PDF and DXF; a review sheet and a page for the test stand come with it.
+    The wrap is at 1:1; wrap and turned parts come as PDF and DXF. With them come the review sheet, the water proof test, the
+    sheet for the test stand and that for the day at the range.
     """
     from optimizer import actions
 

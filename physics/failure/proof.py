@@ -22,12 +22,14 @@ BELOW = 0.95
 """Share of the lowest loaded rung that the pressure itself may come to; our judgement."""
 NOT_IN_PROOF = frozenset({"grain support", "case yield hot"})
 """Rungs that a cold, inert proof does not load: there are no grains in it, and nothing is hot."""
+WATER_BULK = 2.2e9
+"""Bulk modulus of water at room temperature [Pa]; handbook value, remembered."""
 _CLOSED = 1e-3  # of the nozzle's own size: what is left of a plugged throat
 
 
 @dataclass(frozen=True)
 class ProofRung:
-    """A rung as a plugged, cold proof loads it: head pressure at which it happens [Pa].
+    """A rung as a plugged, cold proof loads it: head pressure at which it happens, `first` the 5 % end of its band [Pa].
 
     `unplugged` says whether a proof loads it too whose nozzle end is closed by a fixture outside the motor: then the aft
     closure and the nozzle bear nothing.
@@ -38,23 +40,36 @@ class ProofRung:
     kind: str
     pressure: float
     unplugged: bool
+    first: float = math.inf
+
+    @property
+    def most(self) -> float:
+        """The pressure in the motor that a proof may come to for this rung's sake: below both. [Pa]"""
+        return min(BELOW * self.pressure, self.first)
 
 
 @dataclass(frozen=True)
 class Proof:
     """`pressure` on the gauge [Pa], what was `wanted`, the lowest rung loaded, and every rung, lowest first.
 
-    `pressure` is the lesser of `wanted` and what the lowest rung leaves: `BELOW` of it, less the gauge's error.
+    `pressure` is the lesser of `wanted` and what the rungs leave: `BELOW` of the lowest and no band's 5 % end, less the
+    gauge's error. `unplugged` is the same where a fixture outside the motor closes the nozzle end.
     """
 
     pressure: float
     wanted: float
     rungs: tuple[ProofRung, ...]
+    unplugged: float = math.nan
 
     @property
     def lowest(self) -> ProofRung | None:
         """The rung that a plugged proof reaches first; an advised limit is not one that fails."""
         return next((rung for rung in self.rungs if rung.kind != "advice"), None)
+
+    @property
+    def keeps(self) -> ProofRung | None:
+        """The rung that leaves a plugged proof the least; None where nothing is loaded."""
+        return min((rung for rung in self.rungs if rung.kind != "advice"), key=lambda rung: rung.most, default=None)
 
     @property
     def limited(self) -> bool:
@@ -78,7 +93,8 @@ def proof_of(motors: Motors, ladder: Ladder, expected: float) -> Proof:
     whole seal; what the given ladder lies below the rung at nominal dimensions is taken off as well. Valid for water
     without air, held for a minute; it says nothing of heat. Source: derived from the load path.
     """
-    hot, cold = assess_ladder(motors), assess_ladder(_plugged(motors))
+    drawn = replace(motors, tolerances={})
+    hot, cold = assess_ladder(drawn), assess_ladder(_plugged(drawn))
     given = {(rung.mode, rung.part): _one(rung.pressure) for rung in ladder.rungs if rung.pressure is not None}
     nominal = {(rung.mode, rung.part): _one(rung.pressure) for rung in hot.rungs if rung.pressure is not None}
     rungs = []
@@ -89,12 +105,39 @@ def proof_of(motors: Motors, ladder: Ladder, expected: float) -> Proof:
         share = given[key] / nominal[key] if nominal.get(key) else 1.0
         pressure = _one(rung.pressure) * (min(share, 1.0) if math.isfinite(share) else 1.0)
         aft = rung.part in ("aft closure", "nozzle")
-        rungs.append(ProofRung(rung.mode, rung.part, rung.kind, pressure, not aft))
+        rungs.append(ProofRung(rung.mode, rung.part, rung.kind, pressure, not aft, _one(rung.band[0])))
     rungs.sort(key=lambda rung: math.inf if math.isnan(rung.pressure) else rung.pressure)
-    found = Proof(PROOF_FACTOR * expected, PROOF_FACTOR * expected, tuple(rungs))
-    if found.lowest is None:
-        return found
-    return replace(found, pressure=min(found.wanted, BELOW * found.lowest.pressure / (1.0 + GAUGE_ERROR)))
+    wanted = PROOF_FACTOR * expected
+    loaded = [rung for rung in rungs if rung.kind != "advice"]
+    plugged = _allowed(wanted, loaded)
+    return Proof(plugged, wanted, tuple(rungs), _allowed(wanted, [rung for rung in loaded if rung.unplugged]))
+
+
+def _allowed(wanted: float, rungs: list[ProofRung]) -> float:
+    """What the gauge may show with these rungs loaded. [Pa]"""
+    return min([wanted, *(rung.most / (1.0 + GAUGE_ERROR) for rung in rungs if not math.isnan(rung.most))])
+
+
+def gas_energy(pressure: float, volume: float, gamma: float, ambient: float) -> float:
+    """What a gas gives off when it expands to ambient without heat lost, pV/(γ − 1)·(1 − (p_a/p)^((γ − 1)/γ)). [J]
+
+    Pressures Pa, absolute; volume m3. Source: derived, ideal gas, isentropic.
+
+    >>> round(gas_energy(10e6, 1e-3, 1.4, 101325.0))
+    18267
+    """
+    return float(pressure * volume / (gamma - 1.0) * (1.0 - (ambient / pressure) ** ((gamma - 1.0) / gamma)))
+
+
+def water_energy(pressure: float, volume: float) -> float:
+    """What pressed water gives off, p²V/(2K), the stretch of the case left out. [J]
+
+    Pressure Pa over ambient; volume m3. Source: derived, linear compression.
+
+    >>> round(water_energy(10e6, 1e-3), 1)
+    22.7
+    """
+    return pressure**2 * volume / (2.0 * WATER_BULK)
 
 
 def _plugged(motors: Motors) -> Motors:

@@ -27,7 +27,7 @@ MOST_PARAMETERS = 8
 
 LONG = {
     "optimizer/output/drawing/section_sheet.py": {"part_rows": "one row of the parts list after another"},
-    "optimizer/output/drawing/review.py": {"_proof": "one line of the proof-test table after another"},
+    "optimizer/output/drawing/day_sheet.py": {"day_steps": "one step of the day after another"},
 }
 """Functions that may be longer, and why."""
 

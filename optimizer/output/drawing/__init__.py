@@ -1,4 +1,4 @@
-"""Drawings for the bench: section, drilling wrap at 1:1, DXF, cut list, review sheet, test-stand page.
+"""Papers for the bench: section, wrap at 1:1, lathe sheets, DXF, cut list, review, proof, stand and day sheets.
 
 `draw` makes them all and writes them; the modules beside it own one sheet each. May import everything in optimizer
 but the report and the commands.
@@ -11,9 +11,12 @@ from typing import Any
 
 from physics.motors import Motors
 
+TURNED = ("forward-ring", "forward-plate", "forward-closure", "nozzle", "nozzle-carrier", "throat-insert", "aft-ring")
+"""Parts whose profile is a DXF of its own, where a motor has them."""
 WRITTEN = (
     "section.svg", "section.pdf", "wrap-forward.pdf", "wrap-forward.dxf", "wrap-aft.pdf", "wrap-aft.dxf",
-    "cut-list.csv", "cut-list.pdf", "review.pdf", "test-stand.pdf",
+    "lathe.pdf", *(f"lathe-{part}.dxf" for part in TURNED), "as-measured.csv",
+    "cut-list.csv", "cut-list.pdf", "review.pdf", "proof-test.pdf", "test-stand.pdf", "day.pdf",
 )  # fmt: skip
 """Every file that a motor's drawings may have."""
 
@@ -82,12 +85,15 @@ def sheets(
     """
     from optimizer.cautions import cautions
     from optimizer.output.drawing.cuts import cut_list_csv, cut_list_sheet
+    from optimizer.output.drawing.day_sheet import day_sheet
     from optimizer.output.drawing.dxf import wrap_dxf
     from optimizer.output.drawing.geometry import wrap
     from optimizer.output.drawing.plates import Labels
-    from optimizer.output.drawing.review import review_sheet, stand_sheet
+    from optimizer.output.drawing.proof_sheet import proof_sheets
+    from optimizer.output.drawing.review import review_sheet
     from optimizer.output.drawing.section_sheet import section_sheet
     from optimizer.output.drawing.sheet import PAPERS, pdf_bytes, svg_bytes
+    from optimizer.output.drawing.stand_sheet import stand_sheet
     from optimizer.output.drawing.wrap_sheet import wrap_sheets
 
     if motors.size != 1:
@@ -105,11 +111,33 @@ def sheets(
         if shape is not None:
             found[f"wrap-{end}.pdf"] = pdf_bytes(wrap_sheets(shape, labels, paper), f"{name}: drilling wrap, {end}")
             found[f"wrap-{end}.dxf"] = wrap_dxf(shape, labels)
+    found |= _turned(motors, labels, paper)
     found["cut-list.csv"] = cut_list_csv(motors, labels)
     found["cut-list.pdf"] = pdf_bytes([cut_list_sheet(motors, labels, paper)], f"{name}: cut list")
     if assessment is not None:
         told = cautions(assessment, units)
         review = review_sheet(assessment, labels, told, paper, designation)
         found["review.pdf"] = pdf_bytes([review], f"{name}: review")
+        found["proof-test.pdf"] = pdf_bytes(proof_sheets(assessment, labels, paper), f"{name}: water proof test")
         found["test-stand.pdf"] = pdf_bytes([stand_sheet(assessment, labels, paper)], f"{name}: test stand")
+        found["day.pdf"] = pdf_bytes([day_sheet(assessment, labels, paper)], f"{name}: day sheet")
+    return found
+
+
+def _turned(motors: Motors, labels: Any, paper: str) -> dict[str, bytes]:
+    """Lathe sheets, the profiles behind them, and the table of what is to be measured."""
+    from optimizer.output.drawing.dxf import profile_dxf
+    from optimizer.output.drawing.lathe import turned_parts
+    from optimizer.output.drawing.lathe_sheet import measured_csv, part_sheet
+    from optimizer.output.drawing.sheet import pdf_bytes
+
+    parts = turned_parts(motors, labels)
+    if not parts:
+        return {}
+    pages = [part_sheet(part, labels, paper, f"{count} of {len(parts)}") for count, part in enumerate(parts, 1)]
+    found = {"lathe.pdf": pdf_bytes(pages, f"{labels.name}: lathe sheets")}
+    for part in parts:
+        if part.profile:
+            found[f"lathe-{part.name.replace(' ', '-')}.dxf"] = profile_dxf(part, labels)
+    found["as-measured.csv"] = measured_csv(parts, motors, labels)
     return found

@@ -1,11 +1,13 @@
-"""The drilling wrap as DXF R2010 in millimetres, layers DRILL, OUTLINE and TEXT.
+"""Drilling wraps and profiles of turned parts as DXF R2010 in millimetres.
 
-Imports ezdxf and geometry.
+Imports ezdxf, geometry, lathe.
 """
 
 from __future__ import annotations
 
+import contextlib
 import io
+from collections.abc import Iterator
 from typing import Any
 
 import ezdxf as _library
@@ -13,6 +15,7 @@ from ezdxf import units as dxf_units
 from ezdxf.enums import TextEntityAlignment
 
 from optimizer.output.drawing.geometry import Wrap
+from optimizer.output.drawing.lathe import Turned
 from optimizer.output.drawing.plates import Labels
 from optimizer.output.drawing.wrap_sheet import BEYOND
 
@@ -23,16 +26,9 @@ CROSS = 3.0  # mm from the rim of a hole to the end of its cross
 def wrap_dxf(shape: Wrap, labels: Labels) -> bytes:
     """The unrolled tube of one end, x round the tube from the seam, y from the end of the case. [mm]
 
-    The same wrap gives the same bytes: time stamps and identifiers are fixed.
+    Layers DRILL, OUTLINE and TEXT. The same wrap gives the same bytes: time stamps and identifiers are fixed.
     """
-    before = ezdxf.options.write_fixed_meta_data_for_testing
-    ezdxf.options.write_fixed_meta_data_for_testing = True
-    try:
-        document = ezdxf.new("R2010", setup=True, units=dxf_units.MM)
-        document.layers.add("OUTLINE", color=7)
-        document.layers.add("DRILL", color=1)
-        document.layers.add("TEXT", color=8)
-        space = document.modelspace()
+    with _document(("OUTLINE", 7), ("DRILL", 1), ("TEXT", 8)) as (space, stream):
         high = shape.edge_distance + BEYOND
         around = shape.circumference
         outline = [(0.0, 0.0), (around, 0.0), (around, high), (0.0, high)]
@@ -52,14 +48,49 @@ def wrap_dxf(shape: Wrap, labels: Labels) -> bytes:
         )
         for step, row in enumerate(rows):
             _text(space, row, (0.0, -6.0 - 4.5 * step), 2.5)
+    return stream.getvalue()
+
+
+def profile_dxf(part: Turned, labels: Labels) -> bytes:
+    """The upper half of a turned part, x along the axis from its forward end, y the radius. [mm]
+
+    Layers PROFILE (closed), HOLES, AXIS and TEXT. The same part gives the same bytes.
+    """
+    with _document(("PROFILE", 7), ("HOLES", 1), ("AXIS", 5), ("TEXT", 8)) as (space, stream):
+        for layer, shapes in (("PROFILE", part.solids), ("HOLES", part.holes)):
+            for outline in shapes:
+                points = [(x - part.start, r) for x, r in outline]
+                space.add_lwpolyline(points, close=True, dxfattribs={"layer": layer})
+        space.add_line((-5.0, 0.0), (part.end - part.start + 5.0, 0.0), dxfattribs={"layer": "AXIS"})
+        rows = (
+            f"{labels.name}: {part.name}, half profile, 1:1, units mm, y is the radius",
+            f"{part.material}; sizes as drawn, tolerances and notes on the lathe sheet",
+            f"{labels.file} {labels.digest[:12]}".strip(),
+        )
+        for step, row in enumerate(rows):
+            _text(space, row, (0.0, -6.0 - 4.5 * step), 2.5)
+    return stream.getvalue()
+
+
+@contextlib.contextmanager
+def _document(*layers: tuple[str, int]) -> Iterator[tuple[Any, io.BytesIO]]:
+    """The model space of a new document, and where its bytes are once the block is left."""
+    before = ezdxf.options.write_fixed_meta_data_for_testing
+    ezdxf.options.write_fixed_meta_data_for_testing = True
+    written = io.BytesIO()
+    try:
+        document = ezdxf.new("R2010", setup=True, units=dxf_units.MM)
+        for name, color in layers:
+            document.layers.add(name, color=color)
+        yield document.modelspace(), written
         # The library keeps the classes it requires in a set, whose order changes with the seed of the hashes.
         document.classes.add_required_classes(document.dxfversion)
         document.classes.classes = dict(sorted(document.classes.classes.items()))
         stream = io.StringIO()
         document.write(stream)
+        written.write(stream.getvalue().encode(document.output_encoding, errors="dxfreplace"))
     finally:
         ezdxf.options.write_fixed_meta_data_for_testing = before
-    return stream.getvalue().encode(document.output_encoding, errors="dxfreplace")
 
 
 def _text(space, text: str, place: tuple[float, float], height: float) -> None:  # type: ignore[no-untyped-def]

@@ -248,7 +248,7 @@ def _gland_width(build: _Builder, seal: Seal) -> float:
 
 
 def _seals(build: _Builder, closure: Closure | None, x0: float, x1: float, bore: float) -> None:
-    """O-rings in their glands, spread evenly between two axial positions."""
+    """O-rings in their glands between two axial positions, all lands of one width."""
     if closure is None or closure.seal is None:
         return
     seal = closure.seal
@@ -259,8 +259,9 @@ def _seals(build: _Builder, closure: Closure | None, x0: float, x1: float, bore:
         return
     width = min(_gland_width(build, seal), (x1 - x0) / rings)
     radius = (build.mm(seal.diameter) or bore) / 2
+    land = max((x1 - x0 - rings * width) / (rings + 1), 0.0)
     for k in range(rings):
-        middle = x0 + (k + 0.5) * (x1 - x0) / rings
+        middle = x0 + (k + 1) * land + (k + 0.5) * width
         build.box("gland", middle - width / 2, middle + width / 2, radius - depth, radius)
         turns = [2 * math.pi * step / 24 for step in range(24)]
         # A ring in its gland is squeezed to the gland's depth and grows along the axis by as much.
@@ -304,7 +305,7 @@ def _forward(build: _Builder, ring: float, plate: float, bore: float, outer: flo
     _retaining(build, closure, 0.0, ring, bore, outer, bore / 2 - _ring_thickness(build, closure, bore), "forward")
     start = ring
     if closure.seal is not None and closure.screws is not None:
-        room = (number(closure.seal.rings, build.index) or 0.0) * _gland_width(build, closure.seal)
+        room = float(np.max(gland_room(closure))) / MILLIMETRE
         if room > plate:  # in a closure of one piece the glands reach back to the rims of the holes
             hole = build.mm(closure.screws.hole_diameter) or 0.0
             edge = build.mm(closure.screws.edge_distance) or 0.0

@@ -6,10 +6,11 @@ Imports sheet, geometry and optimizer.units.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from optimizer.output.drawing.sheet import FAINT, INK, Place, Sheet, fitted
-from optimizer.units import from_si
+from optimizer.output.drawing.sheet import FAINT, INK, Place, Sheet, fitted, width_of
+from optimizer.units import from_si, pretty, show
 
 MARGIN = 10.0  # mm; common practice, no source: home printers leave 5 to 6 mm bare
 FOOT = 17.0  # mm of the strip at the foot
@@ -36,6 +37,23 @@ class Labels:
         # A wall of 3.175 mm is not 3.17: one more figure is shown where it is the whole number.
         exact = digits >= 2 and abs(size - round(size, digits + 1)) < 1e-9 < abs(size - round(size, digits))
         return f"{size:.{digits + exact}f} mm"
+
+
+def shown_in(value: float, name: str, units: str) -> str:
+    """A value of a quantity in a system of units, with the signs of print."""
+    return pretty(show(value, name, units))
+
+
+def plain_table(sheet: Sheet, x: float, y: float, width: float, rows: Sequence[tuple[str, str]], size: float) -> float:
+    """Names at the left, texts at the right, a line under each; returns the baseline after it."""
+    step = 1.42 * size * 25.4 / 72
+    for name, text in rows:
+        label = fitted(name, size, 0.6 * width)
+        sheet.text(x, y, label, size, bold=not text, color=FAINT if text else INK)
+        sheet.text(x + width, y, fitted(text, size, width - width_of(label, size) - 2.0), size, "right")
+        sheet.line([(x, y - 0.32 * step), (x + width, y - 0.32 * step)], 0.06, "#b8bec6")
+        y -= step
+    return y
 
 
 def foot(sheet: Sheet, labels: Labels, what: str, scale: str, page: str = "1 of 1") -> None:

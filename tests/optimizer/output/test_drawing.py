@@ -27,10 +27,13 @@ from optimizer.inputs import motor_from_document
 from optimizer.output.drawing import cuts, draw, sheets
 from optimizer.output.drawing.geometry import Wrap, section, wrap
 from optimizer.output.drawing.plates import Labels
-from optimizer.output.drawing.review import figure_rows, review_sheet, stand, stand_sheet
+from optimizer.output.drawing.proof_sheet import evidence_lines, proof_sheets
+from optimizer.output.drawing.review import figure_rows, review_sheet
 from optimizer.output.drawing.rungs import ladder_rows
 from optimizer.output.drawing.section_sheet import best_scale, scale_text
 from optimizer.output.drawing.sheet import PAPERS, Sheet, fitted, pdf_bytes, printable, width_of, wrapped
+from optimizer.output.drawing.stand import stand
+from optimizer.output.drawing.stand_sheet import stand_sheet
 from optimizer.output.drawing.wrap_sheet import origin, tiling, wrap_sheets
 from physics.assessment import assess
 from physics.failure.case import end_load_area, plain_end_load_area
@@ -274,7 +277,8 @@ class TestSection:
         shape = section(bare)
         assert {part.kind for part in shape.parts} == {"grain", "nozzle"}
         assert "no case is given: only grains and nozzle are drawn" in shape.assumptions
-        assert set(sheets(bare, None)) == {"section.svg", "section.pdf", "cut-list.csv", "cut-list.pdf"}
+        found = {"section.svg", "section.pdf", "lathe.pdf", "lathe-nozzle.dxf", "as-measured.csv", "cut-list.csv", "cut-list.pdf"}
+        assert set(sheets(bare, None)) == found
 
     @pytest.mark.parametrize(
         "retention",
@@ -386,9 +390,36 @@ class TestStand:
         weak = replace(assessment, ladder=Ladder(rungs, assessment.ladder.not_assessed))
         assert {rung["mode"] for rung in stand(weak).failing} == {"screw shear"}
         assert stand(weak).proof.limited and stand(weak).proof_pressure < assessment.maximum_expected_pressure[0]
-        text = _text(stand_sheet(weak, LABELS))
+        text = _text(proof_sheets(weak, LABELS)[0])
         assert "WARNING" in text and "Do not proof to it" in text.replace("\n", " ")
-        assert "WARNING" not in _text(stand_sheet(assessment, LABELS))
+        assert "passes" not in _text(proof_sheets(assessment, LABELS)[0])
+
+    def test_no_proof_passes_a_band_s_five_percent_end_nor_forgets_a_rung_with_tolerances(self, assessment):
+        """The gauge may read 3 % low, and a motor with tolerances has the rungs that it has without."""
+        loose = motor(tolerances={"wall": {"minus": "5 %"}})
+        for one in (assessment, assess(loose, "steady", curve=True)):
+            proof = stand(one).proof
+            assert {"case yield", "screw shear"} <= {rung.mode for rung in proof.rungs}
+            for rung in proof.rungs:
+                if rung.kind != "advice":
+                    assert proof.pressure * 1.03 <= min(rung.first, rung.pressure) * (1.0 + 1e-9)
+            assert proof.unplugged >= proof.pressure
+
+    def test_the_stand_is_stiff_and_quick_enough(self, assessment):
+        """By hand: 0.35/t Hz in a rise of t, five times that for the mount, k = (2 pi f)^2 m."""
+        facts = stand(assessment)
+        assert facts.mount_frequency == pytest.approx(5 * 0.35 / facts.fastest)
+        assert facts.sample_rate * facts.fastest >= 20.0
+        quick = replace(facts, fastest=0.01, moving_mass=2.0)
+        assert quick.stiffness == pytest.approx((2 * math.pi * 175.0) ** 2 * 2.0)
+        text = _text(stand_sheet(assessment, LABELS))
+        assert "Mounting of the load cell" in text and "kJ" in text
+
+    def test_a_passed_proof_writes_evidence(self, assessment):
+        text = "\n".join(evidence_lines(stand(assessment), LABELS))
+        filled = re.sub(r"_+ ", "5 ", text).replace("plugged = 5 ", "plugged = true ")
+        (found,) = tomllib.loads(filled)["evidence"]
+        assert found["kind"] == "water" and found["plugged"] is True and found["outcome"] == "held"
 
 
 class TestReview:
@@ -432,14 +463,15 @@ class TestFiles:
         written = draw(motors, assessment, tmp_path / "new" / "folder")
         assert [path.name for path in written] == [
             "section.svg", "section.pdf", "wrap-forward.pdf", "wrap-forward.dxf", "wrap-aft.pdf", "wrap-aft.dxf",
-            "cut-list.csv", "cut-list.pdf", "review.pdf", "test-stand.pdf",
+            "lathe.pdf", "lathe-forward-closure.dxf", "lathe-nozzle.dxf", "lathe-aft-ring.dxf", "as-measured.csv",
+            "cut-list.csv", "cut-list.pdf", "review.pdf", "proof-test.pdf", "test-stand.pdf", "day.pdf",
         ]  # fmt: skip
         for path in written:
             if path.name in bare_sheets:
                 assert path.read_bytes() == bare_sheets[path.name], path.name
         assert {path.name for path in written} == {path.name for path in written[0].parent.iterdir()} - {"written.json"}
         stands = [pdf_bytes([stand_sheet(assessment, Labels("motor"))], "motor: test stand") for _ in range(2)]
-        assert stands[0] == stands[1] == written[-1].read_bytes()
+        assert stands[0] == stands[1] == written[-2].read_bytes()
 
     @pytest.mark.slow
     def test_hostile_names_are_only_text(self, motors, assessment, tmp_path):
