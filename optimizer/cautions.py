@@ -18,6 +18,8 @@ from physics.failure.ladder import ADVICE
 from physics.failure.proof import proof_of
 from physics.failure.seals import gland_warnings
 from physics.fit import fit
+from physics.flight.mission import ASSUMED_DRAG, COLDEST, Flights
+from physics.flight.practice import SLOW_OFF_RAIL, WEAK
 from physics.flight.trajectory import FLIGHT_FLAGS
 from physics.motors import Rung
 
@@ -254,17 +256,34 @@ def _flight(assessment: Assessment, units: str) -> Iterator[Caution]:
         "soak against the wind of the day. Flutter, heating, buckling, parachute and joints are not assessed; screws, seals "
         "and other small parts are not in the mass unless it was weighed.",
     )
+    yield from _slow(flown, units)
+    if abs(float(launch.elevation[0]) - 0.5 * np.pi) < 1e-6:
+        text = "The rail is taken to stand upright, as is assumed where launch.elevation is not given; give what it leans by."
+        yield Caution("elevation", text)
     if float(launch.elevation[0]) < np.radians(70.0) - 1e-9:
         yield Caution("elevation", "The rail leans more than 20 degrees from the vertical, beyond what high-power codes allow.")
     if flown.band and rocket.drag_mach is None:
         low, high = (show(float(apogee[0]), "apogee", units) for apogee in flown.band.values())
         one, other = flown.band
         drag = f"drag coefficient of {float(rocket.drag_coefficient[0]):g}"
+        if float(rocket.drag_coefficient[0]) == ASSUMED_DRAG:
+            drag += ", which is assumed where none is given"
         yield Caution("drag", f"The apogee rests on a {drag}; at {one:g} it is {low}, at {other:g} it is {high}.")
     if flown.flags["outside_drag_table"][0]:
         yield Caution("drag table", f"The {FLIGHT_FLAGS['outside_drag_table'][4:]}.")
     if flown.flags["nozzle_separated"][0]:
         yield Caution("separated nozzle in flight", f"The {FLIGHT_FLAGS['nozzle_separated'][4:]}.")
+
+
+def _slow(flown: Flights, units: str) -> Iterator[Caution]:
+    """A rocket that leaves its rail slower, or with less thrust, than is usual."""
+    speed, ratio = (float(flown.figures[name][0]) for name in (COLDEST, "mean_thrust_to_weight"))
+    if speed < SLOW_OFF_RAIL:
+        text = f"At the coldest soak it leaves the rail at {show(speed, COLDEST, units)}; {show(SLOW_OFF_RAIL, COLDEST, units)}"
+        yield Caution("slow off the rail", f"{text} or more is usual (practice, no standard). It turns into the wind from there.")
+    if ratio < WEAK:
+        text = f"The mean thrust is {ratio:.1f} times the lift-off weight; safety codes ask {WEAK:g} (practice, remembered)."
+        yield Caution("weak motor for this rocket", text)
 
 
 def _people(assessment: Assessment, units: str) -> Iterator[Caution]:

@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from physics.figures import FIGURES, FLIGHT_FIGURES, MASS, PRESSURE
+from physics.figures import FIGURES, FLIGHT, FLIGHT_FIGURES, MASS, PRESSURE
 
 
 @dataclass(frozen=True)
@@ -268,6 +268,8 @@ def group_of(name: str) -> str:
     bare = _PERCENTILE.sub("", name)
     if bare in FIGURES:
         return FIGURES[bare].group
+    if bare in FLIGHT_FIGURES:
+        return FLIGHT
     return PRESSURE if bare == "maximum_expected_pressure" else MASS if bare.endswith("_mass") else ""
 
 

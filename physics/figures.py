@@ -48,6 +48,9 @@ FIGURES: dict[str, Figure] = {
 }
 """Every figure of a kernel, in the order in which it is shown and written."""
 
+FLIGHT = "flight"
+"""Title of the group of the figures of a flight."""
+
 
 def in_groups(names: Iterable[str]) -> dict[str, list[str]]:
     """Names of figures by the title of their group, in the table's order; names that are no figure are left out.

@@ -20,6 +20,7 @@ from physics.ballistics.kernel import evaluate
 from physics.failure import chances
 from physics.failure.ladder import ADVICE, assess_ladder
 from physics.failure.scatter import Certainty
+from physics.flight.mission import fly_motors
 from physics.motors import Figures, Motors, Tolerance
 
 Floats = NDArray[np.float64]
@@ -196,10 +197,21 @@ class Outcome:
         return np.asarray(np.logical_or.reduce([self.failed(rung) for rung in self.factors]))
 
 
-def outcome(motors: Motors, kernel: str, heat: bool = True) -> Outcome:
-    """Figures and factors of a batch, in blocks. Without `heat` the rungs that march the wall's heat are left out."""
+FLOWN = (
+    "rail_exit_speed", "coldest_rail_exit_speed", "thrust_to_weight", "mean_thrust_to_weight", "maximum_mach",
+    "maximum_acceleration", "maximum_dynamic_pressure", "apogee", "coast_time",
+)  # fmt: skip
+"""Figures of the flight that are told over the scatter."""
+
+
+def outcome(motors: Motors, kernel: str, heat: bool = True, fly: bool = False) -> Outcome:
+    """Figures and factors of a batch, in blocks. Without `heat` the rungs that march the wall's heat are left out.
+
+    With `fly` the figures `FLOWN` of the rocket's flight stand with the others, where the motor file names a rocket whose
+    mass is known.
+    """
     return _joined([
-        _outcome_block(motors.take(slice(low, low + BLOCK)) if motors.size > BLOCK else motors, kernel, heat)
+        _outcome_block(motors.take(slice(low, low + BLOCK)) if motors.size > BLOCK else motors, kernel, heat, fly)
         for low in range(0, motors.size, BLOCK)
     ])  # fmt: skip
 
@@ -223,15 +235,21 @@ def _joined(parts: Sequence[Outcome]) -> Outcome:
     )
 
 
-def _outcome_block(motors: Motors, kernel: str, heat: bool) -> Outcome:
+def _outcome_block(motors: Motors, kernel: str, heat: bool, fly: bool = False) -> Outcome:
     figures: Figures = evaluate(motors, kernel=kernel)
     ladder = assess_ladder(motors, figures, figures["peak_head_pressure"], marching=heat)
+
+    flown: Mapping[str, Floats] = {}
+    if fly and motors.rocket is not None and motors.launch is not None:
+        known = figures if kernel == "steady" else evaluate(motors, kernel=kernel, curve=True)
+        every = fly_motors(motors, known, asked=FLOWN).figures
+        flown = {name: every[name] for name in FLOWN if name in every}
 
     def column(leaf: Any) -> Any:
         return np.array(np.broadcast_to(leaf, (motors.size,)))
 
     return Outcome(
-        {name: column(np.asarray(leaf, dtype=float)) for name, leaf in figures.values.items()},
+        {name: column(np.asarray(leaf, dtype=float)) for name, leaf in {**figures.values, **flown}.items()},
         {(rung.mode, rung.part): column(np.asarray(rung.factor, dtype=float)) for rung in ladder.rungs if rung.kind != ADVICE},
         {name: column(np.asarray(leaf, dtype=bool)) for name, leaf in figures.flags.items()},
         frozenset((rung.mode, rung.part) for rung in ladder.rungs if rung.time is not None),

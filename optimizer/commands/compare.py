@@ -155,7 +155,8 @@ class Comparison:
     @property
     def figures(self) -> dict[str, list[float | None]]:
         """Each figure over the motors."""
-        return {name: [look.figures.get(name) for look in self.looks] for name in self.looks[0].figures}
+        names = dict.fromkeys(name for look in self.looks for name in look.figures)
+        return {name: [look.figures.get(name) for look in self.looks] for name in names}
 
     def as_json(self) -> dict[str, Any]:
         """The object of `compare --json`; of more than two motors each change says which step it belongs to."""
@@ -250,6 +251,8 @@ def look_at(assessment: Assessment) -> Look:
     if assessment.fit is not None:
         for name in ("clearance", "length_clearance"):
             figures[name] = _number(assessment.fit.get(name))
+    if assessment.flight is not None:
+        figures.update({name: _number(value) for name, value in assessment.flight.figures.items()})
     rungs = sorted(
         (_state(rung) for rung in assessment.ladder.rungs), key=lambda rung: place_in_ladder(rung.kind, rung.pressure, rung.time)
     )

@@ -89,7 +89,7 @@ def sampled(motors: Motors, tolerances: Mapping[str, Tolerance], deviations: Flo
     length = MARCHED if heat else BLOCK
     blocks = (deviations[low : low + length] for low in range(0, len(deviations), length))
     return _joined([
-        _outcome_block(scattered(motors.repeat(len(some)), tolerances, some), kernel, heat) for some in blocks
+        _outcome_block(scattered(motors.repeat(len(some)), tolerances, some), kernel, heat, fly=True) for some in blocks
     ])  # fmt: skip
 
 
@@ -208,7 +208,7 @@ def spread(
         raise ValueError(f"expected one motor, got {motors.size}")
     samples = _whole_samples(samples)
     tolerances = _needed_tolerances(motors, file)
-    nominal = outcome(replace(motors, tolerances={}), kernel)
+    nominal = outcome(replace(motors, tolerances={}), kernel, fly=True)
     sure = chances.certainty_of(motors, nominal.factors)
     lots = [] if as_specified else _lots(sure)
     points = sample_points(len(tolerances), samples, seed)
@@ -355,7 +355,7 @@ def worst_corners(motors: Motors, tolerances: Mapping[str, Tolerance], kernel: s
     effects cross. Each entry names the side, "low" or "high", of every tolerance that matters there.
     """
     signs = _corner_signs(motors, tolerances, kernel)
-    found = outcome(scattered(motors.repeat(len(signs)), tolerances, _reached(tolerances, signs)), kernel)
+    found = outcome(scattered(motors.repeat(len(signs)), tolerances, _reached(tolerances, signs)), kernel, fly=True)
     names = [tolerance_name(column) for column in tolerances]
 
     places = {tuple(corner): index for index, corner in enumerate(signs)}
@@ -389,7 +389,7 @@ def _corner_signs(motors: Motors, tolerances: Mapping[str, Tolerance], kernel: s
     if count <= FULL_CORNERS:
         return np.array(list(product((-1.0, 1.0), repeat=count)))
     single = np.concatenate([np.eye(count), -np.eye(count)])
-    found = outcome(scattered(motors.repeat(2 * count), tolerances, _reached(tolerances, single)), kernel)
+    found = outcome(scattered(motors.repeat(2 * count), tolerances, _reached(tolerances, single)), kernel, fly=True)
     wanted = []
     for values in (*found.figures.values(), *found.factors.values()):
         up = np.where(values[:count] >= values[count:], 1.0, -1.0)

@@ -13,11 +13,10 @@ from optimizer.inputs.tables import Table, sub_table, sub_tables
 from optimizer.units import show_dimension
 from optimizer.vocabulary import SECTIONS
 from physics.flight.atmosphere import standard_pressure
+from physics.flight.mission import ASSUMED_DRAG
 from physics.motors import Airframe, Array, Case, Launch, Rocket, Weighed
 
 MOST_DRAG_ROWS = 100
-ASSUMED_DRAG = 0.5
-"""Drag coefficient of a rocket whose builder gives none; told as assumed, with the apogee at others beside it."""
 PRESSURE_SLACK = 0.04
 """How far the pressure at the site may lie from the standard's there: weather, and no more (judgement)."""
 

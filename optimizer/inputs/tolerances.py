@@ -21,9 +21,11 @@ KEYS = ("plus_minus", "minus", "plus", "standard_deviation")
 LARGEST_RELATIVE = 0.5
 UNREAD = ("airframe.", ".mass")
 """Parts of keys whose scatter would move nothing: the room in the rocket, and masses as weighed."""
+FLOWN = "rocket.mass"
+"""The one mass whose scatter is told: the flight's."""
 WHOLE = frozenset({
     "screw_count",
-    *(key for key, spec in MOTOR_KEYS.items() if spec.kind == "whole" or any(part in key for part in UNREAD)),
+    *(key for key, spec in MOTOR_KEYS.items() if spec.kind == "whole" or (key != FLOWN and any(part in key for part in UNREAD))),
 })  # fmt: skip
 
 

@@ -30,6 +30,8 @@ Mask = NDArray[np.bool_]
 COLDEST = "coldest_rail_exit_speed"
 """The figure that a least rail exit speed is held against, as a highest pressure is at the hottest soak."""
 TRAVEL = "centre_of_mass_travel"
+ASSUMED_DRAG = 0.5
+"""Drag coefficient of a rocket whose builder gives none; told as assumed, with the apogee at others beside it. [-]"""
 DRAG_BAND = (0.4, 0.6)
 """Drag coefficients of which the apogees are told beside that of one nobody measured (judgement)."""
 

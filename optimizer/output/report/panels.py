@@ -40,7 +40,7 @@ from optimizer.output.report.values import (
 from optimizer.units import show
 from optimizer.vocabulary import group_of, spoken
 from physics.failure.ladder import place_in_ladder
-from physics.figures import GROUPS, MASS, in_groups
+from physics.figures import FLIGHT, GROUPS, MASS, in_groups
 
 View = Mapping[str, Any]
 
@@ -461,15 +461,16 @@ def _compared_times(designs: Sequence[View], units: str) -> list[dict[str, Any]]
     return [{"mode": mode, "part": part, "texts": texts} for (mode, part), texts in names.items()]
 
 
-_GROUP_ORDER = (*GROUPS, "")
+_GROUP_ORDER = (*GROUPS, FLIGHT, "")
 
 
 def compared_figures(designs: Sequence[View], units: str) -> list[dict[str, Any]]:
     """Figures of several motors side by side, and the change from the first to the last."""
-    names = dict.fromkeys(name for design in designs for name in design.get("figures") or {})
+    known = [{**(design.get("figures") or {}), **_flown(design)} for design in designs]
+    names = dict.fromkeys(name for figures in known for name in figures)
     rows = []
     for name in sorted(names, key=lambda name: _GROUP_ORDER.index(group_of(name))):
-        values = [(design.get("figures") or {}).get(name) for design in designs]
+        values = [figures.get(name) for figures in known]
         first, last = values[0], values[-1]
         delta = None if first is None or last is None else last - first
         relative = ""
@@ -488,6 +489,12 @@ def compared_figures(designs: Sequence[View], units: str) -> list[dict[str, Any]
             }
         )
     return rows
+
+
+def _flown(design: View) -> Mapping[str, float | None]:
+    """The figures of a design's flight that are known; empty without a rocket, or where none was reckoned."""
+    flight = design.get("flight") or {}
+    return {name: value for name, value in (flight.get("figures") or {}).items() if value is not None}
 
 
 def change_rows(view: View, units: str, figures: Iterable[str]) -> list[dict[str, Any]]:

@@ -31,6 +31,7 @@ from physics.assessment import Assessment
 from physics.designation import designation
 from physics.failure.ladder import ADVICE, in_order
 from physics.figures import GROUPS, PRESSURE, in_groups
+from physics.flight.practice import PRACTICE
 from physics.flight.trajectory import FLIGHT_FLAGS
 from physics.motors import Curve, Rung
 
@@ -98,7 +99,14 @@ def flight_block(assessment: Assessment, units: str, width: int, only: Sequence[
             cells += [(f"margin at {spoken(name)}", f"{float(margin[0]):.2f} diameters") for name, margin in flown.margins.items()]
         if cells:
             table.add_row(Text(stage), Text("\n").join(_filled(cells, width - longest - 6)))
-    return Group(*lines, table)
+    return Group(*lines, table, *(_usual_lines() if only is None else ()))
+
+
+def _usual_lines() -> list[Text]:
+    """What is usually asked of rail exit and thrust, and who asks it."""
+    asked = [item for item in PRACTICE if item.figure in ("coldest_rail_exit_speed", "mean_thrust_to_weight")]
+    lines = [f"  {spoken(item.figure)} {item.asked}: {item.source} ({item.known})" for item in asked]
+    return [Text("usual, by practice and no standard:", FAINT), *(Text(line, FAINT) for line in lines)]
 
 
 MOST_LINES = 45

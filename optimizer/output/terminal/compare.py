@@ -17,7 +17,7 @@ from optimizer.output.terminal.check import _BALLISTICS
 from optimizer.output.terminal.console import FAINT, FIRST, SHORT, closing_cautions, console, heading, lines_of
 from optimizer.units import show
 from optimizer.vocabulary import group_of, spoken
-from physics.figures import GROUPS
+from physics.figures import FLIGHT, FLIGHT_FIGURES, GROUPS
 
 if TYPE_CHECKING:
     from optimizer.commands.compare import Change, Comparison, Look, RungState
@@ -78,8 +78,10 @@ def _figures_table(comparison: Comparison, units: str) -> Table:
     table.add_column("")
     for name in comparison.names:
         table.add_column(Text(name), justify="right")
-    for group in GROUPS:
-        shown = [key for key in (*_BALLISTICS, "maximum_expected_pressure", "loaded_mass") if group_of(key) == group]
+    for group in (*GROUPS, FLIGHT):
+        shown = [
+            key for key in (*_BALLISTICS, "maximum_expected_pressure", "loaded_mass", *FLIGHT_FIGURES) if group_of(key) == group
+        ]
         present = [key for key in shown if comparison.figures.get(key) is not None]
         if present:
             table.add_row(Text(group, FAINT))

@@ -12,6 +12,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from optimizer.candidates.samples import FLOWN
 from optimizer.output.terminal.console import FAINT, FIRST, closing_cautions, console, heading
 from optimizer.units import show
 from optimizer.vocabulary import spoken
@@ -29,6 +30,7 @@ _SPREAD_FIGURES = (
     "burn_time",
     "specific_impulse",
     "highest_mass_flux",
+    *FLOWN,
 )
 
 
@@ -76,7 +78,7 @@ def print_spread(name: str, result: SpreadResult, units: str) -> None:
     screen.print(Padding(_corners_table(result, units), (0, 0, 0, 2)))
     screen.print()
     screen.print(heading("Which tolerance matters (share of the variance)"))
-    screen.print(Padding(_shares_table(result, ("peak_head_pressure", "total_impulse", "burn_time")), (0, 0, 0, 2)))
+    screen.print(Padding(_shares_table(result, ("peak_head_pressure", "total_impulse", "burn_time", "apogee")), (0, 0, 0, 2)))
     closing_cautions(screen)
 
 
@@ -86,7 +88,7 @@ def _held_words(held: Sequence[Chance | Smooth], rungs: int) -> str:
     return f"{'the other rung' if len(held) == 1 < rungs else which} assessed: {held[0].text}"
 
 
-_CORNER_FIGURES = ("peak_head_pressure", "total_impulse", "smallest_factor")
+_CORNER_FIGURES = ("peak_head_pressure", "total_impulse", "smallest_factor", "coldest_rail_exit_speed", "apogee")
 
 
 def _corners_table(result: SpreadResult, units: str) -> Table:

@@ -11,7 +11,9 @@ import pytest
 from optimizer import load_motor
 from optimizer.actions import check_answer
 from optimizer.cautions import cautions
+from optimizer.commands.compare import compare
 from optimizer.commands.new import create
+from optimizer.commands.spread import spread
 from optimizer.inputs.writing import motor_text
 from optimizer.problems import InputError
 from physics import assess
@@ -106,3 +108,35 @@ def test_a_pressure_reduced_to_sea_level_is_refused(motor: Path) -> None:
     assert 'pressure = "101.325 kPa"' in motor.read_text()
     with pytest.raises(InputError, match="QNH"):
         load_motor(_with(motor, high))
+
+
+SPREAD = '\n[tolerances]\nrocket.mass = {plus_minus = "100 g"}\n'
+
+
+def _without_tolerances(motor: Path) -> Path:
+    motor.write_text(motor.read_text().split("\n[tolerances]")[0])
+    return motor
+
+
+def test_the_apogee_over_the_scatter_of_one_mass_is_that_at_its_percentiles(motor: Path) -> None:
+    file = load_motor(_with(_without_tolerances(motor), ROCKET + SPREAD))
+    found = spread(file.motors, samples=1024)
+    for level in (5, 95):  # uniform over 1.5 to 1.7 kg, and the lighter rocket leaves its rail faster
+        at = file.motors.with_values({"rocket.mass": np.array([1.5 + 0.2 * (100 - level) / 100])})
+        flown = assess(at).flight
+        assert flown is not None
+        for name in ("coldest_rail_exit_speed", "maximum_acceleration"):
+            assert found.figures[name][f"p{level}"] == pytest.approx(flown.figures[name][0], rel=1e-3)
+    assert found.shares["apogee"]["rocket.mass"] == pytest.approx(1.0, abs=0.02)
+    assert "apogee" in found.corners and "total_impulse" not in found.shares
+
+
+def test_a_comparison_says_what_a_heavier_rocket_does_to_its_flight(motor: Path) -> None:
+    light = load_motor(_with(motor, ROCKET))
+    (motor.parent / "heavy.toml").write_text(motor.read_text().replace('mass = "1.6 kg"', 'mass = "1.9 kg"'))
+    heavy = load_motor(motor.parent / "heavy.toml")
+    answer = compare([light, heavy]).as_json()
+    before, after = answer["figures"]["rail_exit_speed"]
+    assert before > after
+    assert [change["key"] for change in answer["changes"]] == ["rocket.mass"]
+    assert answer["changes"][0]["alone"]["rail_exit_speed"] == after
