@@ -21,6 +21,7 @@ from optimizer.results import ANSWER_SCHEMA
 
 if TYPE_CHECKING:
     from optimizer.cautions import Caution
+    from optimizer.commands.standing import Standing
     from optimizer.inputs import Firing
     from physics.assessment import Assessment
 
@@ -187,6 +188,7 @@ def search(study: Path, seed: int | None, kernel: str | None, output: Output) ->
 def check(motor: Path, curve: Path | None, ladder: Path | None, kernel: str, output: Output, whole: bool = False) -> int:
     """Evaluate one motor, print it, write its page, its histories and its ladder."""
     from optimizer.cautions import cautions
+    from optimizer.commands.standing import standing
     from optimizer.inputs import load_motor
     from physics.assessment import assess
 
@@ -197,29 +199,32 @@ def check(motor: Path, curve: Path | None, ladder: Path | None, kernel: str, out
         raise click.UsageError(f"--ladder {ladder.name}: name a file that ends in one of {', '.join(PICTURES)}")
     assessment = assess(file.motors, kernel=kernel, curve=True)
     found = cautions(assessment, output.units)
+    stands = standing(assessment, file.evidence)
     if curve is not None:
         _write_curve(curve, assessment)
     if ladder is not None:
         _write_ladder(ladder, file.name, assessment, output.units)
     if output.as_json:
-        output.print_json(check_answer(file.name, assessment, found))
+        output.print_json(check_answer(file.name, assessment, found, stands))
     elif not output.quiet:
         from optimizer.output.terminal.check import print_check
 
-        print_check(file.name, assessment, found, output.units, whole)
+        print_check(file.name, assessment, found, output.units, whole, stands)
     if output.writes:
         from optimizer.output.pages import check_page
 
-        output.write_page(motor, check_page(file, assessment, found, output.units))
+        output.write_page(motor, check_page(file, assessment, found, output.units, stands))
     return DONE if bool(assessment.ok[0]) else NO
 
 
-def check_answer(name: str, assessment: Assessment, found: Sequence[Caution]) -> dict[str, Any]:
-    """The JSON object of `check` for a batch of one, SI units throughout."""
+def check_answer(name: str, assessment: Assessment, found: Sequence[Caution], stands: Standing | None = None) -> dict[str, Any]:
+    """The JSON object of `check` for a batch of one, SI units throughout; without `stands` no test is known."""
+    from optimizer.commands.standing import flaws_json, needed_json, standing
     from optimizer.vocabulary import QUANTITIES
     from physics.designation import designation, impulse_class
     from physics.failure.ladder import in_order
 
+    stands = stands or standing(assessment)
     figures = assessment.figures
     impulse, thrust = figures["total_impulse"][:1], figures["mean_thrust"][:1]
     ballistics: dict[str, Any] = {key: first(value) for key, value in figures.values.items()}
@@ -247,11 +252,20 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution]) ->
                 "scatter": rung.scatter,
                 "band": [first(end) for end in rung.band],
                 "rests_on": rung.rests_on,
+                "held": stands.held[rung.mode, rung.part][0] if (rung.mode, rung.part) in stands.held else None,
+                "place": None,
+                "first_to_fail": stands.first.get((rung.mode, rung.part)),
                 "basis": rung.basis,
                 "note": rung.note,
             }
             for rung in in_order(assessment.ladder)
         ],
+        "first_to_fail": [
+            {"mode": mode, "part": part, "share": share} for (mode, part), share in stands.first.items() if share > 0.0
+        ],
+        "points": stands.points,
+        "flaws": flaws_json(stands),
+        "to_reach": needed_json(stands),
         "not_assessed": [{"mode": item.mode, "part": item.part, "why": item.why} for item in assessment.ladder.not_assessed],
         "masses": {key: first(value) for key, value in assessment.masses.items()},
         "unknown_masses": list(assessment.unknown_masses),
@@ -459,6 +473,23 @@ def explain(firing: Path, kernel: str, output: Output) -> int:
 
         print_explanation(explanation, output.units)
     return DONE if explanation.candidates else NO
+
+
+def vouch(motor: Path, tests: Sequence[Path], kernel: str, output: Output) -> int:
+    """Show what tests have proven of a motor; NO where one of them failed or leaked."""
+    from optimizer.commands.vouch import vouch as weigh
+    from optimizer.inputs import load_motor
+
+    file = load_motor(motor)
+    output = output.reading(file.units)
+    found = weigh(file, tests, kernel)
+    if output.as_json:
+        output.print_json(found.as_json())
+    elif not output.quiet:
+        from optimizer.output.terminal.vouch import print_vouching
+
+        print_vouching(found, output.units)
+    return NO if found.failed else DONE
 
 
 def draw(motor: Path, paper: str, kernel: str, output: Output) -> int:

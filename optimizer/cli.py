@@ -381,6 +381,25 @@ def explain(firing: Path, kernel: str | None, as_json: bool, units: str | None, 
 
 @main.command()
 @click.argument("motor", type=_MOTOR)
+@click.argument("tests", type=_MOTOR, nargs=-1)
+@_shared(kernel=True)
+@_guarded
+def vouch(
+    motor: Path, tests: tuple[Path, ...], kernel: str | None, as_json: bool, units: str | None, out: Path | None, quiet: bool
+) -> int:
+    """Show what tests have proven of a motor.
+
+    The motor's own [[evidence]], and files of tests (water proof, firing): how far each rung is known to hold, its chance
+    before and after, what no test has touched, and what to test next.
+    """
+    from optimizer import actions
+
+    output = actions.Output(as_json, units, out, quiet, "vouch")
+    return actions.vouch(motor, tests, kernel=kernel or "steady", output=output)
+
+
+@main.command()
+@click.argument("motor", type=_MOTOR)
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", help="Sheet the wrap is tiled on.")
 @_shared(kernel=True)
 @_guarded

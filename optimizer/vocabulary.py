@@ -739,6 +739,19 @@ _MATERIAL = (
     KeySpec("source", "text", "where the numbers come from"),
 )
 
+_EVIDENCE = (
+    KeySpec("kind", "choice", "what test it was", required=True, choices=("water", "firing", "bench burn")),
+    KeySpec("pressure", "quantity", "highest pressure, on the gauge", "pressure", 1e4, 3e8, example="1500 psi"),
+    KeySpec("reference", "choice", "whether the pressure is over the surroundings", default="gauge", choices=("gauge", "absolute")),
+    KeySpec("temperature", "quantity", "of the parts during the test", "temperature", 200, 600, example="15 degC"),
+    KeySpec("duration", "quantity", "how long the pressure stood, or the motor burned", "time", 1e-3, 1e6, example="2 s"),
+    KeySpec("plugged", "flag", "the throat was closed: the aft end bore the whole load", default=False),
+    KeySpec("outcome", "choice", "what came of it", required=True, choices=("held", "leaked", "failed")),
+    KeySpec("mode", "text", "the failure mode that did not hold"),
+    KeySpec("part", "text", "its part, where there are several", example='"forward closure"'),
+    KeySpec("same_hardware", "flag", "these very parts, not another copy", default=True),
+)
+
 SYSTEMS = ("metric", "imperial")
 UNITS_KEY = KeySpec("units", "choice", "units of tables and drawings where --units does not say", choices=SYSTEMS)
 
@@ -774,6 +787,7 @@ SECTIONS: dict[str, tuple[KeySpec, ...]] = {
     "masses": _WEIGHED,
     "ambient": _AMBIENT,
     "factors": _FACTORS,
+    "evidence": _EVIDENCE,
     "materials": _MATERIAL,
 }
 """The keys of each table of a motor file; what a closure's retention adds is in `RETENTION_KEYS`."""

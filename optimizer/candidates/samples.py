@@ -444,3 +444,10 @@ def _robust(found: Outcome, name: str, percentile: float, size: int, samples: in
     endless = known & ~finite
     answer[endless] = np.percentile(table[endless], percentile, axis=1, method="lower")
     return answer
+
+
+def chance_words(value: float) -> str:
+    """A chance as a percentage; what tests contradict is said so."""
+    if np.isnan(value):
+        return "contradicted"
+    return "below 0.0001 %" if value < 1e-6 else f"{100.0 * value:.2g} %"

@@ -6,7 +6,7 @@ spread, trails and physics.
 How it weighs. A mode's share is the product of three things: how likely the part let go at the pressure (or time) of
 the failure, given that every part had held until then, how well the mode produces what was found, and how well its
 place fits the end that failed. Strengths scatter log-normally about a median above the specification minimum, by
-`SCATTER` and the motor file's own tolerances together; one part in twenty is taken to be faulty and may let go at
+the bands of the ladder and the motor file's own tolerances together; one part in twenty is taken to be faulty and may let go at
 anything from a quarter of its strength up, and one rung in ten is taken to be put wrongly altogether. So a rung that
 was passed long before the failure loses by it and takes nothing from the others. Heat is one-sided: a wall that is
 through may let go then or at any time after, and a predicted time of 0 means from the start; the same holds for what
@@ -39,19 +39,17 @@ from physics.assessment import Assessment, assess
 from physics.ballistics import grain
 from physics.ballistics import kernel as kernels
 from physics.failure.ladder import ADVICE, assess_ladder
+from physics.failure.scatter import table as certainty_table
 from physics.heat.walls import burn_through_by_place, case_softening_by_place
 from physics.missing import NotComputable
 from physics.motors import Motors, Rung, Situation
 
 Array = NDArray[np.float64]
 
-SCATTER: dict[str, tuple[float, float]] = {
-    "yield": (1.10, 0.10),
-    "rupture": (1.10, 0.12),
-    "leak": (1.30, 0.35),
-    "heat": (1.00, 0.40),
-}
-"""Median over the ladder's figure, and coefficient of variation, by kind: common practice, no source."""
+NARROWEST = 0.02
+"""No rung is known better than this (scatter of the logarithm), whatever its band; our judgement."""
+HEAT = certainty_table()["any other heat"]
+"""Bias and scatter of the heat that is weighed by place."""
 FAULTY, FAULTY_FROM = 0.05, 0.25
 """Share of parts taken to be faulty, and the lowest share of its strength at which one may let go; our judgement."""
 WRONG, WIDE = 0.10, 0.50
@@ -599,8 +597,11 @@ class _Strength:
 
 
 def _strength(rung: Rung, scatters: Mapping[tuple[str, str], float]) -> _Strength:
-    ratio, variation = SCATTER.get(rung.kind, SCATTER["rupture"])
-    return _Strength(ratio * max(_level(rung), LEAST), math.hypot(variation, scatters.get((rung.mode, rung.part), 0.0)))
+    """The rung's own band as `check` shows it, with what the file's tolerances scatter."""
+    ratio = 1.0 if rung.certainty is None else rung.certainty.ratio
+    return _Strength(
+        ratio * max(_level(rung), LEAST), max(math.hypot(rung.scatter, scatters.get((rung.mode, rung.part), 0.0)), NARROWEST)
+    )
 
 
 # --- weighing --------------------------------------------------------------------------------------------------------
@@ -665,7 +666,7 @@ def _hot_places(firing: Firing, assessment: Assessment) -> dict[str, dict[str, f
     """Share of each end in what heat does, by mode: the ends where the wall is through by then, and a little for the others."""
     found: dict[str, dict[str, float]] = {}
     situation = Situation(figures=assessment.figures, maximum_expected_pressure=np.asarray(assessment.maximum_expected_pressure))
-    ratio, sigma = SCATTER["heat"]
+    ratio, sigma = HEAT.bias, HEAT.scatter
     at = np.array(math.log(max(_time(firing, assessment), LEAST)))
     for mode, by_place in (("liner burn-through", burn_through_by_place), ("case softening", case_softening_by_place)):
         try:
@@ -945,9 +946,7 @@ def _notes(pressure: Pressure, candidates: Sequence[Candidate], elsewhere: float
 
 
 def _assumptions(pressure: Pressure) -> Iterator[str]:
-    for kind, (ratio, variation) in SCATTER.items():
-        spread = f"median {ratio:.2f} times the ladder's figure, coefficient of variation {variation:.2f}"
-        yield f"{kind}: {spread} (common practice, no source)"
+    yield "each rung: the likely value and scatter that `check` shows, and what it rests on, physics/failure/scatter.csv"
     yield f"one rung in {1 / WRONG:.0f} put wrongly, with a scatter of {WIDE:.2f} about its figure to either hand (our judgement)"
     faulty = f"one part in {1 / FAULTY:.0f} faulty, letting go anywhere from {FAULTY_FROM:.2f} of its strength up"
     yield f"{faulty} (our judgement)"

@@ -16,6 +16,7 @@ import numpy as np
 
 from optimizer.inputs.closures import read_closure
 from optimizer.inputs.erosive import read_constants
+from optimizer.inputs.evidence import read_evidence
 from optimizer.inputs.materials import MaterialShelf
 from optimizer.inputs.rocket import check_body, check_site, read_launch, read_rocket, read_weighed, site_pressure
 from optimizer.inputs.tables import Table, check_schema, sub_table, sub_tables
@@ -25,6 +26,7 @@ from optimizer.problems import InputError, Problems, plain_file
 from optimizer.units import show_dimension
 from optimizer.vocabulary import CLOSURES, FACTOR_KINDS, OLD_FACTOR_KINDS, SECTIONS
 from physics.assembly import SHAPES
+from physics.failure.evidence import Evidence
 from physics.motors import Airframe, Ambient, Array, Case, Grains, Launch, Liner, Motors, Nozzle, Propellant
 
 MOST_GRAIN_ROWS = 40
@@ -38,6 +40,7 @@ MOTOR_TABLES = (
     *CLOSURES,
     "airframe",
     "rocket",
+    "evidence",
     "launch",
     "masses",
     "ambient",
@@ -67,7 +70,7 @@ class MotorFile:
 
     `document` is the file as plain data; `propellant_document` the propellant's table, also where another file holds
     it. `digest` covers every file read; `sources` lists them as (path, SHA-256). `units` are those the file asks for in
-    its output, "" where it does not say.
+    its output, "" where it does not say. `evidence` is what tests of this very hardware have shown.
     """
 
     path: Path
@@ -79,6 +82,7 @@ class MotorFile:
     sources: tuple[tuple[str, str], ...]
     propellant_document: Mapping[str, Any] = field(default_factory=dict)
     units: str = ""
+    evidence: tuple[Evidence, ...] = ()
 
 
 def load_motor(path: str | Path) -> MotorFile:
@@ -141,6 +145,7 @@ def _motor_file(document: Document) -> MotorFile:
         sources=sources,
         propellant_document=reader.propellant_document,
         units=str(document.data.get("units", "")),
+        evidence=reader.evidence,
     )
 
 
@@ -157,6 +162,7 @@ class _MotorReader:
         self.root = Table(document, (), document.data, problems)
         self.other_sources: list[tuple[str, str]] = []
         self.propellant_document: Mapping[str, Any] = {}
+        self.evidence: tuple[Evidence, ...] = ()
 
     def read(self) -> Motors | None:
         root = self.root
@@ -186,6 +192,7 @@ class _MotorReader:
         if not all(parts[name] is not None for name in ("propellant", "grain", "nozzle", "ambient")):
             return None
         self._check_shapes(Motors(size=1, **parts))
+        self.evidence = read_evidence(root, float(parts["ambient"].pressure[0]))
         parts["tolerances"] = read_tolerances(root, Motors(size=1, **parts))
         return Motors(size=1, **parts)
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from optimizer.commands.explain import Explanation, History
     from optimizer.commands.search import Design, SearchResult
     from optimizer.commands.spread import SpreadResult
+    from optimizer.commands.standing import Standing
     from optimizer.firings.rate_fit import Learned, Series
     from optimizer.firings.reduction import Reduction
     from optimizer.inputs import Firing, MotorFile
@@ -52,15 +53,27 @@ def named(assessment: Assessment, index: int = 0) -> str:
     return designation(figures["total_impulse"], figures["mean_thrust"])[index]
 
 
-def check_page(file: MotorFile, assessment: Assessment, found: Sequence[Caution], units: str) -> str:
-    """The page of `check`."""
+def check_page(
+    file: MotorFile, assessment: Assessment, found: Sequence[Caution], units: str, stands: Standing | None = None
+) -> str:
+    """The page of `check`; with `stands`, which rungs are the first to fail, what tests have held, and flaws."""
     view = _common(file.name, file.path, units, found)
     view |= {
         "kernel": assessment.figures.kernel,
         "inputs": _inputs(file),
-        "design": report.design_view(assessment, file.name, designation=named(assessment)),
+        "design": report.design_view(assessment, file.name, designation=named(assessment)) | _standing_view(stands),
     }
+    for row in view["design"]["ladder"]:
+        row["held"] = None if stands is None else stands.held.get((row["mode"], row["part"]), (None, ""))[0]
+    view["flaws"] = [] if stands is None else stands.flaw_lines(units)
     return report.render_check(view)
+
+
+def _standing_view(stands: Standing | None) -> dict[str, Any]:
+    if stands is None:
+        return {}
+    first = [{"mode": mode, "part": part, "share": share} for (mode, part), share in stands.top()]
+    return {"first_to_fail": first, "points": stands.points}
 
 
 def compare_page(comparison: Comparison, units: str) -> str:

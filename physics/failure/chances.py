@@ -17,7 +17,7 @@ from scipy.special import ndtr, ndtri, stdtrit
 
 from physics.failure.ladder import ADVICE, MODES
 from physics.failure.scatter import Certainty, certainty
-from physics.motors import Array, Figures, Ladder, Motors
+from physics.motors import Array, Figures, Ladder, Motors, Rung
 
 Key = tuple[str, str]
 """A rung by mode and part."""
@@ -38,6 +38,8 @@ class Tested:
     `margin` is ln(likely strength at the test over the level met), (n,) or (). `held` False: it failed or leaked there.
     `copy` True: the strength was another lot's, so that only the formula's share learns.
     """
+
+    __test__ = False  # no test of this program
 
     key: Key
     margin: Array
@@ -184,6 +186,13 @@ def model_of(look: Ladder, expected: Array, figures: Figures, tests: Sequence[Te
             margins[rung.mode, rung.part] = np.log(np.ravel(rung.likely)[:1] / np.ravel(level)[:1])
         sure[rung.mode, rung.part] = rung.certainty
     return Model(margins, sure, tuple(tests))
+
+
+def gone_by(rung: Rung, level: float) -> float:
+    """Chance that the rung of a single motor has let go by a pressure [Pa] or time [s]: the normal distribution of its band."""
+    with np.errstate(divide="ignore"):
+        away = float(np.log(level / np.ravel(rung.likely)[0]))
+    return float(away >= 0.0) if rung.scatter == 0.0 else float(ndtr(away / rung.scatter))
 
 
 def first_to_fail(model: Model, points: int = POINTS, seed: int = 1) -> dict[Key, float]:

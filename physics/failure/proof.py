@@ -94,7 +94,7 @@ def proof_of(motors: Motors, ladder: Ladder, expected: float) -> Proof:
     without air, held for a minute; it says nothing of heat. Source: derived from the load path.
     """
     drawn = replace(motors, tolerances={})
-    hot, cold = assess_ladder(drawn), assess_ladder(_plugged(drawn))
+    hot, cold = assess_ladder(drawn), assess_ladder(plugged_motor(drawn))
     given = {(rung.mode, rung.part): _one(rung.pressure) for rung in ladder.rungs if rung.pressure is not None}
     nominal = {(rung.mode, rung.part): _one(rung.pressure) for rung in hot.rungs if rung.pressure is not None}
     rungs = []
@@ -140,15 +140,20 @@ def water_energy(pressure: float, volume: float) -> float:
     return pressure**2 * volume / (2.0 * WATER_BULK)
 
 
-def _plugged(motors: Motors) -> Motors:
-    """The motor cold and with its throat closed; the nozzle keeps its shape, so that no coefficient runs off."""
+def plugged_motor(motors: Motors, temperature: float | None = None) -> Motors:
+    """The motor at `temperature` [K] (room temperature where not given) and with its throat closed.
+
+    The nozzle keeps its shape, so that no coefficient runs off. With a temperature the rubber is as cold as the water.
+    """
     nozzle = replace(
         motors.nozzle,
         throat_diameter=np.asarray(motors.nozzle.throat_diameter) * _CLOSED,
         exit_diameter=np.asarray(motors.nozzle.exit_diameter) * _CLOSED,
     )
-    case = None if motors.case is None else replace(motors.case, service_temperature=None)
-    return replace(motors, nozzle=nozzle, case=case)
+    at = None if temperature is None else np.array([temperature])
+    case = None if motors.case is None else replace(motors.case, service_temperature=at)
+    ambient = motors.ambient if at is None else replace(motors.ambient, soak=at[:, None])
+    return replace(motors, nozzle=nozzle, case=case, ambient=ambient)
 
 
 def _one(values: object) -> float:

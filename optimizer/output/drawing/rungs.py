@@ -21,7 +21,7 @@ def _one(values: Any, index: int) -> float | None:
 
 
 def ladder_rows(ladder: Ladder, index: int = 0) -> list[dict[str, Any]]:
-    """Rows with mode, part, kind, pressure [Pa] or time [s], factor, required, ok, basis, note.
+    """Rows with mode, part, kind, pressure [Pa] or time [s], factor, required, ok, likely, band, rests_on, basis, note.
 
     A time that is never reached is `inf`; a rung that came out as NaN is kept, last and not ok.
     """
@@ -41,6 +41,9 @@ def _row(rung: Rung, index: int) -> dict[str, Any]:
         "factor": factor,
         "required": required,
         "ok": bool(_one(rung.ok, index)),
+        "likely": _one(rung.likely, index),
+        "band": [_one(end, index) for end in rung.band],
+        "rests_on": rung.rests_on,
         "basis": rung.basis,
         "note": rung.note,
     }

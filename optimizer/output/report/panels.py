@@ -135,6 +135,8 @@ def ladder(design: View, units: str) -> dict[str, Any]:
         "marks": scale_marks(shown_top),
         "rungs": [_pressure_rung(row, top, expected, units) for row in pressures],
         "times": _time_rungs(times, units),
+        "first": [{**one, "share": percent(one["share"], 2)} for one in design.get("first_to_fail") or ()],
+        "points": design.get("points"),
     }
 
 
@@ -153,6 +155,29 @@ def _pressure_rung(row: View, top: float, expected: float | None, units: str) ->
         "never": False,
         "need": share(needed, top),
         "value": value_text(pressure, "pressure", units),
+        **_band(row, top, "pressure", units),
+    }
+
+
+def _band(row: View, top: float, kind: str, units: str) -> dict[str, Any]:
+    """Where 90 of 100 such parts let go, in percent of the scale; the part that a test has held; both in words."""
+    low, high = row.get("band") or (None, None)
+    known = low is not None and high is not None and math.isfinite(_last(low)) and _last(low) < top and low < high
+    held = row.get("held")
+    words = []
+    if known and high is not None:
+        end = value_text(high, kind, units) if math.isfinite(high) else "never"
+        words.append(
+            f"likely {value_text(row.get('likely'), kind, units)}, 90 of 100 between {value_text(low, kind, units)} and {end}"
+        )
+    if row.get("rests_on"):
+        words.append(f"rests on {row['rests_on']}")
+    if held is not None:
+        words.append(f"held {value_text(held, kind, units)} in a test")
+    return {
+        "band": [share(low, top), share(min(_last(high), top), top)] if known else None,
+        "held": None if held is None else share(min(held, top), top),
+        "sure": "; ".join(words),
     }
 
 
@@ -191,6 +216,7 @@ def _time_rungs(rows: Sequence[View], units: str) -> dict[str, Any] | None:
                 "cut": never or row["time"] > top,
                 "need": share(need, top),
                 "never": never,
+                **_band(row, top, "time", units),
                 "value": "not reached in the model" if never else value_text(row["time"], "time", units),
             }
         )

@@ -36,6 +36,7 @@ from physics.flight.trajectory import FLIGHT_FLAGS
 from physics.motors import Curve, Rung
 
 if TYPE_CHECKING:
+    from optimizer.commands.standing import Standing
     from physics.assembly import Assembly
 
 FLIGHT_STAGES: Mapping[str, tuple[str, ...]] = {
@@ -120,19 +121,45 @@ NEAR = 2.0
 """Rungs up to this many times the lowest factor are shown."""
 
 
-def print_check(name: str, assessment: Assessment, found: Sequence[Caution], units: str, whole: bool = False) -> None:
+BARE = 4
+"""The level of the short check that leaves flaws to the whole."""
+
+
+def print_check(
+    name: str,
+    assessment: Assessment,
+    found: Sequence[Caution],
+    units: str,
+    whole: bool = False,
+    stands: Standing | None = None,
+) -> None:
     """What one motor does, the verdict and the ladder first; shortened to what matters unless the whole is asked for."""
     screen = console()
+    head = [*_head(name, assessment, units), *([] if stands is None else first_line(stands))]
     if whole:
-        screen.print(_blocks(_head(name, assessment, units), _whole_check(assessment, found, units, screen.width)))
+        blocks = _whole_check(assessment, found, units, screen.width)
+        if stands is not None and stands.flaws:
+            blocks.insert(1, ("What a flaw would do", lines_of(stands.flaw_lines(units))))
+        screen.print(_blocks(head, blocks))
         return
-    for level in range(4):
-        blocks = _short_check(assessment, found, units, screen.width, level)
-        shown = _blocks(_head(name, assessment, units), blocks, apart=level < 3)
+    for level in (0, 1, 2, 3, BARE):
+        blocks = _short_check(assessment, found, units, screen.width, min(level, 3))
+        if stands is not None and stands.flaws and level < BARE:
+            blocks.insert(1, ("", Text("Flaws: ", FIRST) + Text(stands.flaws_in_short(units))))
+        shown = _blocks(head, blocks, apart=level < 3)
         wide = screen.options.update(width=max(screen.width, 100))
         if len(screen.render_lines(shown, wide, pad=False)) <= MOST_LINES:
             break
     screen.print(shown)
+
+
+def first_line(stands: Standing) -> list[Text]:
+    """The three rungs that are most often the first to fail, with what of them tests have shown."""
+    told = [f"{mode} ({part}) {share:.0%}".replace("%", " %") for (mode, part), share in stands.top()]
+    if not told:
+        return []
+    tests = "; what tests have held is counted" if stands.held else ""
+    return [Text("First to fail: ", FIRST) + Text(f"{', '.join(told)} of {stands.points} points, strengths scattered{tests}")]
 
 
 def _head(name: str, assessment: Assessment, units: str) -> list[Any]:

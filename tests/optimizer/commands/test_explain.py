@@ -195,7 +195,7 @@ class TestHonesty:
         assert explanation.candidates[0].likelihood < 1.0 and explanation.elsewhere > 0.0
         text = next(item.text for item in explanation.cautions if item.about == "no certainty")
         assert "not a finding" in text and "live" in text
-        assert any("no source" in item for item in explanation.assumptions)
+        assert any("judgement" in item for item in explanation.assumptions)
 
     def test_what_was_not_assessed_is_named_and_whether_it_would_fit(self, explained):
         explanation = explained('end = "forward"\nfound = ["closure gone"]\n')

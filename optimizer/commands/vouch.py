@@ -1,0 +1,252 @@
+"""What tests have shown of a motor: for each rung how far it is known to hold, what no test has touched, what to test next.
+
+Imports the motor, test and firing files, the reduction and physics.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from optimizer.firings.reduction import clean, reduce_firing
+from optimizer.inputs import MotorFile, load_firing, load_motor
+from optimizer.inputs.evidence import is_firing, load_test
+from optimizer.results import ANSWER_SCHEMA
+from physics.assessment import Assessment, assess
+from physics.failure import chances, proof
+from physics.failure.chances import Estimate, Key, Model, Tested
+from physics.failure.evidence import Evidence, Shown, highest_held, shown
+from physics.motors import Ladder, Motors
+
+TRIED = (1.1, 1.25, 1.5, 1.75, 2.0)
+"""Pressures of the next water proof that are weighed, over the maximum expected pressure."""
+ENOUGH = 0.9
+"""Share of the best reduction (of the logarithm of the chance) that the lowest pressure worth naming must reach."""
+HARMLESS = frozenset({"no damage", "liner charred", "throat widened"})
+"""Findings after which a firing still counts as held."""
+
+
+@dataclass(frozen=True)
+class Vouched:
+    """One rung: design and likely value [Pa or s], what it has held and by which test, its chance before and after."""
+
+    mode: str
+    part: str
+    kind: str
+    design: float
+    likely: float
+    held: float | None
+    by: str
+    before: Estimate
+    after: Estimate
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data, SI."""
+        return {
+            "mode": self.mode,
+            "part": self.part,
+            "place": None,
+            "kind": self.kind,
+            "design": clean(self.design),
+            "likely": clean(self.likely),
+            "held": self.held,
+            "by": self.by or None,
+            "chance_before": clean(self.before.value),
+            "chance_after": clean(self.after.value),
+        }
+
+
+@dataclass(frozen=True)
+class NextTest:
+    """The water proof that would teach most for its pressure [Pa over the surroundings], or why there is none."""
+
+    pressure: float | None
+    over_expected: float | None
+    now: float
+    then: float | None
+    why: str
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data, SI."""
+        return {
+            "kind": "water",
+            "plugged": True,
+            "pressure": self.pressure,
+            "over_expected": self.over_expected,
+            "chance_now": clean(self.now),
+            "chance_after": None if self.then is None else clean(self.then),
+            "text": self.why,
+        }
+
+
+@dataclass(frozen=True)
+class Vouching:
+    """Everything `vouch` found; `failed` names the tests that did not hold, `notes` what was not used and why."""
+
+    name: str
+    expected: float
+    tests: tuple[Evidence, ...]
+    rungs: tuple[Vouched, ...]
+    before: Estimate
+    after: Estimate
+    untouched: tuple[Key, ...]
+    coverage: tuple[Mapping[str, Any], ...]
+    next_test: NextTest
+    failed: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data, SI."""
+        return {
+            "schema": ANSWER_SCHEMA,
+            "motor": self.name,
+            "maximum_expected_pressure": clean(self.expected),
+            "tests": [{"name": one.name, "kind": one.kind, "outcome": one.outcome, "pressure": one.pressure} for one in self.tests],
+            "chance_before": clean(self.before.value),
+            "chance_after": clean(self.after.value),
+            "rungs": [rung.as_json() for rung in self.rungs],
+            "untouched": [{"mode": mode, "part": part} for mode, part in self.untouched],
+            "coverage": [dict(row) for row in self.coverage],
+            "next_test": self.next_test.as_json(),
+            "failed": list(self.failed),
+            "notes": list(self.notes),
+        }
+
+
+def vouch(file: MotorFile, tests: Sequence[str | Path] = (), kernel: str = "steady") -> Vouching:
+    """What the tests of a motor have shown: its own [[evidence]], and test and firing files.
+
+    Chances are those at the maximum expected pressure, dimensions as drawn, strengths and formulas scattered. Raises
+    InputError for a file that cannot be read.
+    """
+    look = assess(file.motors, kernel=kernel, curve=True)
+    read = _Tests(file, tests)
+    found = {one.name: shown(motors, one, _ladder_of(motors, look)) for one, motors in read.used}
+    bounds = [item.bound for items in found.values() for item in items]
+    plain, tested = _model(look, ()), _model(look, bounds)
+    (whole, each), (after, each_after) = _chances(plain), _chances(tested)
+    best = highest_held(found, look.ladder)
+    rungs = []
+    for rung in look.ladder.rungs:
+        key = (rung.mode, rung.part)
+        if key not in each:
+            continue
+        held, by = best.get(key, (None, ""))
+        design = float(np.ravel(np.asarray(rung.time if rung.pressure is None else rung.pressure))[0])
+        rungs.append(
+            Vouched(*key, rung.kind, design, float(np.ravel(rung.likely)[0]), held, by, each[key], each_after[key])
+        )  # fmt: skip
+    touched = {item.key for items in found.values() for item in items}
+    return Vouching(
+        name=file.name,
+        expected=float(look.maximum_expected_pressure[0]),
+        tests=tuple(one for one, _ in read.used),
+        rungs=tuple(rungs),
+        before=whole,
+        after=after,
+        untouched=tuple(key for key in each if key not in touched),
+        coverage=tuple(read.coverage),
+        next_test=_next_test(file.motors, look, bounds, after),
+        failed=tuple(read.failed),
+        notes=tuple(read.notes),
+    )
+
+
+class _Tests:
+    """The tests that count, each with the motor it was of; those that failed; and what was not used."""
+
+    def __init__(self, file: MotorFile, paths: Sequence[str | Path]) -> None:
+        self.used: list[tuple[Evidence, Motors]] = [(one, file.motors) for one in file.evidence]
+        self.failed = [one.name for one in file.evidence if one.outcome != "held"]
+        self.notes: list[str] = []
+        self.coverage: list[dict[str, Any]] = []
+        for path in paths:
+            self._firing(file, path) if is_firing(path) else self._test(file, path)
+        for one, _ in self.used:
+            if one.kind == "bench burn":
+                self._uncovered(one.name)
+
+    def _uncovered(self, name: str) -> None:
+        self.coverage.append({"place": None, "verdict": "not assessed", "ratios": {}, "test": name})
+        self.notes.append(
+            f"{name}: a bench burn loads no rung with pressure; whether it covers the liner in the motor is not assessed"
+        )
+
+    def _test(self, file: MotorFile, path: str | Path) -> None:
+        test = load_test(path, float(file.motors.ambient.pressure[0]))
+        motors = file.motors if test.motor is None else load_motor(test.motor).motors
+        self.used.append((test.evidence, motors))
+        if test.evidence.outcome != "held":
+            self.failed.append(test.evidence.name)
+        self.notes += [f"{test.evidence.name}: {key} is not used" for key in test.more]
+
+    def _firing(self, file: MotorFile, path: str | Path) -> None:
+        firing = load_firing(path)
+        name = f"{firing.name}: firing"
+        if firing.observed and not set(firing.observed.found) <= HARMLESS:
+            self.failed.append(name)
+            self.notes.append(
+                f"{name}: it did not hold, and a record does not say which mode it was: ask `explain`, and give its answer as a "
+                'test file with outcome = "failed" and mode'
+            )
+            return
+        reduction = reduce_firing(firing)
+        peak = reduction.measured.get("peak_head_pressure") or reduction.measured.get("peak_pressure")
+        air = firing.measured.get("ambient_pressure", float(file.motors.ambient.pressure[0]))
+        lasted = reduction.measured.get("action_time")
+        if peak is None and lasted is None:
+            self.notes.append(f"{name}: its record gives neither pressure nor time")
+            return
+        pressure = None if peak is None or not np.isfinite(peak) else float(peak) - air
+        motors = file.motors if firing.motor is None else firing.motor.motors
+        self.used.append((Evidence("firing", name, pressure, duration=lasted), motors))
+
+
+def _ladder_of(motors: Motors, look: Assessment) -> Ladder:
+    """The ladder of the motor that was tested: the one looked at, or another file's."""
+    return look.ladder if motors is look.motors else assess(motors, kernel=look.figures.kernel, curve=True).ladder
+
+
+def _model(look: Assessment, bounds: Sequence[Tested]) -> Model:
+    model = chances.model_of(look.ladder, look.maximum_expected_pressure, look.figures)
+    return replace(model, tests=tuple(bound for bound in bounds if bound.key in model.margins))
+
+
+def _chances(model: Model) -> tuple[Estimate, dict[Key, Estimate]]:
+    lots = model.lots()
+    points = chances.blocks_of_points(len(lots), chances.POINTS, 1)
+    return chances.chances(model, {lot: points[:, place] for place, lot in enumerate(lots)}, chances.POINTS)
+
+
+def _next_test(motors: Motors, look: Assessment, bounds: Sequence[Tested], now: Estimate) -> NextTest:
+    """The lowest water proof that gains most of what any allowed one gains."""
+    expected = float(look.maximum_expected_pressure[0])
+    if not np.isfinite(expected) or motors.case is None:
+        return NextTest(None, None, now.value, None, "nothing to proof: no case, or no maximum expected pressure")
+    found = proof.proof_of(motors, look.ladder, expected)
+    lowest = found.lowest
+    loaded = [rung.most for rung in found.rungs if rung.kind != "advice" and np.isfinite(rung.most)]
+    most = min(loaded, default=np.inf) / (1.0 + proof.GAUGE_ERROR)
+    tried: list[tuple[float, float, float]] = []
+    for over in TRIED:
+        if over * expected > most:
+            continue
+        one = Evidence("water", "next", over * expected, plugged=True)
+        more = [*bounds, *(item.bound for item in shown(motors, one, look.ladder))]
+        tried.append((over, over * expected, _chances(_model(look, more))[0].value))
+    if not tried:
+        name = "" if lowest is None else f"{lowest.mode}, {lowest.part}"
+        return NextTest(None, None, now.value, None, f"no proof worth doing stays below the lowest rung it loads ({name})")
+    gains = [float(np.log(max(now.value, 1e-300) / max(then, 1e-300))) for _, _, then in tried]
+    place = next(place for place, gain in enumerate(gains) if gain >= ENOUGH * max(gains) - 1e-12)
+    over, pressure, then = tried[place]
+    share = then / now.value if now.value else 1.0
+    does = "would change little" if share > 0.95 else f"would bring the chance to {share:.2g} of what it is"
+    return NextTest(pressure, over, now.value, then, f"a water proof at {over:g} times the maximum expected pressure {does}")
+
+
+__all__ = ["NextTest", "Shown", "Vouched", "Vouching", "vouch"]

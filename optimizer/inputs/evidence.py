@@ -1,0 +1,118 @@
+"""Tests of a motor: the [[evidence]] of its own file, and test files.
+
+Imports the tables, the vocabulary, the motor and firing files and physics.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from optimizer.inputs.tables import Table, check_schema, sub_tables
+from optimizer.inputs.text import read_document
+from optimizer.problems import Problems, nearest
+from optimizer.units import show
+from optimizer.vocabulary import SECTIONS
+from physics.failure.evidence import Evidence
+from physics.failure.ladder import ADVICE, MODES
+
+MOST_TESTS = 60
+ALSO_IN_FILES = ("schema", "name", "motor", "record", "nozzle", "in_case", "liner_after", "stickers")
+"""What a test file may hold beside the keys of [[evidence]]; what is of use to a similarity of liners alone is kept there."""
+
+
+@dataclass(frozen=True)
+class TestFile:
+    """A test file as read; `motor` is the motor file that was tested, None where it names none."""
+
+    __test__ = False
+
+    path: Path
+    evidence: Evidence
+    motor: Path | None
+    more: tuple[str, ...] = ()
+
+
+def read_evidence(root: Table, ambient_pressure: float) -> tuple[Evidence, ...]:
+    """The [[evidence]] of a motor file."""
+    if "evidence" not in root.data:
+        return ()
+    found = []
+    for place, table in enumerate(sub_tables(root, "evidence", MOST_TESTS)):
+        table.refuse_unknown([spec.key for spec in SECTIONS["evidence"]])
+        one = evidence_of(table, ambient_pressure, f"evidence {place + 1}")
+        if one is not None:
+            found.append(one)
+    return tuple(found)
+
+
+def evidence_of(table: Table, ambient_pressure: float, name: str) -> Evidence | None:
+    """One test from its table; None after a problem was noted."""
+    values: dict[str, Any] = table.read(SECTIONS["evidence"])
+    kind, outcome = values.get("kind"), values.get("outcome")
+    if kind is None or outcome is None:
+        return None
+    pressure = values.get("pressure")
+    if pressure is None and kind == "water":
+        table.missing("pressure", 'add pressure = "1500 psi", the highest that was read')
+        return None
+    if pressure is not None and values.get("reference") == "absolute":
+        pressure -= ambient_pressure
+    if outcome == "held" and "mode" in values:
+        table.problem("mode", "stands beside an outcome that held", "leave it out, or say what outcome it was", "E115")
+    if outcome != "held" and not _known_mode(table, values.get("mode")):
+        return None
+    shown = "" if pressure is None else f" to {show(pressure, 'pressure', 'metric')}"
+    return Evidence(
+        kind=kind,
+        name=f"{name}: {kind}{shown}",
+        pressure=pressure,
+        temperature=values.get("temperature"),
+        duration=values.get("duration"),
+        plugged=bool(values.get("plugged")),
+        outcome=outcome,
+        mode=values.get("mode", ""),
+        part=values.get("part", ""),
+        same_hardware=bool(values.get("same_hardware", True)),
+    )
+
+
+def _known_mode(table: Table, mode: object) -> bool:
+    known = [row.mode for row in MODES if row.kind != ADVICE]
+    if mode in known:
+        return True
+    if mode is None:
+        table.missing("mode", 'say what did not hold, as in mode = "screw shear"; `list modes` prints all')
+    else:
+        near = nearest(str(mode), known, 3)
+        fix = f"did you mean {' or '.join(repr(one) for one in near)}?" if near else "`list modes` prints all"
+        table.problem("mode", "is not a failure mode", fix, "E113")
+    return False
+
+
+def load_test(path: str | Path, ambient_pressure: float) -> TestFile:
+    """Read a test file: the keys of [[evidence]] at the top level, with the motor that was tested.
+
+    Raises InputError with every problem found.
+    """
+    document = read_document(path, "a test file (TOML)")
+    problems = Problems()
+    root = Table(document, (), document.data, problems)
+    check_schema(root, "test")
+    root.refuse_unknown([spec.key for spec in SECTIONS["evidence"]], ALSO_IN_FILES)
+    kept = {key: value for key, value in document.data.items() if key not in ALSO_IN_FILES}
+    found = evidence_of(Table(document, (), kept, problems), ambient_pressure, document.path.name)
+    motor = document.data.get("motor")
+    if motor is not None and not isinstance(motor, str):
+        root.problem("motor", "is not the name of a file", 'write motor = "motors/NAME.toml"', "E108")
+    problems.stop_if_any(document.file)
+    assert found is not None
+    more = tuple(key for key in ("nozzle", "in_case", "liner_after", "stickers") if key in document.data)
+    return TestFile(document.path, found, None if motor is None else document.path.parent / str(motor), more)
+
+
+def is_firing(path: str | Path) -> bool:
+    """Whether a file is a firing file: it says what the columns of its record are, or what was seen of a failure."""
+    data = read_document(path, "a test file (TOML)").data
+    return bool({"columns", "observed"} & set(data))

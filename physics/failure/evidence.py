@@ -1,0 +1,134 @@
+"""What a test has shown of each rung: how far it is known to hold, cold or hot, plugged or not.
+
+Owns the passage from a test (a water proof, a firing) to bounds on the rungs' strengths, which `chances` counts. A test loads
+a rung with its own pressure at its own temperature; what the rung is likely to bear there is what it bears in the firing times
+the ratio of the two design values, so a cold test does not prove a hot case. Imports numpy and, from physics, chances, ladder,
+motors and proof.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from physics.failure.chances import Key, Tested
+from physics.failure.ladder import ADVICE, assess_ladder
+from physics.failure.proof import GAUGE_ERROR, NOT_IN_PROOF, plugged_motor
+from physics.motors import Ladder, Motors, Rung
+
+KINDS = ("water", "firing", "bench burn")
+OUTCOMES = ("held", "leaked", "failed")
+
+WATER_ON_GAS = 0.5
+"""What a ring that held water at a pressure is taken to have held of gas, over that pressure: water says little of gas past a
+seal; our judgement."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One test of a motor. `pressure` is over the surroundings [Pa], None where none was read; `temperature` [K].
+
+    `plugged`: the throat was closed, so that the aft end bore the whole load. `outcome` is one of `OUTCOMES`; what did not hold
+    is `mode` (and `part`, where it has several). `same_hardware` False: another copy was tested. `duration` [s] is that of the
+    burn. `name` is what to call it.
+    """
+
+    kind: str
+    name: str
+    pressure: float | None = None
+    temperature: float | None = None
+    duration: float | None = None
+    plugged: bool = False
+    outcome: str = "held"
+    mode: str = ""
+    part: str = ""
+    same_hardware: bool = True
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What one test says of one rung: the pressure [Pa] or time [s] it met there, and the bound on its strength."""
+
+    key: Key
+    level: float
+    bound: Tested
+
+
+def shown(motors: Motors, evidence: Evidence, ladder: Ladder) -> tuple[Shown, ...]:
+    """What a test of a batch of one shows of its rungs; empty for a bench burn, which loads no rung with pressure.
+
+    `ladder` is that of the motor that was tested, as it burns.
+
+    Notes
+    -----
+    The level is the pressure less the gauge's error (`proof.GAUGE_ERROR`), plus it where the rung failed. Water loads no rung
+    of heat or of grains; with the nozzle end closed from outside it loads nothing aft; of a seal it counts for `WATER_ON_GAS`
+    of its pressure. A firing loads every pressure rung, and each rung of heat for its duration. Of what failed, and of another
+    copy, only the formula's share is learnt: the metal itself is gone. Source: derived from the load path.
+    """
+    if evidence.kind == "bench burn":
+        return ()
+    tested = _ladder_of_test(motors, evidence, ladder)
+    culprit = _culprit(tested, evidence)
+    found = []
+    for key, rung in tested.items():
+        level = _level(rung, evidence, failed=key == culprit)
+        if level is None or rung.certainty is None:
+            continue
+        with np.errstate(divide="ignore", invalid="ignore"):
+            margin = np.log(np.ravel(rung.likely)[:1] / level)
+        if np.isnan(margin).any():
+            continue
+        held = key != culprit
+        found.append(Shown(key, level, Tested(key, margin, held, copy=not (held and evidence.same_hardware))))
+    return tuple(found)
+
+
+def _ladder_of_test(motors: Motors, evidence: Evidence, ladder: Ladder) -> dict[Key, Rung]:
+    """The rungs as the test loads them."""
+    rungs = ladder.rungs
+    if evidence.kind == "water":
+        drawn = plugged_motor(replace(motors, tolerances={}), evidence.temperature)
+        rungs = assess_ladder(drawn, marching=False).rungs
+        rungs = tuple(rung for rung in rungs if rung.pressure is not None and rung.mode not in NOT_IN_PROOF)
+        if not evidence.plugged:
+            rungs = tuple(rung for rung in rungs if rung.part not in ("aft closure", "nozzle"))
+    return {(rung.mode, rung.part): rung for rung in rungs if rung.kind != ADVICE}
+
+
+def _level(rung: Rung, evidence: Evidence, failed: bool) -> float | None:
+    if rung.pressure is None:
+        return evidence.duration if evidence.kind == "firing" else None
+    if evidence.pressure is None:
+        return None
+    level = evidence.pressure * (1.0 + GAUGE_ERROR if failed else 1.0 - GAUGE_ERROR)
+    return level * (WATER_ON_GAS if rung.kind == "leak" and evidence.kind == "water" and not failed else 1.0)
+
+
+def _culprit(tested: Mapping[Key, Rung], evidence: Evidence) -> Key | None:
+    """The rung that did not hold: the one named, and of several parts the likeliest; None where all held."""
+    if evidence.outcome == "held":
+        return None
+    named = [key for key in tested if key[0] == evidence.mode and evidence.part in ("", key[1])]
+    return min(named, key=lambda key: float(np.ravel(tested[key].likely)[0]), default=None)
+
+
+def highest_held(of_tests: Mapping[str, tuple[Shown, ...]], look: Ladder) -> dict[Key, tuple[float, str]]:
+    """For each rung, the highest pressure [Pa] or longest time [s] that this very hardware has borne, and by which test.
+
+    A pressure is that of the test, as it was: a cold one does not stand for a hot one.
+    """
+    best: dict[Key, tuple[float, str]] = {}
+    for rung in look.rungs:
+        key = (rung.mode, rung.part)
+        levels = [
+            (one.level, name)
+            for name, found in of_tests.items()
+            for one in found
+            if one.key == key and one.bound.held and not one.bound.copy
+        ]
+        if levels:
+            best[key] = max(levels)
+    return best
