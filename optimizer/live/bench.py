@@ -397,14 +397,14 @@ def order_words(before: Sequence[Row], after: Sequence[Row]) -> list[str]:
     old, new = ([row for row in rows if row["pressure"] is not None and row["kind"] != ADVICE] for rows in (before, after))
     names_before, names_after = [_name(row) for row in old], [_name(row) for row in new]
     if names_before and names_after and names_before[0] != names_after[0]:
-        words.append(f"{_said(names_after[0])} is now first to fail, before it was {_said(names_before[0])}.")
+        words.append(f"{_said(names_after[0])} is now first to fail; it was {_said(names_before[0])}.")
     was = {_name(row): row["ok"] for row in before}
     short = [_said(_name(row)) for row in after if not row["ok"] and was.get(_name(row), True)]
     mended = [_said(_name(row)) for row in after if row["ok"] and not was.get(_name(row), True)]
     if short:
-        words.append(f"{'; '.join(short)} now {'falls' if len(short) == 1 else 'fall'} short.")
+        words.append(f"{_listed_all(short)} now {'falls' if len(short) == 1 else 'fall'} short.")
     if mended:
-        words.append(f"{'; '.join(mended)} no longer {'falls' if len(mended) == 1 else 'fall'} short.")
+        words.append(f"{_listed_all(mended)} no longer {'falls' if len(mended) == 1 else 'fall'} short.")
     words += [f"{_said(name)} is no longer assessed." for name in names_before if name not in names_after]
     words += [f"{_said(name)} is assessed now." for name in names_after if name not in names_before]
     words += _passed(names_before, names_after)
@@ -423,6 +423,10 @@ def _passed(before: Sequence[tuple[str, str, str]], after: Sequence[tuple[str, s
     return words
 
 
+def _listed_all(told: Sequence[str]) -> str:
+    return told[0] if len(told) == 1 else f"{', '.join(told[:-1])} and {told[-1]}"
+
+
 def _listed(names: Sequence[tuple[str, str, str]]) -> str:
     told = [_said(name) for name in names[:2]]
     more = len(names) - len(told)
@@ -431,4 +435,4 @@ def _listed(names: Sequence[tuple[str, str, str]]) -> str:
 
 def _said(name: tuple[str, str, str]) -> str:
     mode, part, place = name
-    return f"{mode}, {part}" + (f" ({place})" if place else "")
+    return f"{mode} ({part}, {place})" if place else f"{mode} ({part})"

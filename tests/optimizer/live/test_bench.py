@@ -129,9 +129,9 @@ def test_order_is_told_in_words():
     before = [row("a", 1.0), row("b", 2.0), row("c", 3.0)]
     after = [row("b", 0.9, False), row("a", 1.0), row("c", 3.0)]
     words = order_words(before, after)
-    assert words == ["B, case is now first to fail, before it was a, case.", "B, case now falls short."]
+    assert words == ["B (case) is now first to fail; it was a (case).", "B (case) now falls short."]
     assert order_words(before, before) == []
-    assert order_words(after, before)[1] == "B, case no longer falls short."
+    assert order_words(after, before)[1] == "B (case) no longer falls short."
 
 
 def test_motors_of_one_kind_share_a_batch_and_give_what_they_give_alone(bench):
