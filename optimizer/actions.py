@@ -220,6 +220,7 @@ def check(motor: Path, curve: Path | None, ladder: Path | None, kernel: str, out
 def check_answer(name: str, assessment: Assessment, found: Sequence[Caution], stands: Standing | None = None) -> dict[str, Any]:
     """The JSON object of `check` for a batch of one, SI units throughout; without `stands` no test is known."""
     from optimizer.commands.standing import flaws_json, needed_json, standing
+    from optimizer.output.heat_told import heat_answer
     from optimizer.vocabulary import QUANTITIES
     from physics.designation import designation, impulse_class
     from physics.failure.ladder import in_order
@@ -253,7 +254,7 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution], st
                 "band": [first(end) for end in rung.band],
                 "rests_on": rung.rests_on,
                 "held": stands.held[rung.mode, rung.part][0] if (rung.mode, rung.part) in stands.held else None,
-                "place": None,
+                "place": rung.place,
                 "first_to_fail": stands.first.get((rung.mode, rung.part)),
                 "basis": rung.basis,
                 "note": rung.note,
@@ -271,6 +272,7 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution], st
         "unknown_masses": list(assessment.unknown_masses),
         "fit": _fit_answer(assessment),
         "room": room_answer(assessment),
+        "heat": heat_answer(assessment.heat),
         "flight": flight_answer(assessment),
         "cautions": [{"about": caution.about, "text": caution.text} for caution in found],
         "ok": _verdict(assessment),

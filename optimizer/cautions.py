@@ -5,12 +5,13 @@ Owns the table of cautions: a condition on an assessment and the words for it. M
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from optimizer.units import show
+from optimizer.units import show, show_dimension
 from physics.assembly import LOOSE_SHARE, at_end
 from physics.assessment import Assessment
 from physics.ballistics.erosion import LAWS
@@ -21,6 +22,7 @@ from physics.fit import fit
 from physics.flight.mission import ASSUMED_DRAG, COLDEST, Flights
 from physics.flight.practice import SLOW_OFF_RAIL, WEAK
 from physics.flight.trajectory import FLIGHT_FLAGS
+from physics.heat.rungs import LASTING_LOSS, OUT, GasPath
 from physics.motors import Rung
 
 PORT_RULE = 2.0
@@ -99,12 +101,37 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
         found.append(Caution("fit not assessed", "The file gives an airframe and no [case], so nothing is said of the fit."))
     found += _structure(assessment, units)
     found += _glands(assessment)
+    found += _gas_paths(assessment, units)
     found += _advice(assessment, units)
     found += _stack(assessment, units)
     found += _airframe(assessment, units)
     found += _flight(assessment, units)
     found += _people(assessment, units)
     return found
+
+
+def _gas_paths(assessment: Assessment, units: str) -> Iterator[Caution]:
+    """Ways for gas behind the liner that heat the tube where it enters, or lead out."""
+    told = assessment.heat
+    hot = [path for path in (() if told is None else told.gas_paths) if math.isfinite(path.hot_after) or path.end == OUT]
+    if hot:
+        text = path_sentence(hot[0], units)
+        yield Caution(
+            "gas behind the liner",
+            f"{text[0].upper()}{text[1:]}. A loose liner with two openings is a flow path: bond it, or close one of them.",
+        )
+
+
+def path_sentence(path: GasPath, units: str) -> str:
+    """A way for gas behind the liner, in a sentence."""
+    room = show_dimension(path.room, "length", units, 2)
+    limit = show_dimension(LASTING_LOSS, "temperature", units, 3)
+    hot = "" if math.isinf(path.hot_after) else f"; the tube is over {limit} there after {path.hot_after:.2g} s"
+    end = path.end if path.end == OUT else f"the gap at the {path.end}"
+    return (
+        f"way for gas behind the liner from the gap at the {path.start} to {end}: {1e3 * path.flow:.2g} g/s, "
+        f"{1e-3 * path.power:.2g} kW, through {room} of room{' (assumed)' if path.assumed else ''}{hot}"
+    )
 
 
 def _erosion(assessment: Assessment) -> Iterator[Caution]:

@@ -32,6 +32,7 @@ _UNITS: Mapping[str, tuple[str, str, str]] = {
     "time": ("s", "s", "s"),
     "mass": ("kg", "kg", "lb"),
     "pressure": ("Pa", "MPa", "psi"),
+    "specific energy": ("J/kg", "MJ/kg", "MJ/kg"),
     "temperature": ("K", "degC", "degF"),
     "angle": ("rad", "deg", "deg"),
     "force": ("N", "N", "lbf"),
@@ -126,6 +127,12 @@ _PART_NAMES = _quantities(
         ("grain_outer_diameter", "length", "outer diameter of the grains"),
         ("case_length", "length", "length of the case tube"),
         ("liner_thickness", "length", "thickness of the liner"),
+        ("gap_behind", "length", "room between liner and case"),
+        ("decomposition_temperature", "temperature", "temperature of the liner's receding front"),
+        ("heat_of_ablation", "specific energy", "heat per kilogram of liner consumed"),
+        ("regression_rate", "rate", "measured rate at which the liner is worn away"),
+        ("regression_at", "pressure", "pressure at which regression_rate was measured"),
+        ("regression_exponent", "ratio", "power of pressure that the liner's wear goes as"),
         ("ambient_pressure", "pressure", "pressure of the surroundings"),
         ("seal_gap", "length", "radial gap of each seal at rest"),
         ("snap_ring_shear_strength", "pressure", "shear strength of the snap ring"),
@@ -474,7 +481,27 @@ _CASE = (
 _LINER = (
     KeySpec("material", "material", "material of the liner", required=True),
     _length("thickness", 0, 50, "thickness of the liner; 0 mm is a bare case", "liner.thickness", True),
-    _length("gap", 0, 200, "bare length at a joint or bulkhead", "liner.gap"),
+    _length("gap", 0, 200, "bare length of case whose place is not known; [[liner.gap]] says where", "liner.gap"),
+    _length("gap_behind", 0, 3, "room between liner and case; 0.1 mm of still air is assumed", "liner.gap_behind"),
+    KeySpec("decomposition_temperature", "quantity", "temperature of the fast front that recedes, not of slow charring",
+            "temperature", 400, 1500, column="liner.decomposition_temperature"),
+    KeySpec("heat_of_ablation", "quantity", "heat per kilogram consumed, the warming from 20 degC included",
+            "specific energy", 2e5, 2e7, column="liner.heat_of_ablation"),
+    KeySpec("regression_rate", "quantity", "measured rate at which the liner is worn away, in place of the model",
+            "speed", 1e-6, 0.02, column="liner.regression_rate"),
+    KeySpec("regression_at", "quantity", "pressure at which regression_rate was measured", "pressure", 1e4, 200 * MPA,
+            column="liner.regression_at"),
+    KeySpec("regression_exponent", "number", "power of pressure that the rate goes as; 0.8 as the film does", low=0.0, high=1.5,
+            column="liner.regression_exponent"),
+)  # fmt: skip
+
+GAP_PLACES = ("forward end", "joint", "aft end", "unknown")
+"""Where the liner may leave the case bare."""
+
+_GAP = (
+    KeySpec("place", "choice", "where the bore of the case is bare; unknown is all three", required=True, choices=GAP_PLACES),
+    _length("width", 0, 200, "along the axis", required=True),
+    KeySpec("flow", "flag", "gas can pass through it to somewhere", default=False),
 )
 
 RETENTIONS = ("radial-screws", "threaded-ring", "snap-ring", "welded-lip")
@@ -774,6 +801,7 @@ SECTIONS: dict[str, tuple[KeySpec, ...]] = {
     "nozzle": _NOZZLE,
     "case": _CASE,
     "liner": _LINER,
+    "liner.gap": _GAP,
     "forward_closure": _closure_columns("forward_closure", _CLOSURE),
     "forward_closure.seal": _closure_columns("forward_closure", _SEAL),
     "forward_closure.plug": _closure_columns("forward_closure", _PLUG),

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +19,10 @@ from physics.ballistics import kernel as kernels
 from physics.failure.ladder import ADVICE, assess_ladder
 from physics.fit import fit
 from physics.flight.mission import Flights, fly_motors
+from physics.heat.rungs import Told, told
 from physics.mass import masses, unknown_masses
-from physics.motors import Array, Figures, Ladder, Motors
+from physics.missing import NotComputable
+from physics.motors import Array, Figures, Ladder, Motors, Situation
 
 
 @dataclass(frozen=True)
@@ -27,7 +30,8 @@ class Assessment:
     """What is known of a batch of motors; arrays are (n,) in SI units.
 
     `assembly` says where every part sits and how much of the case is left. `fit` is None without an airframe or without a
-    case. `unknown_masses` lists the parts whose mass the file does not give. `flight` is None without a rocket.
+    case. `unknown_masses` lists the parts whose mass the file does not give. `flight` is None without a rocket. `heat` is
+    what a single motor's outside and liner do, None where it was not asked for or nothing can be told.
     """
 
     motors: Motors
@@ -39,6 +43,7 @@ class Assessment:
     fit: Mapping[str, Array | NDArray[np.bool_] | None] | None
     assembly: Assembly
     flight: Flights | None = None
+    heat: Told | None = None
 
     @property
     def smallest_factor(self) -> Array:
@@ -101,7 +106,7 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False, marching
     kernel : str
         "steady" or "transient".
     curve : bool
-        Whether the figures carry histories.
+        Whether the figures carry histories, and what heat does is told of a single motor.
     marching : bool
         Whether the modes that march heat are asked too; without them their rungs are absent, and `ok` is silent on them.
 
@@ -121,14 +126,25 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False, marching
     assembly = assemble(motors)
     weights = masses(motors)
     flown = motors.rocket is not None and motors.launch is not None
+    kept: dict[str, Any] = {}
     return Assessment(
         motors=motors,
         figures=figures if curve else replace(figures, curve=None),
         maximum_expected_pressure=expected,
-        ladder=assess_ladder(motors, figures, expected, marching, burn=partial(kernels.evaluate, kernel=kernel)),
+        ladder=assess_ladder(motors, figures, expected, marching, burn=partial(kernels.evaluate, kernel=kernel), kept=kept),
         masses=weights,
         unknown_masses=tuple(unknown_masses(motors)),
         fit=None if motors.airframe is None or motors.case is None else fit(motors, assembly),
         assembly=assembly,
         flight=fly_motors(motors, figures, weights, assembly, track=curve, band=curve) if flown else None,
+        heat=_told(motors, Situation("", figures, expected, kept)) if curve and marching and motors.size == 1 else None,
     )
+
+
+def _told(motors: Motors, situation: Situation) -> Told | None:
+    """What heat does to a single motor, None where nothing can be told; SI."""
+    try:
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            return told(motors, situation)
+    except NotComputable:
+        return None

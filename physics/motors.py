@@ -109,11 +109,28 @@ class Case:
 
 @dataclass(frozen=True)
 class Liner:
-    """Sleeve between grain and case: thickness m; `gap` is a bare length (m) at a joint or bulkhead, 0 where none."""
+    """Sleeve between grain and case: thickness m.
+
+    Bare lengths of the case (m, 0 where none): `gap_forward`, `gap_joint`, `gap_aft`, and `gap` where it is not known at
+    which of the three it lies. `gap_flow` says that gas can pass through a gap to somewhere, `gap_behind` is the room
+    between liner and case (m). `decomposition_temperature` K, `heat_of_ablation` J/kg (sensible heat included) and the
+    measured `regression_rate` (m/s at `regression_at` Pa, with its power `regression_exponent`) stand in place of the
+    material's own.
+    """
 
     material: Material
     thickness: Array
     gap: Array | None = None
+    gap_forward: Array | None = None
+    gap_joint: Array | None = None
+    gap_aft: Array | None = None
+    gap_flow: bool = False
+    gap_behind: Array | None = None
+    decomposition_temperature: Array | None = None
+    heat_of_ablation: Array | None = None
+    regression_rate: Array | None = None
+    regression_at: Array | None = None
+    regression_exponent: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -432,12 +449,16 @@ class Situation:
     """What a failure mode may need beside the motor: the end it sits at, and how the motor burns.
 
     `end` is "forward", "aft" or "" (the mode belongs to no end). `figures` is None where only the structure is asked
-    about; modes that need it are then not assessed. `maximum_expected_pressure` in Pa, (n,).
+    about; modes that need it are then not assessed. `maximum_expected_pressure` in Pa, (n,). `kept` holds what modes
+    worked out for this batch under these figures; situations of one ladder share it. `until` is how many action times a
+    time matters for: a mode may give inf for what comes later; None where every time is asked for.
     """
 
     end: str = ""
     figures: Figures | None = None
     maximum_expected_pressure: Array | None = None
+    kept: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+    until: float | None = None
 
 
 @dataclass(frozen=True)
@@ -447,7 +468,8 @@ class Rung:
     Exactly one of `pressure` (head-end pressure at which it happens, Pa, (n,)) and `time` (s from ignition, (n,), inf
     where it does not happen) is set: that of the worst corner of the tolerances. `nominal` is the same for the motor as
     drawn. `factor` is the distance to what is expected, `required` the factor asked for (0: nothing is asked). `kind` is
-    one of `physics.failure.ladder.KINDS`, `certainty` how sure the rung is.
+    one of `physics.failure.ladder.KINDS`, `certainty` how sure the rung is. Of a single motor's heat rung, `place` is where it
+    governs, and `ends` the times [s] by which it has let go in 5 and 95 of 100.
     """
 
     mode: str
@@ -461,6 +483,8 @@ class Rung:
     note: str = ""
     certainty: Certainty | None = None
     nominal: Array | None = None
+    ends: tuple[Array, Array] | None = None
+    place: str | None = None
 
     @property
     def ok(self) -> NDArray[np.bool_]:
@@ -482,6 +506,8 @@ class Rung:
     @property
     def band(self) -> tuple[Array, Array]:
         """Pressures [Pa] or times [s] by which 5 % and 95 % of such parts have let go, (n,) each; by definition."""
+        if self.ends is not None:
+            return self.ends
         reach = 1.0 if self.certainty is None else self.certainty.reach
         return np.asarray(self.likely / reach), np.asarray(self.likely * reach)
 

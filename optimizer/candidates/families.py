@@ -785,7 +785,8 @@ def _term(space: Space, row: ladder.Mode, end: str, burns: Sequence[Figures]) ->
     burn = late or bool(read & {"situation.figures", "situation.maximum_expected_pressure"})
     part = f"{end} closure" if end else row.part
     variables = variables_of(space, frozenset(read))
-    return Term(row.mode, part, row.kind, required, variables, burn, late, _Asked(row, end), row.lasts or None)
+    until = max(required if row.lasts else 0.0, ladder.DEFAULT_FACTORS["heat"]) if row.marches_heat and not aimed else None
+    return Term(row.mode, part, row.kind, required, variables, burn, late, _Asked(row, end, until), row.lasts or None)
 
 
 def ends_of_tolerances(motors: Motors) -> Iterator[Motors]:
@@ -800,22 +801,32 @@ def ends_of_tolerances(motors: Motors) -> Iterator[Motors]:
 _bench: ladder.Bench | None = None
 
 
-def bench_of(motors: Motors, figures: Figures | None, pressure: Floats | None) -> ladder.Bench:
+def bench_of(motors: Motors, figures: Figures | None, pressure: Floats | None, until: float | None = None) -> ladder.Bench:
     """The bench of a batch: the last one where the same objects are asked about again, so that walls are marched once."""
     global _bench
     known = _bench
-    if known is None or known.motors is not motors or known.figures is not figures or known.expected is not pressure:
+    if (
+        known is None
+        or known.motors is not motors
+        or known.figures is not figures
+        or known.expected is not pressure
+        or (known.until != until)
+    ):
         burn = None if figures is None else partial(kernels.evaluate, kernel=figures.kernel)
-        _bench = known = ladder.Bench(motors, figures, pressure, burn)
+        _bench = known = ladder.Bench(motors, figures, pressure, burn, until=until)
     return known
 
 
 @dataclass(frozen=True)
 class _Asked:
-    """A rung as a function of motors, figures and maximum expected pressure: its pressure, or its time as it stands."""
+    """A rung as a function of motors, figures and maximum expected pressure: its pressure, or its time as it stands.
+
+    `until` is how many action times a time matters for; what comes later is infinite.
+    """
 
     row: ladder.Mode
     end: str
+    until: float | None = None
 
     def __call__(self, motors: Motors, figures: Figures | None, pressure: Floats | None) -> Floats:
         """Values (n,); infinite, which never fails, where the mode does not apply or cannot be assessed."""
@@ -823,7 +834,7 @@ class _Asked:
             return np.full(motors.size, np.inf)
         try:
             with np.errstate(all="ignore"):
-                value = bench_of(motors, figures, pressure).worst(self.row, self.end).value
+                value = bench_of(motors, figures, pressure, self.until).worst(self.row, self.end).value
         except NotComputable:
             return np.full(motors.size, np.inf)
         return np.broadcast_to(value, (motors.size,))

@@ -40,7 +40,7 @@ from physics.ballistics import grain
 from physics.ballistics import kernel as kernels
 from physics.failure.ladder import ADVICE, assess_ladder
 from physics.failure.scatter import table as certainty_table
-from physics.heat.walls import burn_through_by_place, case_softening_by_place
+from physics.heat.rungs import burn_through_by_place, case_softening_by_place
 from physics.missing import NotComputable
 from physics.motors import Motors, Rung, Situation
 
@@ -658,7 +658,15 @@ def _behind_the_liner(weighed: list[_Weighed]) -> list[_Weighed]:
     return [moved.get(id(item), item) for item in weighed]
 
 
-ENDS_OF = {"forward end": "forward", "joint": "middle", "mid-grain wall": "middle", "aft end": "aft"}
+ENDS_OF = {
+    "forward end": "forward",
+    "joint": "middle",
+    "mid-grain wall": "middle",
+    "aft end": "aft",
+    "gap at the forward end": "forward",
+    "gap at the joint": "middle",
+    "gap at the aft end": "aft",
+}
 """At which end what happens at each place of the wall shows."""
 
 

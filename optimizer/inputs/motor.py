@@ -302,13 +302,20 @@ class _MotorReader:
         table = sub_table(self.root, "liner")
         if table is None:
             return None
-        table.refuse_unknown([spec.key for spec in SECTIONS["liner"]], (), _ELSEWHERE)
-        values = table.read(SECTIONS["liner"])
-        material = self.shelf.material(table, "material", values.get("material"))
-        thickness = column(values.get("thickness"))
-        if material is None or thickness is None:
+        specs = SECTIONS["liner"]
+        table.refuse_unknown([spec.key for spec in specs], (), _ELSEWHERE)
+        tables = isinstance(table.data.get("gap"), list | dict)
+        values = table.read([spec for spec in specs if not (tables and spec.key == "gap")])
+        material = self.shelf.material(table, "material", values.pop("material", None))
+        gaps = _gaps(table) if tables else {}
+        if "regression_rate" not in values:
+            for key in ("regression_at", "regression_exponent"):
+                if key in values:
+                    table.problem(key, "says nothing without regression_rate", "add regression_rate, or leave it out", "E112")
+        if material is None or "thickness" not in values:
             return None
-        return Liner(material=material, thickness=thickness, gap=column(values.get("gap")))
+        columns = {name: column(value) for name, value in values.items()}
+        return Liner(material=material, **columns | gaps)
 
     def _airframe(self) -> Airframe | None:
         table = sub_table(self.root, "airframe")
@@ -555,3 +562,22 @@ def _check_rows(tables: list[Table], rows: list[dict[str, Any]]) -> None:
         else:
             problem, fix = f"overlaps the row before, which ends at {end}", f"from = {end}, or end that row sooner"
         tables[place].problem("from", problem, fix, "E132")
+
+
+MOST_GAPS = 6
+_GAP_COLUMNS = {"forward end": "gap_forward", "joint": "gap_joint", "aft end": "gap_aft", "unknown": "gap"}
+
+
+def _gaps(table: Table) -> dict[str, Any]:
+    """[[liner.gap]]: the widest gap of each place as a column, and whether gas can pass through one."""
+    found: dict[str, Any] = {}
+    flow = False
+    for row in sub_tables(table, "gap", MOST_GAPS):
+        row.refuse_unknown([spec.key for spec in SECTIONS["liner.gap"]])
+        values = row.read(SECTIONS["liner.gap"])
+        if "place" not in values or "width" not in values:
+            continue
+        name = _GAP_COLUMNS[values["place"]]
+        found[name] = max(found.get(name, 0.0), float(values["width"]))
+        flow = flow or bool(values.get("flow", False))
+    return {name: column(width) for name, width in found.items()} | {"gap_flow": flow}

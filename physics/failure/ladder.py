@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from physics.ballistics.corners import Corner, Corners, moved
 from physics.failure import case, closures, grain_support, plugs, screws, seals, welds
 from physics.failure.case import pressure_text
-from physics.failure.scatter import certainty
-from physics.heat import walls
+from physics.failure.scatter import Ground, certainty
+from physics.heat import rungs as heat
 from physics.missing import Beyond, NotComputable, file_key
 from physics.motors import Array, Figures, Ladder, Motors, NotAssessed, Rung, Situation
 
@@ -294,14 +294,14 @@ MODES: tuple[Mode, ...] = (
         "static drop along the port (momentum with mass addition) on the last grain",
         grain_support.grain_support,
     ),
-    Mode("case yield hot", "case", "yield", walls.BASIS_HOT, walls.case_yield_hot, marches_heat=True),
+    Mode("case yield hot", "case", "yield", heat.BASIS_HOT, heat.case_yield_hot, marches_heat=True),
     Mode(
         "liner burn-through",
         "liner",
         "heat",
-        walls.BASIS_LINER,
-        walls.liner_burn_through,
-        walls.liner_note,
+        heat.BASIS_LINER,
+        heat.liner_burn_through,
+        heat.liner_note,
         lasts="action_time",
         marches_heat=True,
     ),
@@ -309,9 +309,9 @@ MODES: tuple[Mode, ...] = (
         "case softening",
         "case",
         "heat",
-        walls.BASIS_CASE,
-        walls.case_softening,
-        walls.case_note,
+        heat.BASIS_CASE,
+        heat.case_softening,
+        heat.case_note,
         lasts="action_time",
         marches_heat=True,
     ),
@@ -319,9 +319,9 @@ MODES: tuple[Mode, ...] = (
         "seal overheating",
         "closure",
         "heat",
-        walls.BASIS_SEAL,
-        walls.seal_overheating,
-        walls.seal_note,
+        heat.BASIS_SEAL,
+        heat.seal_overheating,
+        heat.seal_note,
         lasts="action_time",
         marches_heat=True,
     ),
@@ -334,6 +334,7 @@ def assess_ladder(
     maximum_expected_pressure: Array | None = None,
     marching: bool = True,
     burn: Burn | None = None,
+    kept: dict[str, Any] | None = None,
 ) -> Ladder:
     """Every mode of every part of a batch, in the order of `MODES`.
 
@@ -351,6 +352,8 @@ def assess_ladder(
     burn : callable, optional
         Figures of a batch by the kernel that made `figures`: with it a mode that asks how the motor burns is told so at
         each corner of the tolerances, without it as drawn.
+    kept : dict, optional
+        Where modes leave what they worked out for the motors as drawn, for a `Situation` of the same burn to find.
 
     Notes
     -----
@@ -364,7 +367,7 @@ def assess_ladder(
         expected = figures["peak_head_pressure"]
     rungs: list[Rung] = []
     missing: list[NotAssessed] = []
-    bench = Bench(motors, figures, expected, burn)
+    bench = Bench(motors, figures, expected, burn, kept)
     found: list[tuple[Mode, str, str, Corner]] = []
     for row, part, end in _cells(motors):
         if row.marches_heat and not marching:
@@ -395,8 +398,10 @@ Burn = Callable[[Motors], Figures]
 class _Moved(Situation):
     """The situation of motors moved to a corner: how they burn is found out when a mode asks."""
 
-    def __init__(self, end: str, expected: Array | None, burn: Callable[[], Figures | None]) -> None:
-        super().__init__(end, None, expected)
+    def __init__(
+        self, end: str, expected: Array | None, burn: Callable[[], Figures | None], kept: dict[str, Any], until: float | None
+    ) -> None:
+        super().__init__(end, None, expected, kept, until)
         object.__setattr__(self, "_ask", burn)
 
     def __getattribute__(self, name: str) -> Any:
@@ -412,12 +417,21 @@ class Bench:
     tolerances of the wall alone, at the nominal burn, each corner of them. `burn` is as in `assess_ladder`.
     """
 
-    def __init__(self, motors: Motors, figures: Figures | None, expected: Array | None, burn: Burn | None = None) -> None:
-        self.motors, self.figures, self.expected, self.burn = motors, figures, expected, burn
+    def __init__(
+        self,
+        motors: Motors,
+        figures: Figures | None,
+        expected: Array | None,
+        burn: Burn | None = None,
+        kept: dict[str, Any] | None = None,
+        until: float | None = None,
+    ) -> None:
+        self.motors, self.figures, self.expected, self.burn, self.until = motors, figures, expected, burn, until
         given = {column: one for column, one in motors.tolerances.items() if motors.value(column) is not None}
         wall = {column: one for column, one in given.items() if column.partition(".")[0] in _WALL}
         self.corners = {False: Corners(motors, given), True: Corners(motors, wall)}
         self._burns: dict[int, tuple[object, Figures]] = {}
+        self._kept: list[tuple[Motors, dict[str, Any]]] = [(motors, {} if kept is None else kept)]
 
     def worst(self, row: Mode, end: str) -> Corner:
         """The lowest value of a mode over the tolerances, (n,): pressure [Pa] or time [s].
@@ -431,12 +445,24 @@ class Bench:
 
     def situation(self, end: str) -> Situation:
         """What a mode may know of the burn of the motors as drawn."""
-        return Situation(end, self.figures, self.expected)
+        return Situation(end, self.figures, self.expected, self._kept_for(self.motors), self.until)
+
+    def _kept_for(self, batch: Motors) -> dict[str, Any]:
+        """Where modes keep what they worked out for a batch that other modes will ask about; else a place of its own."""
+        for known, kept in self._kept:
+            if known is batch:
+                return kept
+        fresh: dict[str, Any] = {}
+        if any(corners.will_return(batch) for corners in self.corners.values()):
+            self._kept.append((batch, fresh))
+        return fresh
 
     def _value(self, row: Mode, end: str) -> Callable[[Motors, NDArray[np.intp]], Array]:
         def value(batch: Motors, rows: NDArray[np.intp]) -> Array:
             expected = None if self.expected is None else np.broadcast_to(self.expected, (self.motors.size,))[rows]
-            situation: Situation = _Moved(end, expected, lambda: self._burn(batch, rows, row.marches_heat))
+            situation: Situation = _Moved(
+                end, expected, lambda: self._burn(batch, rows, row.marches_heat), self._kept_for(batch), self.until
+            )
             try:
                 with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
                     found = np.asarray(row.function(batch, situation), dtype=float)
@@ -480,6 +506,14 @@ _WALL = ("case", "liner")
 def _rung(row: Mode, part: str, bench: Bench, corner: Corner, situation: Situation) -> Rung:
     motors = bench.motors
     value = np.broadcast_to(corner.value, (motors.size,))
+    sure = certainty(row.mode, row.kind, motors, situation.end)
+    ends, place = None, None
+    if row.marches_heat and motors.size == 1 and situation.figures is not None:
+        low, high, scatter, status = heat.heat_certainty(row.mode, motors, situation)
+        ends = (low, high) if row.lasts else None
+        own = np.hypot(sure.formula_scatter, scatter) if not row.lasts else scatter
+        sure = replace(sure, formula_scatter=float(own), grounds=(*sure.grounds, Ground("what is assumed of heat", status)))
+        place = heat.place_of(row.mode, motors, situation)
     return Rung(
         mode=row.mode,
         part=part,
@@ -491,7 +525,9 @@ def _rung(row: Mode, part: str, bench: Bench, corner: Corner, situation: Situati
         required=np.full(motors.size, motors.factors.get(row.kind, DEFAULT_FACTORS[row.kind])),
         note=_note(row, corner, bench, situation) if motors.size == 1 else "",
         nominal=np.broadcast_to(corner.nominal, (motors.size,)),
-        certainty=certainty(row.mode, row.kind, motors, situation.end),
+        certainty=sure,
+        ends=ends,
+        place=place,
     )
 
 

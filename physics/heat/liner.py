@@ -95,7 +95,9 @@ class Exposure:
     """The gas side: `time` (steps + 1, n) [s], film `coefficient` [W/(m2 K)] and `emissivity` in each step (steps, n).
 
     `gas` is the gas temperature [K], `blown` the specific heat of the gas that the liner gives off [J/(kg K)],
-    `blowing` the exponent λ of the film under it; (n,). A step with neither film nor emissivity is one of the soak.
+    `blowing` the exponent λ of the film under it; (n,). `rate`, where given, is a measured rate of recession in each step
+    [m/s], (steps, n), which `strip_march` takes in place of its own, with the surface at the front's temperature.
+    A step with neither film nor emissivity is one of the soak.
     """
 
     time: Array
@@ -104,6 +106,7 @@ class Exposure:
     gas: Array
     blown: Array
     blowing: Array | float = BLOWING
+    rate: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -230,7 +233,9 @@ def strip_march(sleeve: Sleeve, exposure: Exposure) -> Lined:
     Errors: see the module. Raises ValueError where `heat` is not over 0.
     """
     sleeve, exposure = _columns(sleeve), _stepped(exposure, sleeve.size)
-    return _joined([_Stripped(_some(sleeve, part), _some(exposure, part)).run() for part in _blocks(sleeve.size)])
+    known = _known(sleeve, exposure)
+    sleeve, exposure = _harmless(sleeve, known), _harmless(exposure, known)
+    return _joined([_Stripped(_some(sleeve, part), _some(exposure, part)).run() for part in _blocks(sleeve.size)], known)
 
 
 def char_march(sleeve: Sleeve, char: Char, exposure: Exposure) -> Lined:
@@ -255,9 +260,22 @@ def char_march(sleeve: Sleeve, char: Char, exposure: Exposure) -> Lined:
     Errors: see the module. Char beyond `deepest` is taken off the hot face as fast as more forms below.
     """
     sleeve, char, exposure = _columns(sleeve), _columns(char, sleeve.size), _stepped(exposure, sleeve.size)
+    known = _known(sleeve, char, exposure)
+    sleeve, char, exposure = _harmless(sleeve, known), _harmless(char, known), _harmless(exposure, known)
     return _joined(
-        [_Charring(_some(sleeve, part), _some(char, part), _some(exposure, part)).run() for part in _blocks(sleeve.size)]
+        [_Charring(_some(sleeve, part), _some(char, part), _some(exposure, part)).run() for part in _blocks(sleeve.size)], known
     )
+
+
+def _known(*parts: Sleeve | Char | Exposure) -> NDArray[np.bool_]:
+    """Which walls have all their numbers; one that lacks some is NaN throughout and may not spoil its neighbours."""
+    known = np.array(True)
+    for part in parts:
+        for item in fields(part):
+            leaf = getattr(part, item.name)
+            if leaf is not None:
+                known = known & ~np.isnan(leaf).reshape(-1, leaf.shape[-1]).any(axis=0)
+    return np.asarray(known)
 
 
 _BLOCK = 192
@@ -273,13 +291,24 @@ _Parts = TypeVar("_Parts", Sleeve, Char, Exposure)
 
 def _some(part: _Parts, walls: slice) -> _Parts:
     """Some of the walls."""
-    return replace(part, **{item.name: getattr(part, item.name)[..., walls] for item in fields(part)})
+    leaves = {item.name: getattr(part, item.name) for item in fields(part)}
+    return replace(part, **{name: leaf[..., walls] for name, leaf in leaves.items() if leaf is not None})
 
 
-def _joined(found: list[Lined]) -> Lined:
-    if len(found) == 1:
-        return found[0]
-    return Lined(*(np.concatenate([getattr(one, item.name) for one in found], axis=-1) for item in fields(Lined)))
+def _harmless(part: _Parts, known: NDArray[np.bool_]) -> _Parts:
+    """The same with ones where a wall lacks a number (instants and ends of a band in order)."""
+    if known.all():
+        return part
+    leaves = {item.name: getattr(part, item.name) for item in fields(part)}
+    tame = {name: np.where(known, leaf, 2.0 if name == "ends" else 1.0) for name, leaf in leaves.items() if leaf is not None}
+    if "time" in tame:
+        tame["time"] = np.where(known, tame["time"], np.linspace(0.0, 1.0, len(tame["time"]))[:, None])
+    return replace(part, **tame)
+
+
+def _joined(found: list[Lined], known: NDArray[np.bool_]) -> Lined:
+    columns = [np.concatenate([getattr(one, item.name) for one in found], axis=-1) for item in fields(Lined)]
+    return Lined(*columns) if known.all() else Lined(*(np.where(known, column, np.nan) for column in columns))
 
 
 _Leaves = TypeVar("_Leaves", Sleeve, Char)
@@ -302,7 +331,8 @@ def _stepped(exposure: Exposure, size: int) -> Exposure:
     gas, blown, blowing = (
         np.broadcast_to(np.asarray(leaf, dtype=float), (size,)) for leaf in (exposure.gas, exposure.blown, exposure.blowing)
     )
-    return Exposure(time, film, glow, gas, blown, blowing)
+    rate = None if exposure.rate is None else np.broadcast_to(np.asarray(exposure.rate, dtype=float), steps)
+    return Exposure(time, film, glow, gas, blown, blowing, rate)
 
 
 def _solved(lower: Array, diagonal: Array, upper: Array, right: Array) -> Array:
@@ -498,7 +528,11 @@ class _Stripped(_Walled):
         coming = self.exposure.coefficient[step] + self.exposure.emissivity[step] > 0.0
         moving = coming & (self.rate > 0.0) & ~self.gone
         self._coast(step, np.nonzero(~coming)[0])
-        begun = self._warm(step, np.nonzero(coming & ~moving)[0], np.where(self.gone, np.inf, self.sleeve.front))
+        given = self.exposure.rate
+        if given is not None:
+            moving = coming & (given[step] > 0.0) & ~self.gone
+        reached = np.where(self.gone if given is None else True, np.inf, self.sleeve.front)
+        begun = self._warm(step, np.nonzero(coming & ~moving)[0], reached)
         begun = np.concatenate([np.nonzero(moving)[0], begun])
         self._warm(step, self._recede(step, begun), np.full(self.size, np.inf))
 
@@ -553,8 +587,13 @@ class _Stripped(_Walled):
         if not some.size:
             return some
         front = _Front(self, step, some)
-        rate = np.where(self.rate[some] > 0.0, self.rate[some], front.guess())
-        found, rate, wanted = front.balance(rate)
+        if self.exposure.rate is None:
+            rate = np.where(self.rate[some] > 0.0, self.rate[some], front.guess())
+            found, rate, wanted = front.balance(rate)
+        else:
+            wanted = self.exposure.rate[step][some]
+            rate = np.minimum(wanted, self.left[some] / self.interval[step][some])
+            found, _ = front.at(rate)
         going = rate > 0.0
         on, found, rate, wanted = some[going], found[going], rate[going], wanted[going]
         interval, before = self.interval[step][on], self.left[on]

@@ -1,54 +1,30 @@
-"""What heat does to the liner, the case and the seals: failure modes that are times, not pressures.
+"""The hot gas and what the wall meets of it: films, conditions over the burn, and when each place is bare of grain.
 
-Owns the gas-side correlations, how long each place of the wall is bare, and the rungs `liner burn-through`,
-`case softening`, `seal overheating` and `case yield hot`. The wall itself is marched by `physics.heat.conduction`.
+Owns the gas of a propellant, the correlations of the film, the conditions over the burn and its soak, the loss of
+strength of a warm case, and a slab heated on its face. What the rungs make of it stands in `physics.heat.rungs`.
 
-Places. A grain protects the wall behind it until its own web is gone (`mid-grain wall`). The `joint` between two
-grains, the `forward end` and the `aft end` are bare from ignition; burning ends only widen them. A gap in the liner
-leaves the case itself bare at all three, since the file does not say at which of them it is. The worst place governs.
-
-Gas side. `aft end`: the relation of Bartz at the port area of the last grain. `joint` and `mid-grain wall`: the
-pipe-flow relation of Dittus and Boelter at the local mass flux, for the joint that of the narrowest port.
-`forward end`, where little flows: the same with what the first end face gives off, joined with natural convection.
-The wall in a slot beside the port sees less than the port does, so joint and aft end are on the safe side. Radiation
-is added everywhere with the effective emissivity `GAS_EMISSIVITY`, an assumption.
-
-Held exposure. A wall that outlasts the burn by a hair and one that outlasts it tenfold must not look alike. The rungs
-of liner and case therefore hold the mean conditions of the burn beyond its end, up to `HELD` times the action time:
-the time they give is the one this wall would last if the burn went on. The seal is followed through the real soak.
-
-Behind the liner. Where the case is judged, the liner touches it perfectly. Where the liner is judged, still air fills
-a slip fit of `GAP_BEHIND_LINER`: a sleeve that is bonded, greased or pressed home by the gas does better, one that
-hangs looser does worse, down to what an insulated back gives (`back="insulated"`), about a sixth less time for a
-sixteenth of an inch. The liner counts as burnt through when nothing of it is left below its char temperature, worn or
-not. Char that stays where it is still shields the case, so this ends the liner's duty before it endangers the case;
-`case softening` says when that comes.
-
-On the safe side: plane wall, no heat taken up by decomposition, none carried off by the gas that it blows. On the
-unsafe side: char conducts better than the virgin material does once it glows, and this is left out too; no figure of
-either was found that could be cited for these laminates. The two work against each other. Not modelled: sideways
-conduction, jets of hot gas through a leak, erosion by particles, smouldering after the burn, delamination.
+Held exposure. A wall that outlasts the burn by a hair and one that outlasts it tenfold must not look alike: the mean
+conditions of the burn may be held beyond its end, up to `HELD` times the action time.
 
 Sources: Bartz 1957, Dittus and Boelter, Churchill and Chu, each beside its formula; exposures are derived here.
 
-Imports physics.failure.case, conduction, constants, grain, materials, modes and motors.
+Imports physics.case, conduction, constants, grain, soak, materials, modes and motors.
 """
 
 from __future__ import annotations
 
-import weakref
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from physics.ballistics.grain import area_coefficients, web
 from physics.constants import GAS_CONSTANT, STANDARD_GRAVITY, ZERO_CELSIUS
-from physics.heat.conduction import Face, Layer, Thermal, first_crossing, march
+from physics.heat.conduction import Face, Layer, first_crossing, march
+from physics.heat.soak import soak_instants
 from physics.materials import Material
 from physics.missing import NotComputable
-from physics.motors import Array, Case, Figures, Liner, Motors, Propellant, Situation
+from physics.motors import Array, Figures, Motors, Propellant, Situation
 from physics.vessels import first_yield_pressure
 
 GAS_EMISSIVITY = 0.5
@@ -58,19 +34,11 @@ near 0.2, a dense cloud of particles near 1."""
 HELD = 4.0
 """How many action times the conditions of the burn are held for, to see how far away a failure is."""
 
-GAP_BEHIND_LINER = 0.1e-3
-"""Width of the still air between a slip-fit liner and the case: an assumption, no source. [m]"""
+BURN_STEPS, HELD_STEPS, SOAK_STEPS = 48, 32, 40
+UNTIL_MARGIN = 1.0 / 16.0
+"""Action times that conditions go beyond what a situation asks for."""
 
-_AIR = (0.0336, 0.88, 1014.0)  # air at 400 K and 1 atm: W/(m K), kg/m3, J/(kg K); Incropera Table A.4 (remembered)
-
-SOAK = 300.0
-"""Seconds after the burn through which the seal seats are followed."""
-
-PLACES = ("forward end", "joint", "aft end", "mid-grain wall")
-
-_BURN_STEPS, _TAIL_STEPS = 64, 32
-_LINER_CELLS, _CASE_CELLS = 16, 3  # times within 0.5 % of those with sixfold finer cells and steps
-_BLOCK = 1024  # walls marched together: enough to fill the vectors, few enough to stay in the cache
+_SLAB_CELLS = 8
 
 
 # --- hot gas ---------------------------------------------------------------------------------------------------------
@@ -266,22 +234,27 @@ def conditions(motors: Motors, situation: Situation, held: bool) -> Conditions:
         raise NotComputable("the burn itself was not evaluated")
     burnt = _column(motors, figures["burn_time"])
     end = np.maximum(_column(motors, figures["action_time"]), burnt)
-    tail = (HELD - 1.0) * end if held else np.full(motors.size, SOAK)
-    part = np.linspace(0.0, 1.0, _BURN_STEPS + 1)[:, None] ** 1.5
-    time = np.concatenate([end * part, end + tail * _growing()[:, None]])
+    part = np.linspace(0.0, 1.0, BURN_STEPS + 1)[:, None] ** 1.5
+    later = soak_instants(SOAK_STEPS)[:, None]
+    if held:
+        tail = (HELD - 1.0) * growing()
+        if situation.until is not None:  # the same instants, no more of them than are asked for
+            tail = tail[: int(np.searchsorted(1.0 + tail, situation.until + UNTIL_MARGIN)) + 1]
+        later = end * tail[:, None]
+    time = np.concatenate([end * part, end + later])
     middle = 0.5 * (time[1:] + time[:-1])
     pressure, flow, regression = _burn(motors, figures, middle, end, burnt)
     steps = np.diff(time, axis=0)
     if held:
         for column in (pressure, flow):
-            column[_BURN_STEPS:] = (column * steps)[:_BURN_STEPS].sum(axis=0) / steps[:_BURN_STEPS].sum(axis=0)
+            column[BURN_STEPS:] = (column * steps)[:BURN_STEPS].sum(axis=0) / steps[:BURN_STEPS].sum(axis=0)
     return Conditions(time, pressure, flow, regression, end, burnt)
 
 
-def _growing() -> Array:
-    """Instants after the burn, from 0 (left out) to 1, closer together at first."""
-    part = np.linspace(0.0, 1.0, _TAIL_STEPS + 1)[1:]
-    return np.asarray(np.expm1(4.0 * part) / np.expm1(4.0))
+def growing() -> Array:
+    """Instants of the burn held on, from 0 (left out) to 1, closer together at first, (HELD_STEPS,); derived here. [-]"""
+    part = np.linspace(0.0, 1.0, HELD_STEPS + 1)[1:]
+    return np.asarray(np.expm1(3.0 * part) / np.expm1(3.0))
 
 
 def _burn(motors: Motors, figures: Figures, time: Array, end: Array, burnt: Array) -> tuple[Array, Array, Array]:
@@ -292,33 +265,42 @@ def _burn(motors: Motors, figures: Figures, time: Array, end: Array, burnt: Arra
         pressure = np.where(burning, _column(motors, figures["mean_pressure"]), 0.0)
         flow = np.where(burning, _column(motors, figures["propellant_mass"]) / burnt, 0.0)
         return pressure, flow, np.minimum(time / burnt, 1.0) * _webs(motors).max(axis=1)
-    columns = [curve.chamber_pressure, curve.mass_flow, curve.regression]
-    pressure, flow, regression = (_sampled(curve.time, column, time) for column in columns)
+    read = _Sampled(curve.time, time)
+    pressure, flow, regression = (read.column(one) for one in (curve.chamber_pressure, curve.mass_flow, curve.regression))
     over = time > np.fmax.reduce(curve.time, axis=1)
     return np.where(over, 0.0, pressure), np.where(over, 0.0, flow), regression
 
 
-def _sampled(time: Array, value: Array, instants: Array) -> Array:
-    """Rows of (n, T), ended by NaN, read at instants (steps, n) by linear interpolation; the ends are held."""
-    rows, width = time.shape
-    last = np.fmax.reduce(time, axis=1)
-    scaled = np.where(np.isnan(time), 1.5, time / last[:, None]) + 2.0 * np.arange(rows)[:, None]
-    wanted = np.clip(instants / last, 0.0, 1.0) + 2.0 * np.arange(rows)
-    first = width * np.arange(rows)
-    high = np.clip(np.searchsorted(scaled.ravel(), wanted), first + 1, first + width - 1)
-    low = high - 1
-    flat_time, flat = scaled.ravel(), value.ravel()
-    span = flat_time[high] - flat_time[low]
-    part = np.clip((wanted - flat_time[low]) / np.where(span > 0.0, span, 1.0), 0.0, 1.0)
-    return np.asarray(np.where(np.isnan(flat[high]), flat[low], flat[low] + part * (flat[high] - flat[low])))
+class _Sampled:
+    """Rows of (n, T), ended by NaN, read at instants (steps, n) by linear interpolation; the ends are held.
+
+    Where each instant lies is found once for all columns, motor by motor, so that the search stays in the cache.
+    """
+
+    def __init__(self, time: Array, instants: Array) -> None:
+        rows, width = time.shape
+        last = np.fmax.reduce(time, axis=1)[:, None]
+        base = 2.0 * np.arange(rows)[:, None]
+        scaled = (np.where(np.isnan(time), 1.5, time / last) + base).ravel()
+        wanted = np.clip(instants.T / last, 0.0, 1.0) + base
+        first = width * np.arange(rows)[:, None]
+        self.high = np.clip(np.searchsorted(scaled, wanted), first + 1, first + width - 1)
+        self.low = self.high - 1
+        span = scaled[self.high] - scaled[self.low]
+        self.part = np.clip((wanted - scaled[self.low]) / np.where(span > 0.0, span, 1.0), 0.0, 1.0)
+
+    def column(self, value: Array) -> Array:
+        flat = value.ravel()
+        low, high = flat[self.low], flat[self.high]
+        return np.ascontiguousarray(np.where(np.isnan(high), low, low + self.part * (high - low)).T)
 
 
 def _column(motors: Motors, leaf: Array | float) -> Array:
     return np.array(np.broadcast_to(np.asarray(leaf, dtype=float), (motors.size,)))
 
 
-def _rows(motors: Motors) -> tuple[Array, Array, Array, Array, Array]:
-    """Count, length, outer and core diameter and burning ends of the grain rows, each (n, rows)."""
+def grain_rows(motors: Motors) -> tuple[Array, Array, Array, Array, Array]:
+    """Count, length [m], outer and core diameter [m] and burning ends of the grain rows, each (n, rows)."""
     grain = motors.grain
     leaves = (grain.count, grain.length, grain.outer_diameter, grain.core_diameter, grain.burning_ends)
     shape = (motors.size, max(np.asarray(leaf).shape[-1] if np.ndim(leaf) else 1 for leaf in leaves))
@@ -328,18 +310,7 @@ def _rows(motors: Motors) -> tuple[Array, Array, Array, Array, Array]:
 
 def _webs(motors: Motors) -> Array:
     """Web of each row of grains, (n, rows), 0 where the row is absent. [m]"""
-    return np.array(np.broadcast_to(web(motors.grain), _rows(motors)[0].shape))
-
-
-def bare_length(motors: Motors, regression: Array) -> dict[str, Array]:
-    """Length of wall bare at the joint and at each end after `regression` [m], (n,), beyond what is bare at ignition.
-
-    A joint widens from both sides, an end from one; grains with inhibited ends widen nothing. [m]
-    """
-    count, length, _, _, ends = _rows(motors)
-    per_face = np.where(count > 0.0, np.minimum(np.asarray(regression)[:, None] * (ends > 0.0), length), 0.0)
-    widest = per_face.max(axis=1)
-    return {"forward end": widest, "joint": np.where(count.sum(axis=1) > 1.0, 2.0 * widest, 0.0), "aft end": widest}
+    return np.array(np.broadcast_to(web(motors.grain), grain_rows(motors)[0].shape))
 
 
 def exposed_from(motors: Motors, conditions: Conditions) -> Array:
@@ -350,85 +321,28 @@ def exposed_from(motors: Motors, conditions: Conditions) -> Array:
     return np.minimum(first_crossing(middle, conditions.regression, thinnest), conditions.burnt)
 
 
-def faces(motors: Motors, conditions: Conditions) -> dict[str, Face]:
-    """Gas-side boundary of each place, leaves (steps, n)."""
-    gas = combustion_gas(motors.propellant)
-    present = conditions.pressure > 0.0
-    emissivity = np.where(present, GAS_EMISSIVITY, 0.0)
-    uncovered = np.clip(
-        (conditions.time[1:] - exposed_from(motors, conditions)) / np.maximum(np.diff(conditions.time, axis=0), 1e-12), 0.0, 1.0
-    )
-    count = _rows(motors)[0].sum(axis=1)
-    jointed = np.where(count > 1.0, 1.0, 0.0)
-    temperature = np.broadcast_to(gas.temperature, conditions.pressure.shape)
-    end, joint, aft, middle = _coefficients(motors, conditions, gas)
-    return {
-        "forward end": Face(end, temperature, emissivity),
-        "joint": Face(jointed * joint, temperature, jointed * emissivity),
-        "aft end": Face(aft, temperature, emissivity, wall_exponent=0.68),
-        "mid-grain wall": Face(uncovered * middle, temperature, uncovered * emissivity),
-    }
-
-
-def _coefficients(motors: Motors, now: Conditions, gas: Gas) -> tuple[Array, Array, Array, Array]:
-    """Film coefficients at forward end, joint, aft end and mid-grain wall, each (steps, n)."""
-    count, _, outer, core, ends = _rows(motors)
-    bore = _chamber_bore(motors)
-    port = np.where(core > 0.0, np.minimum(core + 2.0 * now.regression[:, :, None], outer), bore[:, None])
-    port = np.where(count > 0.0, port, np.inf)
-    narrowest = port.min(axis=2)
-    last = (count.shape[1] - 1 - np.argmax(count[:, ::-1] > 0.0, axis=1))[None, :, None]
-    aft = np.take_along_axis(port, np.broadcast_to(last, (*now.regression.shape, 1)), axis=2)[:, :, 0]
-    total = count.sum(axis=1)
-    throat = motors.nozzle.throat_diameter
-
+def forward_share(motors: Motors) -> Array:
+    """Share of the flow that the first end face gives off at ignition, (n,). [-]"""
+    count, _, outer, core, ends = grain_rows(motors)
     first = np.argmax(count > 0.0, axis=1)[:, None]
     face = np.where(ends > 0.0, 0.25 * np.pi * (outer**2 - core**2), 0.0)
     burning = np.broadcast_to(area_coefficients(motors.grain)[0], count.shape).sum(axis=1)
-    share = np.take_along_axis(face, first, axis=1)[:, 0] / np.where(burning > 0.0, burning, 1.0)
-    forced = port_coefficient(gas, share * now.mass_flow / (0.25 * np.pi * narrowest**2), narrowest)
-    still = still_gas_coefficient(gas, now.pressure, _column(motors, motors.ambient.temperature))
-
-    upstream = now.mass_flow * (total - 1.0) / np.maximum(total, 1.0)
-    return (
-        np.cbrt(forced**3 + still**3),
-        port_coefficient(gas, upstream / (0.25 * np.pi * narrowest**2), narrowest),
-        # The radius of curvature is not in the file: one throat diameter; half or double of it makes 7 %.
-        bartz_coefficient(
-            throat,
-            throat,
-            gas.viscosity,
-            gas.specific_heat,
-            gas.prandtl,
-            now.pressure,
-            motors.propellant.characteristic_velocity,
-            (throat / aft) ** 2,
-        ),
-        port_coefficient(gas, now.mass_flow / (0.25 * np.pi * bore**2), bore),
-    )
+    return np.asarray(np.take_along_axis(face, first, axis=1)[:, 0] / np.where(burning > 0.0, burning, 1.0))
 
 
-def _chamber_bore(motors: Motors) -> Array:
-    """Bore that is left when all grains are gone: the largest grain diameter, or the liner's bore where known. (n,)"""
-    count, _, outer, _, _ = _rows(motors)
+def chamber_bore(motors: Motors) -> Array:
+    """Bore that is left when all grains are gone: the largest grain diameter, or the liner's bore where known. [m], (n,)"""
+    count, _, outer, _, _ = grain_rows(motors)
     grains = np.where(count > 0.0, outer, 0.0).max(axis=1)
     if motors.case is None or motors.liner is None:
         return np.asarray(grains)
     return np.asarray(np.maximum(grains, _column(motors, motors.case.bore - 2.0 * motors.liner.thickness)))
 
 
-# --- the wall --------------------------------------------------------------------------------------------------------
+# --- what rungs of heat ask of a motor ------------------------------------------------------------------------------
 
 
-def _parts(motors: Motors) -> tuple[Case, Liner]:
-    if motors.case is None:
-        raise NotComputable("[case] is not given")
-    if motors.liner is None:
-        raise NotComputable('[liner] is not given (a bare case is a [liner] of thickness = "0 mm")')
-    return motors.case, motors.liner
-
-
-def _property(material: Material, name: str, key: str) -> float:
+def number(material: Material, name: str, key: str) -> float:
     """A material number, or NotComputable naming material and number."""
     value = getattr(material, name)
     if value is None:
@@ -436,320 +350,46 @@ def _property(material: Material, name: str, key: str) -> float:
     return float(value)
 
 
-def _bare(motors: Motors, liner: Liner, place: str) -> NDArray[np.bool_]:
-    """Where the case itself is bare at a place, (n,) bool."""
-    bare = np.asarray(_column(motors, liner.thickness) <= 0.0)
-    if liner.gap is not None and place != "mid-grain wall":
-        bare |= _column(motors, liner.gap) > 0.0
-    return bare
-
-
-def _wall(motors: Motors, place: str) -> tuple[Layer, Layer]:
-    """Liner on case at a place; where the case is bare both layers are case and share its wall."""
-    case, liner = _parts(motors)
-    wall = _column(motors, case.wall)
-    bare = _bare(motors, liner, place)
-    inside = _LINER_CELLS / (_LINER_CELLS + _CASE_CELLS)
-    metal = _thermal(motors, case.material, "case.material")
-    sleeve = metal if bare.all() else _thermal(motors, liner.material, "liner.material")
-    k, rho, c = (np.where(bare, m, s) for m, s in zip(metal, sleeve, strict=True))
-    return (
-        Layer(np.where(bare, inside * wall, _column(motors, liner.thickness)), k, rho, c, _LINER_CELLS),
-        Layer(np.where(bare, (1.0 - inside) * wall, wall), metal[0], metal[1], metal[2], _CASE_CELLS),
-    )
-
-
-def _thermal(motors: Motors, material: Material, key: str) -> tuple[Array, Array, Array]:
-    """Conductivity, density and specific heat of a material as columns."""
-    k, rho, c = (_property(material, name, key) for name in ("conductivity", "density", "specific_heat"))
+def thermal(motors: Motors, material: Material, key: str) -> tuple[Array, Array, Array]:
+    """Conductivity [W/(m K)], density [kg/m3] and specific heat [J/(kg K)] of a material as columns, (n,)."""
+    k, rho, c = (number(material, name, key) for name in ("conductivity", "density", "specific_heat"))
     return np.full(motors.size, k), np.full(motors.size, rho), np.full(motors.size, c)
 
 
-def wall_history(motors: Motors, situation: Situation, place: str, held: bool) -> tuple[Conditions, Thermal]:
-    """Temperatures of liner and case at one place of `PLACES`; `interface` is the bore of the case.
+def slab_history(
+    slab: Slab, away: Array, now: Conditions, coefficient: Array, emissivity: Array, gas: Array, start: Array
+) -> Array:
+    """Temperature at a depth of a slab heated on one face, its other one insulated, at `now.time`, (instants, n). [K]
 
-    Perfect contact between liner and case. At a bare place the bore is `surface`, and `interface` equals it here.
-    Raises NotComputable naming what is missing.
+    `away` is the depth [m], (n,); film [W/(m2 K)] and emissivity (steps, n); gas and start temperature [K], (n,).
     """
-    now = conditions(motors, situation, held)
-    return now, next(_wall_histories(motors, now, (place,)))
-
-
-def _wall_histories(motors: Motors, now: Conditions, places: Sequence[str]) -> Iterator[Thermal]:
-    case, liner = _parts(motors)
-    boundary = faces(motors, now)
-    outside = outside_coefficient(
-        _column(motors, case.outer_diameter), _column(motors, motors.ambient.temperature), _column(motors, motors.ambient.pressure)
+    layers = (
+        Layer(away, slab.conductivity, slab.density, slab.specific_heat, _SLAB_CELLS),
+        Layer(np.maximum(slab.thickness - away, 1e-4), slab.conductivity, slab.density, slab.specific_heat, _SLAB_CELLS),
     )
-    bare = {place: _bare(motors, liner, place) for place in places}
-    found = _march_places(
-        motors,
-        now,
-        [
-            _Place(_wall(motors, place), boundary[place], outside, np.where(bare[place], 0.0, _recession(motors, now, place)))
-            for place in places
-        ],
-    )
-    for place, history in zip(places, found, strict=True):
-        yield replace(history, interface=np.where(bare[place], history.surface, history.interface))
-
-
-def _bores(motors: Motors, situation: Situation, places: Sequence[str], held: bool) -> tuple[Conditions, dict[str, Array]]:
-    """Bore temperature at each of these places, (steps + 1, n); kept for whoever asks next."""
-    if situation.figures is None:
-        raise NotComputable("the burn itself was not evaluated")
-    kept = _kept_for(motors, situation.figures)
-    if held not in kept.bores:
-        kept.bores[held] = conditions(motors, situation, held), {}
-    now, bores = kept.bores[held]
-    missing = [place for place in places if place not in bores]
-    if missing:
-        found = zip(missing, _wall_histories(motors, now, missing), strict=True)
-        bores.update({place: history.interface for place, history in found})
-    return now, {place: bores[place] for place in places}
+    face = Face(coefficient, np.broadcast_to(gas, coefficient.shape), emissivity)
+    return march(layers, start, now.time, face).interface
 
 
 @dataclass(frozen=True)
-class _Kept:
-    """What has been marched for one batch and its figures, which it does not keep alive.
+class Slab:
+    """A plate: thickness [m], conductivity [W/(m K)], density [kg/m3], specific_heat [J/(kg K)]; (n,) each."""
 
-    `bores` by whether the burn is held on, `through` by what lies behind the liner.
-    """
-
-    motors: weakref.ref[Motors]
-    figures: weakref.ref[Figures]
-    bores: dict[bool, tuple[Conditions, dict[str, Array]]] = field(default_factory=dict)
-    through: dict[str, dict[str, Array]] = field(default_factory=dict)
+    thickness: Array
+    conductivity: Array
+    density: Array
+    specific_heat: Array
 
 
-# The last walls marched. Rungs and notes of a ladder ask for the same walls; motors and figures are never changed in
-# place. Gone as soon as the motors or the figures are.
-_last: _Kept | None = None
-
-
-def _kept_for(motors: Motors, figures: Figures) -> _Kept:
-    """What is kept for this batch, empty at first."""
-    global _last
-    kept = _last
-    if kept is None or kept.motors() is not motors or kept.figures() is not figures:
-        kept = _last = _Kept(weakref.ref(motors, _forget), weakref.ref(figures, _forget))
-    return kept
-
-
-def _forget(gone: weakref.ref[Motors] | weakref.ref[Figures]) -> None:
-    global _last
-    if _last is not None and (gone is _last.motors or gone is _last.figures):
-        _last = None
-
-
-@dataclass(frozen=True)
-class _Place:
-    """What is marched at one place: layers, gas side, coefficient outside (None: insulated), wear (steps, n)."""
-
-    layers: tuple[Layer, ...]
-    face: Face
-    outside: Array | None
-    recession: Array
-
-
-def _march_places(motors: Motors, now: Conditions, places: Sequence[_Place]) -> Iterator[Thermal]:
-    """Histories of several places, whose layers have the same cells; as many side by side as a block takes."""
-    group = max(1, _BLOCK // max(motors.size, 1))
-    for low in range(0, len(places), group):
-        yield from _side_by_side(motors, now, places[low : low + group])
-
-
-def _side_by_side(motors: Motors, now: Conditions, places: Sequence[_Place]) -> list[Thermal]:
-    layers = tuple(
-        replace(same[0], **{name: np.concatenate([getattr(layer, name) for layer in same]) for name in _LAYER_LEAVES})
-        for same in zip(*(place.layers for place in places), strict=True)
-    )
-    shape = now.pressure.shape
-    face = Face(
-        *(np.concatenate([np.broadcast_to(getattr(place.face, name), shape) for place in places], axis=1) for name in _FACE_LEAVES)
-    )
-    outer = [place.outside for place in places if place.outside is not None]
-    start = np.tile(_column(motors, motors.ambient.temperature), len(places))
-    together = _march_blocks(
-        start,
-        layers,
-        np.tile(now.time, (1, len(places))),
-        face,
-        np.concatenate(outer) if outer else None,
-        np.concatenate([place.recession for place in places], axis=1),
-    )
-    columns = [slice(index * motors.size, (index + 1) * motors.size) for index in range(len(places))]
-    return [Thermal(*(getattr(together, name)[..., part] for name in _LEAVES)) for part in columns]
-
-
-def _march_blocks(
-    start: Array, layers: tuple[Layer, ...], time: Array, face: Face, outside: Array | None, recession: Array
-) -> Thermal:
-    """`march` in blocks of walls that fit in the cache; an `outside` of None is an insulated back."""
-    done = []
-    for low in range(0, start.size, _BLOCK):
-        part = slice(low, low + _BLOCK)
-        cut = tuple(
-            Layer(layer.thickness[part], layer.conductivity[part], layer.density[part], layer.specific_heat[part], layer.cells)
-            for layer in layers
-        )
-        inner = Face(*(np.asarray(getattr(face, name))[:, part] for name in _FACE_LEAVES))
-        outer = Face() if outside is None else Face(outside[part], start[part])
-        done.append(march(cut, start[part], time[:, part], inner, outer, recession[:, part]))
-    if len(done) == 1:
-        return done[0]
-    return Thermal(*(np.concatenate([getattr(one, name) for one in done], axis=1) for name in _LEAVES))
-
-
-_LEAVES = ("time", "surface", "interface", "back", "mean", "thickness", "final")
-_LAYER_LEAVES = ("thickness", "conductivity", "density", "specific_heat")
-_FACE_LEAVES = ("coefficient", "temperature", "emissivity", "flux", "wall_exponent")
-
-
-def _recession(motors: Motors, now: Conditions, place: str) -> Array:
-    """Rate at which the liner is worn away, (steps, n): the material's own figure while the place is bare and hot."""
-    _, liner = _parts(motors)
-    rate = liner.material.regression_rate
-    if rate is None:
-        return np.zeros_like(now.pressure)
-    exposed = np.where(now.pressure > 0.0, 1.0, 0.0)
-    if place == "mid-grain wall":
-        exposed = exposed * (now.time[1:] > exposed_from(motors, now))
-    if place == "joint":
-        exposed = exposed * (_rows(motors)[0].sum(axis=1) > 1.0)
-    reference = liner.material.regression_at
-    scale = 1.0 if reference is None else (now.pressure / reference) ** 0.8  # as the film coefficient grows
-    return np.asarray(rate * scale * exposed)
-
-
-# --- rungs -----------------------------------------------------------------------------------------------------------
-
-
-def burn_through_by_place(motors: Motors, situation: Situation, back: str = "slip fit") -> dict[str, Array]:
-    """When the liner is through at each place [s], (n,): worn away, or charred down to its back; 0 where it has a gap.
-
-    Charred is what has reached the material's char temperature; worn is what the material's regression rate, where
-    there is one, takes. `back` is "slip fit" (still air, then the case) or "insulated", the lower bound; see the
-    module. Raises NotComputable naming what is missing.
-    """
-    kept = {} if situation.figures is None else _kept_for(motors, situation.figures).through
-    if back not in kept:
-        kept[back] = _burn_through(motors, situation, back)
-    return dict(kept[back])
-
-
-def _burn_through(motors: Motors, situation: Situation, back: str) -> dict[str, Array]:
-    _, liner = _parts(motors)
-    thickness = _column(motors, liner.thickness)
-    if not np.any(thickness > 0.0):
-        raise NotComputable("liner.thickness is 0, there is no liner; see case softening")
-    material = liner.material
-    char = material.char_temperature
-    if char is None and material.regression_rate is None:
-        raise NotComputable(f"liner.material {material.name!r} has neither char_temperature nor regression_rate")
-    now = conditions(motors, situation, held=True)
-    boundary = faces(motors, now)
-    k, rho, c = _thermal(motors, material, "liner.material")
-    layer = Layer(np.where(thickness > 0.0, thickness, 1e-3), k, rho, c, _LINER_CELLS)
-    layers = (layer, *(_behind_liner(motors) if back == "slip fit" else ()))
-    wear = {place: _recession(motors, now, place) for place in PLACES}
-    found = _march_places(motors, now, [_Place(layers, boundary[place], None, wear[place]) for place in PLACES])
-    times = {}
-    for place, history in zip(PLACES, found, strict=True):
-        through = _worn_through(now, wear[place], thickness)
-        if char is not None:
-            through = np.minimum(through, first_crossing(now.time, history.interface, float(char)))
-        gap = _bare(motors, liner, place) & (thickness > 0.0)
-        times[place] = np.where(thickness > 0.0, np.where(gap, 0.0, through), np.inf)
-    return times
-
-
-def _behind_liner(motors: Motors) -> tuple[Layer, ...]:
-    """Still air and the case, or nothing where the case's thermal numbers are not known: the safe side."""
-    case, _ = _parts(motors)
-    try:
-        metal = _thermal(motors, case.material, "case.material")
-    except NotComputable:
-        return ()
-    width, conductivity, density, heat = (np.full(motors.size, value) for value in (GAP_BEHIND_LINER, *_AIR))
-    wall = Layer(_column(motors, case.wall), metal[0], metal[1], metal[2], _CASE_CELLS)
-    return Layer(width, conductivity, density, heat, 1), wall
-
-
-def _worn_through(now: Conditions, wear: Array, thickness: Array) -> Array:
-    """When the depth worn away reaches the thickness, (n,); inf where it never does."""
-    depth = np.concatenate([np.zeros((1, thickness.size)), np.cumsum(wear * np.diff(now.time, axis=0), axis=0)])
-    return np.where(depth[-1] > 0.0, first_crossing(now.time, depth, thickness), np.inf)
-
-
-def liner_burn_through(motors: Motors, situation: Situation) -> Array:
-    """Time at which the liner is consumed or charred through at its worst place, (n,), inf where never. [s]
-
-    See `burn_through_by_place` for the criterion and the module for the places, the gas side and what is left out.
-    """
-    return _worst(burn_through_by_place(motors, situation), situation)
-
-
-def case_softening_by_place(motors: Motors, situation: Situation) -> dict[str, Array]:
-    """When the case, at the temperature of its bore, no longer carries the maximum expected pressure, (n,). [s]"""
-    needed = _needed_pressure(motors, situation)
-    now, bores = _bores(motors, situation, PLACES, held=True)
-    return {place: first_crossing(now.time, needed - yield_pressure_at(motors, bore), 0.0) for place, bore in bores.items()}
-
-
-def case_softening(motors: Motors, situation: Situation) -> Array:
-    """Time at which the case has softened too far at its worst place, (n,), inf where never. [s]
-
-    Criterion: the yield pressure at the bore temperature falls below the maximum expected pressure. Raises
-    NotComputable naming what is missing.
-    """
-    return _worst(case_softening_by_place(motors, situation), situation)
-
-
-def case_yield_hot(motors: Motors, situation: Situation) -> Array:
-    """Peak head pressure at which the case yields, as hot as it gets while the pressure lasts, (n,). [Pa]
-
-    At every moment the yield pressure of the warm case is set against the pressure at that moment; the moment that
-    leaves least is scaled to the peak. Without a pressure history the pressure is the mean throughout, and the end of
-    the burn counts. Worst place. Raises NotComputable naming what is missing.
-    """
-    now, bores = _bores(motors, situation, PLACES, held=True)
-    hottest = np.max(list(bores.values()), axis=0)
-    acting = now.pressure[:_BURN_STEPS]
-    hot = yield_pressure_at(motors, np.maximum(hottest[1:], hottest[:-1])[:_BURN_STEPS])
-    scale = np.where(acting > 0.0, acting.max(axis=0) / np.where(acting > 0.0, acting, 1.0), np.inf)
-    return np.where(_burns(situation), np.where(np.isinf(scale), np.inf, hot * scale).min(axis=0), np.nan)
-
-
-def seal_overheating(motors: Motors, situation: Situation) -> Array:
-    """Time at which the seal's seat, the bore of the case at that end, reaches the seal's limit, (n,). [s]
-
-    Followed through the burn and `SOAK` seconds after it; inf where the limit is never reached. A time after the burn
-    costs the ring, not the firing. Raises NotComputable naming what is missing.
-    """
-    part = f"{situation.end}_closure"
-    closure = motors.forward_closure if situation.end == "forward" else motors.aft_closure
-    if closure is None or closure.seal is None:
-        raise NotComputable(f"[{part}.seal] is not given")
-    if closure.seal.material is None:
-        raise NotComputable(f"{part}.seal.material is not given")
-    limit = _property(closure.seal.material, "limit_temperature", f"{part}.seal.material")
-    now, bores = _bores(motors, situation, ("forward end", "aft end"), held=False)  # the other end is asked next
-    return np.where(_burns(situation), first_crossing(now.time, bores[f"{situation.end} end"], limit), np.nan)
-
-
-def _worst(times: dict[str, Array], situation: Situation) -> Array:
-    return np.where(_burns(situation), np.min(list(times.values()), axis=0), np.nan)
-
-
-def _burns(situation: Situation) -> NDArray[np.bool_]:
+def burns(situation: Situation) -> NDArray[np.bool_]:
     """Where the kernel found a burn at all; without one a wall that never gets hot would look safe."""
     assert situation.figures is not None  # conditions() has refused it before
     known = [np.isfinite(situation.figures[name]) for name in ("burn_time", "action_time", "mean_pressure")]
     return np.asarray(np.logical_and.reduce(known))
 
 
-def _needed_pressure(motors: Motors, situation: Situation) -> Array:
+def needed_pressure(motors: Motors, situation: Situation) -> Array:
+    """Head pressure that the case must carry, (n,): the maximum expected, else the peak of the burn. [Pa]"""
     if situation.maximum_expected_pressure is not None:
         return _column(motors, situation.maximum_expected_pressure)
     if situation.figures is None:
@@ -764,97 +404,14 @@ def yield_pressure_at(motors: Motors, temperature: Array) -> Array:
     than the material's table reaches, the case is taken to carry nothing. Raises NotComputable where the material has
     no table.
     """
-    case, _ = _parts(motors)
+    case = motors.case
+    if case is None:
+        raise NotComputable("[case] is not given")
     material = case.material
-    strength = _property(material, "yield_strength", "case.material")
+    strength = number(material, "yield_strength", "case.material")
     if material.derating() is None:
         raise NotComputable(f"case.material {material.name!r} has no table of strength at temperature")
     if case.heat_affected:
-        strength *= _property(material, "heat_affected_yield_ratio", "case.material")
+        strength *= number(material, "heat_affected_yield_ratio", "case.material")
     kept = np.where(np.isnan(temperature), np.nan, np.nan_to_num(material.yield_ratio(temperature), nan=0.0))
     return first_yield_pressure(strength * kept, case.outer_diameter, case.bore)
-
-
-# --- notes for a single motor ----------------------------------------------------------------------------------------
-
-_GAS_SIDE = (
-    "gas side by Bartz 1957 (aft end; reads high) and Dittus-Boelter (ports), radiation at an assumed emissivity of "
-    f"{GAS_EMISSIVITY:g}"
-)
-BASIS_LINER = (
-    f"1-D transient conduction until the char front is through, {GAP_BEHIND_LINER * 1e3:g} mm of still air assumed "
-    "between liner and case, and wear; the burn held on beyond its end to show the distance; char left in place still "
-    f"shields the case (see case softening); {_GAS_SIDE}"
-)
-BASIS_CASE = f"1-D transient conduction; yield at the bore's temperature falls to what is needed; {_GAS_SIDE}"
-BASIS_HOT = f"yield at the bore's temperature when it counts most, scaled to the peak; 1-D conduction; {_GAS_SIDE}"
-BASIS_SEAL = f"1-D transient conduction to the bore under the seal, soak included; {_GAS_SIDE}"
-
-
-def liner_note(motors: Motors, situation: Situation) -> str:
-    """Where the liner goes first, when elsewhere, when it would with its back insulated; for a single motor."""
-    _, liner = _parts(motors)
-    times = burn_through_by_place(motors, situation)
-    first = min(times, key=lambda place: float(times[place][0]))
-    others = ", ".join(f"{place} {_seconds(times[place][0])}" for place in PLACES if place != first)
-    loose = burn_through_by_place(motors, situation, back="insulated")[first][0]
-    lines = [f"first at the {first}; {others}"]
-    if loose < times[first][0]:
-        lines.append(f"{_seconds(loose)} with its back insulated")
-    if liner.material.char_temperature is not None:
-        _, status = liner.material.sources.get("char_temperature", ("", "as given"))
-        lines.append(f"chars at {_celsius(liner.material.char_temperature)} ({status})")
-    if bool(_bare(motors, liner, "joint")[0]) and float(_column(motors, liner.thickness)[0]) > 0.0:
-        lines.insert(0, "the liner has a gap: the case is bare there from ignition")
-    return "; ".join(lines)
-
-
-def case_note(motors: Motors, situation: Situation) -> str:
-    """How hot the bore of the case gets, at burnout and in the soak after it; for a single motor."""
-    burnout, soak = {}, {}
-    now, bores = _bores(motors, situation, PLACES, held=False)
-    burning = now.time[:, 0] <= now.end[0] * (1.0 + 1e-9)
-    for place, bore in bores.items():
-        burnout[place], soak[place] = bore[burning, 0].max(), bore[:, 0].max()
-    hot, late = max(burnout, key=lambda place: burnout[place]), max(soak, key=lambda place: soak[place])
-    melting = _parts(motors)[0].material.melting_temperature
-    if melting is not None and burnout[hot] >= melting:
-        return f"the bore reaches its melting temperature, {_celsius(melting)}, during the burn ({hot})"
-    text = (
-        f"bore up to {_celsius(burnout[hot])} during the burn ({hot}), {_celsius(soak[late])} in the soak after it "
-        f"({late}; reads high, no heat flows along the tube)"
-    )
-    if soak[late] > _LASTING_LOSS:
-        text += "; over 200 °C a tempered tube does not regain its strength: retire or test it"
-    return text
-
-
-def seal_note(motors: Motors, situation: Situation) -> str:
-    """What the seal's limit is, and whether it is reached while there is pressure; for a single motor."""
-    time = float(seal_overheating(motors, situation)[0])
-    closure = motors.forward_closure if situation.end == "forward" else motors.aft_closure
-    assert closure is not None and closure.seal is not None and closure.seal.material is not None
-    assert situation.figures is not None  # seal_overheating() has refused all of these before
-    material = closure.seal.material
-    if np.isinf(time):
-        when = "not reached"
-    elif time > float(_column(motors, situation.figures["action_time"])[0]):
-        when = "reached after the burn, replace the ring"
-    else:
-        when = "reached in the burn"
-    limit = _celsius(material.limit_temperature or 0.0)
-    return f"{material.name} up to {limit}, {when}; limit: {material.source('limit_temperature')}"
-
-
-_LASTING_LOSS = 200.0 + ZERO_CELSIUS
-"""Above this a tempered aluminium tube keeps less than 95 % of its yield strength after half an hour (MIL-HDBK-5J
-Fig 3.6.2.2.1(d), 6061-T6 at 204 °C, read at second hand). [K]"""
-
-
-def _seconds(time: float) -> str:
-    return f"not within {HELD:g} burns" if np.isinf(time) else f"{time:.2g} s"
-
-
-def _celsius(kelvin: float) -> str:
-    celsius = float(kelvin) - ZERO_CELSIUS
-    return f"{celsius:.0f} °C ({1.8 * celsius + 32.0:.0f} °F)"

@@ -77,6 +77,7 @@ def design_view(assessment: Assessment, name: str, index: int = 0, designation: 
         "curve": None if curve is None else {key: [float(v) for v in getattr(curve, key)[index]] for key in _CURVES},
         "section": section(assessment.motors, index),
         "flight": flight_view(assessment, index),
+        "heat": assessment.heat,
     }
 
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from optimizer.output.heat_told import heat_rows, heat_sentences, warms
 from optimizer.output.report.flight import flight_panel
 from optimizer.output.report.pictures import (
     Level,
@@ -41,6 +42,7 @@ from optimizer.units import show
 from optimizer.vocabulary import group_of, spoken
 from physics.failure.ladder import place_in_ladder
 from physics.figures import FLIGHT, GROUPS, MASS, in_groups
+from physics.heat.rungs import Told
 
 View = Mapping[str, Any]
 
@@ -269,6 +271,32 @@ def histories(designs: Sequence[View], units: str, levels: bool = True, names: S
     return panels
 
 
+def heat(design: View, units: str) -> dict[str, Any] | None:
+    """The outside of the case after the burn as a chart and a table, and what else heat does in sentences."""
+    told: Told | None = design.get("heat")
+    if told is None:
+        return None
+    warm = [place for place in told.outside if warms(place)]
+    series = [
+        Series(
+            place.place,
+            in_display(place.time.tolist(), "time", units),
+            in_display(place.history.tolist(), "temperature", units),
+            style,
+        )
+        for style, place in enumerate(warm)
+    ]
+    unit = unit_text("temperature", units)
+    head, *rows = heat_rows(told, units)
+    return {
+        "picture": chart(series, "time, s", f"outside, {unit}", "Outside of the case over time") if series else None,
+        "legend": legend(series),
+        "head": head,
+        "rows": rows,
+        "sentences": heat_sentences(told, units),
+    }
+
+
 def _distinct(series: list[Series]) -> list[Series]:
     """Without a second line that is the first one over again (a head pressure that equals the chamber's)."""
     if len(series) == 2 and len(series[0].y) == len(series[1].y):
@@ -295,6 +323,7 @@ def detail(design: View, units: str) -> dict[str, Any]:
         "tables": [{"caption": caption, "rows": rows} for caption, make in TABLES if (rows := make(design, units))],
         "ladder": ladder(design, units),
         "charts": histories([design], units),
+        "heat": heat(design, units),
         "section": picture_of(design),
         "assumptions": [] if shape is None else list(shape.assumptions),
         "not_assessed": [dict(item) for item in design.get("not_assessed") or ()],

@@ -16,6 +16,7 @@ from rich.table import Table
 from rich.text import Text
 
 from optimizer.cautions import Caution
+from optimizer.output.heat_told import heat_rows, heat_sentences
 from optimizer.output.terminal.console import FAINT, FIRST, SHORT, _filled, cautions_block, console, heading, lines_of
 from optimizer.output.terminal.ladder import (
     basis_lines,
@@ -33,6 +34,7 @@ from physics.failure.ladder import ADVICE, in_order
 from physics.figures import GROUPS, PRESSURE, in_groups
 from physics.flight.practice import PRACTICE
 from physics.flight.trajectory import FLIGHT_FLAGS
+from physics.heat.rungs import Told
 from physics.motors import Curve, Rung
 
 if TYPE_CHECKING:
@@ -187,6 +189,8 @@ def _whole_check(assessment: Assessment, found: Sequence[Caution], units: str, w
     blocks.append(("Ballistics", ballistics_table(assessment, units, width)))
     if assessment.figures.kernel == "transient" and assessment.figures.curve is not None:
         blocks.append(("Histories", history_plot(assessment.figures.curve, units, min(width - 2, 98))))
+    if assessment.heat is not None:
+        blocks.append(("Heat", heat_block(assessment.heat, units)))
     blocks.append(_masses_block(assessment, units))
     blocks.append(("Room along the case", Group(*room_lines(assessment.assembly, units))))
     if assessment.flight is not None:
@@ -211,6 +215,8 @@ def _short_check(assessment: Assessment, found: Sequence[Caution], units: str, w
     blocks: list[tuple[str, Any]] = [("Failure ladder", ladder_table(assessment, units, width, kept, notes=level < 2))]
     left_out = () if level == 0 else _LESS_ASKED
     blocks.append(("Ballistics", ballistics_table(assessment, units, width, [n for n in _BALLISTICS if n not in left_out])))
+    if assessment.heat is not None:
+        blocks.append(("Heat", lines_of(heat_sentences(assessment.heat, units, brief=True)[: max(3 - level, 1)])))
     room, (title, masses) = room_lines(assessment.assembly, units), _masses_block(assessment, units, brief=level > 0)
     if level == 0:
         blocks += [("Room along the case", Group(*room)), (title, masses)]
@@ -254,6 +260,20 @@ def _near(assessment: Assessment, most_short: int | None) -> list[Rung]:
         ):
             kept.append(rung)
     return kept + [rung for rung in rungs if rung.time is not None]
+
+
+def heat_block(told: Told, units: str) -> Group:
+    """What heat does: the outside at stated times, then sentences."""
+    head, *rows = heat_rows(told, units)
+    parts: list[Any] = []
+    if rows:
+        table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
+        for place, name in enumerate(head):
+            table.add_column(name, justify="right" if place else "left", no_wrap=place != 0)
+        for row in rows:
+            table.add_row(*row)
+        parts.append(table)
+    return Group(*parts, lines_of(heat_sentences(told, units)))
 
 
 def _masses_block(assessment: Assessment, units: str, brief: bool = False) -> tuple[str, Any]:

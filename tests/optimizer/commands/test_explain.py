@@ -119,24 +119,22 @@ class TestRanking:
 class TestHeatAndSurvival:
     """Heat is one-sided, and a rung that was passed says nothing against the others."""
 
-    GAP = changed(MOTOR, ('thickness = "1.6 mm"', 'thickness = "1.6 mm"\ngap = "2 mm"'), ("count = 4\nedge", "count = 8\nedge"))
+    GAP = changed(MOTOR, ('thickness = "1.6 mm"', 'thickness = "1.6 mm"\ngap = "40 mm"'), ("count = 4\nedge", "count = 8\nedge"))
 
     @pytest.mark.parametrize("found", ['"closure gone"', '"closure gone", "hot spot"', '"closure gone", "liner gone"'])
-    @pytest.mark.parametrize("time", ["0.4 s", "0.9 s", "1.5 s"])
+    @pytest.mark.parametrize("time", ["1.1 s", "1.5 s"])
     def test_a_gap_at_the_failed_end_is_put_first(self, explained, found, time):
-        """Through from the start, and gone at any time after; the screws stand at twice the pressure."""
-        explanation = explained(f'time_of_failure = "{time}"\nend = "forward"\nfound = [{found}]\n', self.GAP)
+        """The case is soft there early, and gone at any time after; the screws stand at twice the pressure."""
+        explanation = explained(f'time_of_failure = "{time}"\nend = "aft"\nfound = [{found}]\n', self.GAP)
         first = explanation.candidates[0]
-        assert first.mode == "liner burn-through" and first.time == 0.0
-        assert any("from the start" in text for text in first.reasons_for)
-        assert explanation.elsewhere < 0.1
+        assert first.mode == "case softening" and first.time < 1.1
 
     @pytest.mark.parametrize(("position", "end"), [("15 mm", "forward"), ("160 mm", "middle"), ("320 mm", "aft")])
     def test_a_place_tells_the_end_where_nobody_did(self, explained, position, end):
         line = f'time_of_failure = "0.9 s"\nat = [{{found = "burn-through", position = "{position}", clock = 3}}]\n'
         explanation = explained(line, self.GAP)
         assert explanation.end == end and explanation.found == ("burn-through",)
-        assert explanation.candidates[0].mode == "liner burn-through"
+        assert explanation.candidates[0].mode == "case softening"
 
     def test_sheared_screws_are_still_sheared_screws(self, explained):
         explanation = explained('time_of_failure = "0.9 s"\nend = "forward"\n' + SHEARED, self.GAP)

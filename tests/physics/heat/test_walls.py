@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from physics.heat import walls as heat
+from physics.heat import bench, rungs, walls
 from physics.heat.conduction import first_crossing
 from physics.materials import material
 from physics.missing import NotComputable
@@ -56,22 +56,23 @@ def motor(**changes):
     return base.with_values({key.replace("__", "."): one(value) for key, value in changes.items()})
 
 
-def figures(size=1, seconds=2.5, pressure=5e6, curve=None):
+def figures(size=1, seconds=2.5, pressure=5e6, curve=None, mass=0.75):
     values = {
         "burn_time": seconds,
         "action_time": seconds,
         "mean_pressure": pressure,
-        "propellant_mass": 0.75,
+        "propellant_mass": mass,
         "peak_head_pressure": 1.2 * pressure,
     }
     return Figures({name: np.full(size, float(value)) for name, value in values.items()}, {}, "steady", curve)
 
 
-def burn(size=1, seconds=2.5, pressure=5e6, end="", curve=None):
-    return Situation(end, figures(size, seconds, pressure, curve), np.full(size, 1.3 * pressure))
+def burn(size=1, seconds=2.5, pressure=5e6, end="", curve=None, mass=0.75):
+    return Situation(end, figures(size, seconds, pressure, curve, mass), np.full(size, 1.3 * pressure))
 
 
-RUNGS = [heat.liner_burn_through, heat.case_softening, heat.case_yield_hot, heat.seal_overheating]
+RUNGS = [rungs.liner_burn_through, rungs.case_softening, rungs.case_yield_hot, rungs.seal_overheating]
+PVC = replace(motor().liner, material=material("PVC", "liner"))
 
 
 @pytest.mark.parametrize("rung", RUNGS)
@@ -94,32 +95,14 @@ def test_batch_equals_one_by_one(rung):
     )
     together = rung(batch, burn(4, end="aft"))
     apart = [rung(batch.take([i]), burn(end="aft"))[0] for i in range(4)]
-    assert_allclose(together, apart, rtol=1e-12)
+    assert_allclose(together, apart, rtol=1e-9)
 
 
-def test_blocks_do_not_matter(monkeypatch):
-    batch = motor().repeat(5).with_values({"liner.thickness": np.linspace(1e-3, 2e-3, 5)})
-    whole = heat.liner_burn_through(batch, burn(5))
-    monkeypatch.setattr(heat, "_BLOCK", 2)
-    assert_allclose(heat.liner_burn_through(batch, burn(5)), whole, rtol=1e-13)
-
-
-def test_resolution(monkeypatch):
-    """Times stay within 1 % when cells and steps are made three times finer."""
-    subject, gapped = motor(), motor(liner__gap=0.003)
-    coarse = [
-        heat.liner_burn_through(subject, burn())[0],
-        heat.seal_overheating(subject, burn(end="aft"))[0],
-        heat.case_softening_by_place(gapped, burn())["forward end"][0],
-    ]
-    for name, times in (("_BURN_STEPS", 192), ("_TAIL_STEPS", 96), ("_LINER_CELLS", 48), ("_CASE_CELLS", 9)):
-        monkeypatch.setattr(heat, name, times)
-    fine = [
-        heat.liner_burn_through(subject, burn())[0],
-        heat.seal_overheating(subject, burn(end="aft"))[0],
-        heat.case_softening_by_place(gapped, burn())["forward end"][0],
-    ]
-    assert_allclose(coarse, fine, rtol=0.01)
+def test_rungs_of_one_situation_share_their_marches():
+    shared, alone = burn(end="aft"), [burn(end="aft") for _ in RUNGS]
+    together = [rung(motor(), shared) for rung in RUNGS]
+    assert len(shared.kept) >= 4
+    assert_allclose(together, [rung(motor(), own) for rung, own in zip(RUNGS, alone, strict=True)], rtol=1e-12)
 
 
 class TestWeakerPartFailsSooner:
@@ -127,104 +110,164 @@ class TestWeakerPartFailsSooner:
     @given(st.floats(0.8e-3, 2.4e-3), st.floats(1.05, 1.6))
     def test_thinner_liner(self, thickness, more):
         both = (thickness, more * thickness)
-        thin, thick = (heat.liner_burn_through(motor(liner__thickness=t), burn()) for t in both)
+        thin, thick = (rungs.liner_burn_through(motor(liner__thickness=t), burn()) for t in both)
         assert thin <= thick
 
-    def test_hotter_pressure(self):
-        low, high = (heat.liner_burn_through(motor(), burn(pressure=p)) for p in (2e6, 8e6))
+    def test_more_flow(self):
+        low, high = (
+            rungs.liner_burn_through(motor(liner__thickness=1e-3, propellant__density=density), burn(mass=mass))
+            for density, mass in ((1700, 0.75), (2000, 1.5))
+        )
         assert high < low
 
-    def test_earlier_char(self):
-        subject = motor()
-        weak = replace(subject.liner, material=replace(subject.liner.material, char_temperature=450.0))
-        assert heat.liner_burn_through(replace(subject, liner=weak), burn()) < heat.liner_burn_through(subject, burn())
+    @pytest.mark.parametrize(("key", "value"), [("decomposition_temperature", 600.0), ("heat_of_ablation", 0.8e6)])
+    def test_own_numbers_stand_in_place_of_the_tables(self, key, value):
+        subject = motor(liner__thickness=1e-3)
+        weak = replace(subject, liner=replace(subject.liner, **{key: one(value)}))
+        assert rungs.liner_burn_through(weak, burn()) < rungs.liner_burn_through(subject, burn())
 
     def test_thinner_case(self):
         thin, thick = (
-            heat.case_softening(motor(liner__thickness=0.4e-3, case__wall=w), burn(pressure=3e6)) for w in (1.6e-3, 3.2e-3)
+            rungs.case_softening(motor(liner__thickness=0.3e-3, case__wall=w), burn(pressure=3e6)) for w in (1.6e-3, 3.2e-3)
         )
         assert thin[0] < thick[0]
 
-    def test_wider_gap_is_no_safer(self):
-        none, some = heat.case_softening(motor(), burn()), heat.case_softening(motor(liner__gap=0.002), burn())
-        assert np.isinf(none[0]) and some[0] < 1.0
-
     def test_weaker_seal(self):
-        subject = motor()
+        subject = motor(forward_closure__plate_thickness=9e-3)
         viton = replace(subject.aft_closure.seal, material=material("fluoroelastomer", "seal"))
-        better = replace(subject, aft_closure=replace(subject.aft_closure, seal=viton))
-        assert heat.seal_overheating(better, burn(end="aft")) > heat.seal_overheating(subject, burn(end="aft"))
+        plate = replace(subject.aft_closure, plate_material=material("6061-T6"))
+        worse = replace(subject, aft_closure=plate)
+        better = replace(subject, aft_closure=replace(plate, seal=viton))
+        assert rungs.seal_overheating(better, burn(end="aft")) > rungs.seal_overheating(worse, burn(end="aft"))
 
     def test_welded_case(self):
         subject = motor()
         welded = replace(subject, case=replace(subject.case, heat_affected=True))
-        assert heat.case_yield_hot(welded, burn())[0] < 0.6 * heat.case_yield_hot(subject, burn())[0]
+        assert rungs.case_yield_hot(welded, burn())[0] < 0.6 * rungs.case_yield_hot(subject, burn())[0]
 
 
 class TestPlaces:
     def test_grain_protects_the_wall_until_its_web_is_gone(self):
-        times = heat.burn_through_by_place(motor(), burn(seconds=2.5))
+        times = rungs.burn_through_by_place(motor(liner__thickness=1e-3), burn(seconds=2.5))
         assert times["mid-grain wall"][0] > 2.5
-        assert times["joint"][0] < times["mid-grain wall"][0]
-        now = heat.conditions(motor(), burn(seconds=2.5), held=True)
-        assert_allclose(heat.exposed_from(motor(), now), 2.5, rtol=1e-6)
+        assert times["aft end"][0] < times["mid-grain wall"][0]
+        now = walls.conditions(motor(), burn(seconds=2.5), held=True)
+        assert_allclose(walls.exposed_from(motor(), now), 2.5, rtol=1e-6)
 
     def test_a_thin_row_opens_the_wall_early(self):
         mixed = replace(motor(), grain=Grains(row(2, 2), row(0.075, 0.075), row(0.046, 0.046), row(0.018, 0.032), row(2, 2)))
-        now = heat.conditions(mixed, burn(seconds=2.0), held=True)
-        assert_allclose(heat.exposed_from(mixed, now), 2.0 * 7 / 14, rtol=1e-3)
+        now = walls.conditions(mixed, burn(seconds=2.0), held=True)
+        assert_allclose(walls.exposed_from(mixed, now), 2.0 * 7 / 14, rtol=2e-3)
 
     def test_one_grain_has_no_joint(self):
         single = motor(grain__count=1)
-        assert np.isinf(heat.burn_through_by_place(single, burn())["joint"][0])
+        assert np.isinf(rungs.burn_through_by_place(single, burn())["joint"][0])
 
     def test_an_absent_row_changes_nothing(self):
         padded = replace(motor(), grain=Grains(row(4, 0), row(0.075, 0), row(0.046, 0), row(0.018, 0), row(2, 0)))
-        for place, time in heat.burn_through_by_place(motor(), burn()).items():
-            assert_allclose(heat.burn_through_by_place(padded, burn())[place], time, rtol=1e-12)
+        for place, time in rungs.burn_through_by_place(motor(), burn()).items():
+            assert_allclose(rungs.burn_through_by_place(padded, burn())[place], time, rtol=1e-12)
 
     def test_end_burner(self):
-        burner = replace(motor(), grain=Grains(row(1), row(0.06), row(0.046), row(0.0), row(1)))
-        assert np.isfinite(heat.liner_burn_through(burner, burn(seconds=8.0))[0])
+        burner = replace(motor(liner__thickness=0.6e-3), grain=Grains(row(1), row(0.06), row(0.046), row(0.0), row(1)))
+        assert np.isfinite(rungs.liner_burn_through(burner, burn(seconds=8.0))[0])
 
-    def test_burning_ends_widen_the_bare_length(self):
-        found = heat.bare_length(motor(), one(5e-3))
-        assert_allclose([found[place][0] for place in ("forward end", "joint", "aft end")], [5e-3, 10e-3, 5e-3])
-        inhibited = heat.bare_length(motor(grain__burning_ends=0), one(5e-3))
-        assert all(value[0] == 0.0 for value in inhibited.values())
+    def test_a_slot_shields_its_floor_at_first(self):
+        at = rungs.setting(motor(), burn(), held=False)
+        film = rungs.films(at, rungs.LIKELY)["joint"][0][:, 0]
+        assert at.share[0, 0] < 0.1 and at.share[47, 0] == 1.0
+        assert film[0] < 2.0 * at.own[0, 0] and film[20] < at.port[20, 0]
 
-    def test_gap_bares_the_case_from_ignition(self):
-        times = heat.burn_through_by_place(motor(liner__gap=1e-3), burn())
-        assert times["joint"][0] == times["forward end"][0] == times["aft end"][0] == 0.0
-        assert times["mid-grain wall"][0] > 2.5
+    def test_every_film_lies_within_its_band(self):
+        at = rungs.setting(motor(), burn(), held=False)
+        low, likely, high = (
+            rungs.films(at, corner) for corner in (rungs.Corner("film", -1), rungs.LIKELY, rungs.Corner("film", 1))
+        )
+        for place in rungs.PLACES:
+            assert (low[place][0] <= likely[place][0] + 1e-9).all() and (likely[place][0] <= high[place][0] + 1e-9).all()
+
+
+class TestLimits:
+    def test_stripped_goes_first_and_likely_lies_between(self):
+        subject = motor(liner__thickness=1e-3)
+        by = {
+            corner: rungs.burn_through_by_place(subject, burn(), corner)["aft end"][0]
+            for corner in (rungs.STRIPPED, rungs.LIKELY, rungs.STAYS)
+        }
+        assert by[rungs.STRIPPED] < by[rungs.LIKELY] <= by[rungs.STAYS]
+
+    def test_pvc_strips_where_gas_flows_and_chars_where_it_is_still(self):
+        subject = replace(motor(), liner=replace(PVC, thickness=one(2e-3)))
+        stripped, likely = (rungs.burn_through_by_place(subject, burn(), corner) for corner in (rungs.STRIPPED, rungs.LIKELY))
+        assert likely["aft end"] == stripped["aft end"] and likely["joint"] == stripped["joint"]
+        assert likely["forward end"] > stripped["forward end"]
+
+    @pytest.mark.parametrize("mode", ["liner burn-through", "case softening", "case yield hot", "seal overheating"])
+    def test_low_likely_high(self, mode):
+        subject = motor(liner__thickness=1.2e-3, liner__gap=3e-3)
+        low, likely, high = rungs.band(mode, subject, burn(end="aft"))
+        assert low[0] <= likely[0] <= high[0] and low[0] < high[0]
+        _, _, scatter, rests_on = rungs.heat_certainty(mode, subject, burn(end="aft"))
+        assert 0.0 < scatter < 2.0 and rests_on == "judgement"
+
+
+class TestGaps:
+    def test_width_and_place(self):
+        narrow, wide = motor(liner__gap=2e-3), motor(liner__gap=12e-3)
+        times = [rungs.case_softening(subject, burn(seconds=2.0))[0] for subject in (narrow, wide)]
+        assert times[0] > 1.25 * 2.0  # a narrow gap hands its heat to the tube beside it
+        assert times[1] < 2.0
+
+    def test_unknown_means_all_three_and_says_so(self):
+        unknown = rungs.case_softening_by_place(motor(liner__gap=6e-3), burn())
+        assert {place for place in unknown if place.startswith("gap")} == {
+            "gap at the forward end",
+            "gap at the joint",
+            "gap at the aft end",
+        }
+        known = replace(motor(), liner=replace(motor().liner, gap=None, gap_joint=one(6e-3)))
+        found = rungs.case_softening_by_place(known, burn())
+        assert_allclose(found["gap at the joint"], unknown["gap at the joint"])
+        assert "gap at the aft end" not in found
+        assert "not known" in rungs.case_note(motor(liner__gap=6e-3), burn())
+        assert "not known" not in rungs.case_note(known, burn())
+
+    def test_no_joint_without_a_second_grain(self):
+        single = motor(grain__count=1, liner__gap=6e-3)
+        assert np.all(rungs.gap_widths(single)["joint"] == 0.0)
+
+    def test_the_widest_gap_is_the_one_that_just_stays_under(self):
+        subject = motor()
+        width = rungs.widest_gap(subject, burn(), "aft end")
+        assert 0.5e-3 < width < 20e-3
+        at = rungs.setting(subject, burn(), held=False)
+        ring = rungs.bare(at, "aft end", one(width), rungs.Corner("gap", -1), held=False)
+        assert_allclose(293.15 + ring.ring.bore.max(), rungs.LASTING_LOSS, rtol=0.02)
 
 
 class TestRegression:
+    def worn(self, **changes):
+        subject = motor()
+        return replace(subject, liner=replace(subject.liner, **changes))
+
     def test_rate_wears_the_liner_through(self):
-        subject = motor()
-        worn = replace(subject.liner, material=replace(subject.liner.material, char_temperature=None, regression_rate=0.5e-3))
-        found = heat.burn_through_by_place(replace(subject, liner=worn), burn())
-        assert_allclose(found["joint"], 1.6e-3 / 0.5e-3, rtol=1e-6)
+        found = rungs.burn_through_by_place(self.worn(regression_rate=one(0.5e-3)), burn())
+        assert_allclose(found["joint"], 1.6e-3 / 0.5e-3, rtol=2e-2)
 
-    def test_rate_follows_the_pressure(self):
-        subject = motor()
-        worn = replace(
-            subject.liner,
-            material=replace(subject.liner.material, char_temperature=None, regression_rate=0.5e-3, regression_at=2.5e6),
-        )
-        found = heat.burn_through_by_place(replace(subject, liner=worn), burn(pressure=5e6))
-        assert_allclose(found["joint"], 1.6e-3 / (0.5e-3 * 2**0.8), rtol=1e-6)
+    @pytest.mark.parametrize(("exponent", "power"), [(None, 0.8), (one(0.5), 0.5)])
+    def test_rate_follows_the_pressure(self, exponent, power):
+        worn = self.worn(regression_rate=one(0.5e-3), regression_at=one(2.5e6), regression_exponent=exponent)
+        found = rungs.burn_through_by_place(worn, burn(pressure=5e6))
+        assert_allclose(found["joint"], 1.6e-3 / (0.5e-3 * 2**power), rtol=2e-2)
 
-    def test_wear_and_char_together_are_faster_than_either(self):
-        subject = motor()
-        both = replace(subject.liner, material=replace(subject.liner.material, regression_rate=0.2e-3))
-        charred = heat.liner_burn_through(subject, burn())
-        assert heat.liner_burn_through(replace(subject, liner=both), burn()) < min(charred[0], 1.6e-3 / 0.2e-3)
+    def test_of_the_material(self):
+        own = replace(motor().liner.material, regression_rate=0.5e-3)
+        found = rungs.burn_through_by_place(self.worn(material=own), burn())
+        assert_allclose(found["joint"], 1.6e-3 / 0.5e-3, rtol=2e-2)
 
     def test_worn_liner_lets_the_case_heat(self):
-        subject = motor()
-        both = replace(subject.liner, material=replace(subject.liner.material, regression_rate=0.6e-3))
-        assert heat.case_yield_hot(replace(subject, liner=both), burn()) < heat.case_yield_hot(subject, burn())
+        worn = self.worn(regression_rate=one(0.9e-3))
+        assert rungs.case_yield_hot(worn, burn()) < rungs.case_yield_hot(motor(), burn())
 
 
 class TestHistory:
@@ -252,7 +295,7 @@ class TestHistory:
     def test_sampling_of_rows_of_different_length(self):
         time = np.array([[0.0, 1.0, 2.0, np.nan], [0.0, 1.0, 3.0, 4.0]])
         value = np.array([[0.0, 10.0, 0.0, np.nan], [4.0, 3.0, 1.0, 0.0]])
-        found = heat._sampled(time, value, np.array([[0.5, 2.0], [1.5, 3.5], [9.0, 9.0]]))
+        found = walls._Sampled(time, np.array([[0.5, 2.0], [1.5, 3.5], [9.0, 9.0]])).column(value)
         assert_allclose(found, [[5.0, 2.0], [5.0, 0.5], [0.0, 0.0]])
 
     @pytest.mark.parametrize("rung", RUNGS)
@@ -269,47 +312,142 @@ class TestHistory:
     def test_early_peak_finds_a_cool_case(self):
         early = self.curve(5e6 * np.linspace(1.5, 0.5, 200))
         late = self.curve(5e6 * np.linspace(0.5, 1.5, 200))
-        assert heat.case_yield_hot(motor(liner__thickness=0.8e-3), burn(curve=early)) > heat.case_yield_hot(
-            motor(liner__thickness=0.8e-3), burn(curve=late)
-        )
+        thin = motor(liner__gap=3e-3)
+        assert rungs.case_yield_hot(thin, burn(curve=early)) > rungs.case_yield_hot(thin, burn(curve=late))
 
     def test_worst_moment_is_no_better_than_the_moment_of_the_peak(self):
         shape = 5e6 * np.linspace(1.05, 0.95, 200)
-        cold = heat.yield_pressure_at(motor(), one(293.15))
-        found = heat.case_yield_hot(motor(liner__thickness=0.6e-3), burn(curve=self.curve(shape)))
+        cold = walls.yield_pressure_at(motor(), one(293.15))
+        found = rungs.case_yield_hot(motor(liner__gap=3e-3), burn(curve=self.curve(shape)))
         assert found[0] < 0.98 * cold[0]
 
 
-def test_soak_peaks_after_the_burn():
-    now, wall = heat.wall_history(motor(), burn(seconds=2.5), "aft end", held=False)
-    hottest = wall.time[np.argmax(wall.interface[:, 0]), 0]
-    assert hottest > 3.0
-    assert_allclose(now.time[-1], 2.5 + heat.SOAK)
-    assert wall.interface[-1, 0] < wall.interface[:, 0].max()
+class TestUntil:
+    """What a search asks: whether a time is reached within so many burns; what comes later may be infinite."""
+
+    @pytest.mark.parametrize("rung", [rungs.liner_burn_through, rungs.case_softening])
+    @pytest.mark.parametrize("gap", [0.0, 6e-3])
+    def test_verdicts_are_those_of_the_whole_time(self, rung, gap):
+        walls_ = np.geomspace(0.5e-3, 3e-3, 14)
+        batch = motor().repeat(14).with_values({"liner.thickness": walls_, "liner.gap": np.full(14, gap)})
+        whole = rung(batch, burn(14))
+        for until in (1.0, 1.25, 2.0):
+            cut = rung(batch, replace(burn(14), until=until))
+            early = whole <= until * 2.5
+            assert early.sum() > 0
+            assert_allclose(cut[early], whole[early], rtol=1e-9)
+            assert (cut[~early] > until * 2.5).all()
+
+    def test_pressure_of_the_hot_case_is_the_same(self):
+        subject = motor(liner__thickness=1.2e-3)
+        assert rungs.case_yield_hot(subject, replace(burn(), until=1.25)) == pytest.approx(rungs.case_yield_hot(subject, burn()))
+
+
+class TestGasPaths:
+    def paths(self, **changes):
+        subject = motor()
+        lined = replace(subject, liner=replace(subject.liner, gap=None, **changes))
+        hot = figures()
+        values = dict(hot.values) | {"peak_pressure": one(5e6), "peak_head_pressure": one(5.1e6)}
+        return rungs.gas_paths(lined, Situation("", replace(hot, values=values)))
+
+    def test_one_gap_only_fills(self):
+        assert self.paths(gap_joint=one(2e-3)) == ()
+
+    def test_two_gaps_are_a_way_and_it_grows_with_the_cube_of_the_room(self):
+        thin, wide = (self.paths(gap_forward=one(2e-3), gap_aft=one(2e-3), gap_behind=one(room)) for room in (1e-4, 2e-4))
+        assert (thin[0].start, thin[0].end, thin[0].assumed) == ("forward end", "aft end", False)
+        assert_allclose(wide[0].flow / thin[0].flow, 8.0)
+        assert wide[0].hot_after <= thin[0].hot_after
+
+    def test_room_is_assumed_where_it_is_not_given(self):
+        (path,) = self.paths(gap_forward=one(2e-3), gap_joint=one(2e-3))
+        assert path.assumed and path.room == rungs.ROOM_BEHIND
+
+    def test_a_gap_that_leads_out(self):
+        (path,) = self.paths(gap_aft=one(2e-3), gap_flow=True)
+        assert path.end == rungs.OUT and path.hot_after < 0.2
+
+
+class TestTold:
+    def test_outside_peaks_after_the_burn(self):
+        found = rungs.told(motor(), burn(seconds=2.5))
+        assert [one.place for one in found.outside] == list(rungs.PLACES)
+        for place in found.outside[:3]:
+            assert place.readings.at[0] > 3.0
+            assert place.low <= place.readings.peak[0] <= place.high
+            assert place.readings.after[0, 0] < place.readings.peak[0] > place.readings.after[-1, 0]
+
+    def test_liner_left(self):
+        for _, low, likely, high in rungs.told(motor(), burn()).liner_left:
+            assert 0.0 <= low <= likely <= high <= 1.6e-3
+
+    def test_without_a_liner_the_gaps_are_told(self):
+        bare = replace(motor(), liner=None)
+        found = rungs.told(bare, burn())
+        assert not found.outside and len(found.widest_gap) == 3 and "[liner]" in found.missing[0]
+
+    def test_nothing_to_tell(self):
+        with pytest.raises(NotComputable, match=r"\[liner\]|\[case\]"):
+            rungs.told(replace(motor(), case=None, liner=None), burn())
 
 
 class TestNotes:
     def test_liner(self):
-        text = heat.liner_note(motor(), burn())
+        text = rungs.liner_note(motor(liner__thickness=1e-3), burn())
         assert text.startswith("first at the aft end;")
-        assert "chars at 250 °C (482 °F) (remembered)" in text and "with its back insulated" in text
-        assert "gap" in heat.liner_note(motor(liner__gap=0.002), burn())
+        assert "with all char stripped" in text and "with all of it staying" in text and "judgement" in text
 
     def test_case(self):
-        text = heat.case_note(motor(), burn())
-        assert "during the burn (aft end)" in text and "in the soak" in text
-        assert "melting temperature" in heat.case_note(motor(liner__gap=0.002), burn())
+        text = rungs.case_note(motor(), burn())
+        assert "during the burn" in text and "in the soak" in text
+        assert "melting temperature" in rungs.case_note(motor(liner__gap=0.03), burn())
 
     def test_seal(self):
-        assert "reached after the burn" in heat.seal_note(motor(), burn(end="aft"))
-        assert "reached in the burn" in heat.seal_note(motor(liner__gap=0.002), burn(end="aft"))
-        assert "not reached" in heat.seal_note(motor(liner__thickness=9e-3), burn(end="forward", seconds=0.3))
+        carried = replace(
+            motor(), aft_closure=replace(motor().aft_closure, plate_material=material("6061-T6"), plate_thickness=one(9e-3))
+        )
+        assert "reached through the carrier" in rungs.seal_note(carried, burn(end="aft"))
+        assert "not reached" in rungs.seal_note(motor(liner__thickness=9e-3), burn(end="forward", seconds=0.3))
+        assert "fails at once" in rungs.seal_note(motor(), burn(end="aft"))
+
+
+class TestBench:
+    def loads(self, subject, seconds=2.5):
+        shape = np.full(200, 5e6)
+        time = np.linspace(0.0, seconds, 200)
+        total = float(subject.grain.count.sum())
+        flow = 0.1875 * total / seconds * np.ones(200)
+        columns = [time, shape, shape, shape, flow, flow, flow, 0.014 * time / seconds, flow]
+        curve = Curve(*(column[None] for column in columns))
+        return bench.loads(subject, figures(1, seconds, 5e6, curve))
+
+    def test_one_grain_for_four(self):
+        found = {item.place: item for item in bench.coverage(self.loads(motor()), self.loads(motor(grain__count=1)))}
+        assert found["forward end"].verdict == bench.COVERED
+        assert found["joint"].verdict == bench.NOT_COVERED and "two grains" in found["joint"].needs
+        assert found["aft end"].verdict == bench.CHARRING and found["aft end"].ratios["shear"] < 0.2
+
+    def test_itself(self):
+        assert all(item.verdict == bench.COVERED for item in bench.coverage(self.loads(motor()), self.loads(motor())))
+
+    def test_in_the_open(self):
+        found = bench.loads(motor(grain__count=1), bench.open_burn(motor(grain__count=1)))
+        by = {item.place: item for item in bench.coverage(self.loads(motor()), found, in_case=False)}
+        assert by["aft end"].verdict == bench.CHARRING
+        assert by["aft end"].ratios["exposed time"] > 1.5 and by["aft end"].ratios["pressure"] == 0.0
+
+    def test_open_burn_consumes_the_propellant(self):
+        subject = replace(motor(), grain=Grains(row(2, 1), row(0.075, 0.05), row(0.046, 0.046), row(0.018, 0.03), row(2, 0)))
+        burnt = bench.open_burn(subject)
+        volume = np.pi / 4 * (2 * 0.075 * (0.046**2 - 0.018**2) + 0.05 * (0.046**2 - 0.03**2))
+        assert_allclose(burnt["propellant_mass"], 1700 * volume, rtol=5e-3)
 
 
 class TestWhatIsMissing:
     def test_no_case(self):
         with pytest.raises(NotComputable, match=r"^\[case\] is not given"):
-            heat.case_softening(replace(motor(), case=None), burn())
+            rungs.case_softening(replace(motor(), case=None), burn())
 
     @pytest.mark.parametrize("rung", RUNGS)
     def test_no_liner(self, rung):
@@ -320,38 +458,38 @@ class TestWhatIsMissing:
         subject = motor()
         plain = replace(subject.aft_closure, seal=replace(subject.aft_closure.seal, material=None))
         with pytest.raises(NotComputable, match=r"aft_closure\.seal\.material"):
-            heat.seal_overheating(replace(subject, aft_closure=plain), burn(end="aft"))
+            rungs.seal_overheating(replace(subject, aft_closure=plain), burn(end="aft"))
 
     def test_no_seal(self):
         with pytest.raises(NotComputable, match=r"\[forward_closure\.seal\] is not given"):
-            heat.seal_overheating(replace(motor(), forward_closure=None), burn(end="forward"))
+            rungs.seal_overheating(replace(motor(), forward_closure=None), burn(end="forward"))
 
     def test_no_figures(self):
         with pytest.raises(NotComputable, match="not evaluated"):
-            heat.liner_burn_through(motor(), Situation())
+            rungs.liner_burn_through(motor(), Situation())
 
     def test_material_without_a_number(self):
         subject = motor()
         poor = replace(subject.liner, material=replace(subject.liner.material, conductivity=None))
         with pytest.raises(NotComputable, match=r"liner\.material 'paper-phenolic' has no conductivity"):
-            heat.liner_burn_through(replace(subject, liner=poor), burn())
+            rungs.liner_burn_through(replace(subject, liner=poor), burn())
 
     def test_material_that_neither_chars_nor_wears(self):
         subject = motor()
         poor = replace(subject.liner, material=replace(subject.liner.material, char_temperature=None))
         with pytest.raises(NotComputable, match="neither char_temperature nor regression_rate"):
-            heat.liner_burn_through(replace(subject, liner=poor), burn())
+            rungs.liner_burn_through(replace(subject, liner=poor), burn())
 
     def test_case_without_hot_strength(self):
         subject = motor()
         poor = replace(subject.case, material=replace(subject.case.material, deratings={}))
         with pytest.raises(NotComputable, match="no table of strength"):
-            heat.case_softening(replace(subject, case=poor), burn())
+            rungs.case_softening(replace(subject, case=poor), burn())
 
     def test_bare_case_has_no_liner_to_burn(self):
         with pytest.raises(NotComputable, match=r"liner\.thickness is 0"):
-            heat.liner_burn_through(motor(liner__thickness=0.0), burn())
-        assert heat.case_softening(motor(liner__thickness=0.0), burn())[0] < 2.5
+            rungs.liner_burn_through(motor(liner__thickness=0.0), burn())
+        assert rungs.case_softening(motor(liner__thickness=0.0), burn())[0] < 2.5
 
 
 @given(st.lists(st.floats(-5, 5), min_size=2, max_size=20), st.floats(-4, 4))
