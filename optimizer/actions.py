@@ -11,7 +11,7 @@ import math
 import os
 import sys
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -185,14 +185,30 @@ def search(study: Path, seed: int | None, kernel: str | None, output: Output) ->
     return DONE if result.designs else NO
 
 
-def check(motor: Path, curve: Path | None, ladder: Path | None, kernel: str, output: Output, whole: bool = False) -> int:
-    """Evaluate one motor, print it, write its page, its histories and its ladder."""
+def check(
+    motor: Path,
+    curve: Path | None,
+    ladder: Path | None,
+    kernel: str,
+    output: Output,
+    whole: bool = False,
+    measured: Path | None = None,
+) -> int:
+    """Evaluate one motor, print it, write its page, its histories and its ladder; `measured` puts it as built."""
     from optimizer.cautions import cautions
     from optimizer.commands.standing import standing
     from optimizer.inputs import load_motor
     from physics.assessment import assess
 
     file = load_motor(motor)
+    built = None
+    if measured is not None:
+        from optimizer.inputs.as_measured import as_measured
+        from optimizer.results import note_input
+
+        note_input(measured)
+        drawn, built = file, as_measured(file, measured)
+        file = built.motor
     output = output.reading(file.units)
     output.claim(motor, [output.page] if output.writes else [], {"curve": curve, "ladder": ladder})
     if ladder is not None and ladder.suffix.lower() not in PICTURES:
@@ -205,10 +221,15 @@ def check(motor: Path, curve: Path | None, ladder: Path | None, kernel: str, out
     if ladder is not None:
         _write_ladder(ladder, file.name, assessment, output.units)
     if output.as_json:
-        output.print_json(check_answer(file.name, assessment, found, stands))
+        answer = check_answer(file.name, assessment, found, stands)
+        if built is not None:
+            answer["as_measured"] = [asdict(one) for one in built.measured]
+        output.print_json(answer)
     elif not output.quiet:
-        from optimizer.output.terminal.check import print_check
+        from optimizer.output.terminal.check import print_check, print_measured
 
+        if built is not None:
+            print_measured(built, assess(drawn.motors, kernel=kernel), assessment, output.units)
         print_check(file.name, assessment, found, output.units, whole, stands)
     if output.writes:
         from optimizer.output.pages import check_page

@@ -278,6 +278,12 @@ def search(
     type=click.Path(path_type=Path, dir_okay=False),
     help="Write the failure ladder as a picture: NAME.svg, NAME.pdf or NAME.png.",
 )
+@click.option(
+    "--as-measured",
+    "measured",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="A CSV of sizes as measured (key, value, unit; keys as in the motor file): the motor as built.",
+)
 @click.option("--all", "whole", is_flag=True, help="Print every rung, note, source and history, not the lowest and what is near.")
 @_shared(kernel=True)
 @_guarded
@@ -285,6 +291,7 @@ def check(
     motor: Path,
     curve: Path | None,
     ladder: Path | None,
+    measured: Path | None,
     whole: bool,
     kernel: str | None,
     **shared: Any,
@@ -296,7 +303,8 @@ def check(
     from optimizer import actions
 
     output = actions.Output(shared["as_json"], shared["units"], shared["out"], shared["quiet"], "check")
-    return actions.check(motor, curve=curve, ladder=ladder, kernel=kernel or "steady", output=output, whole=whole)
+    kernel = kernel or "steady"
+    return actions.check(motor, curve=curve, ladder=ladder, kernel=kernel, output=output, whole=whole, measured=measured)
 
 
 @main.command()

@@ -6,6 +6,7 @@ Imports the console, units and the vocabulary.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -27,7 +28,7 @@ from optimizer.output.terminal.ladder import (
     verdict_line,
 )
 from optimizer.units import show, show_both
-from optimizer.vocabulary import spoken
+from optimizer.vocabulary import MOTOR_KEYS, spoken
 from physics.assessment import Assessment
 from physics.designation import designation
 from physics.failure.ladder import ADVICE, in_order
@@ -39,6 +40,7 @@ from physics.motors import Curve, Rung
 
 if TYPE_CHECKING:
     from optimizer.commands.standing import Standing
+    from optimizer.inputs.as_measured import AsBuilt
     from physics.assembly import Assembly
 
 FLIGHT_STAGES: Mapping[str, tuple[str, ...]] = {
@@ -121,6 +123,33 @@ FEWEST_RUNGS = 5
 NEAR = 2.0
 
 """Rungs up to this many times the lowest factor are shown."""
+
+
+def print_measured(built: AsBuilt, drawn: Assessment, found: Assessment, units: str) -> None:
+    """Sizes as measured beside those drawn, and what they made of the smallest factor."""
+    table = Table(box=None, padding=(0, 2, 0, 0), header_style=FAINT)
+    table.add_column("as measured", no_wrap=True)
+    for name in ("drawn", "measured", "differs by"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for one in built.measured:
+        spec = MOTOR_KEYS[re.sub(r"^grain\.\d+\.", "grain.", one.key)]
+        quantity = spec.dimension
+        cells = [
+            "–" if value is None else f"{value:.0f}" if spec.kind == "whole" else show(value, quantity, units)
+            for value in (one.drawn, one.measured, None if one.drawn is None else one.measured - one.drawn)
+        ]
+        if quantity == "temperature":
+            cells[2] = "–"
+        table.add_row(one.key, *cells)
+    screen = console()
+    screen.print(table)
+    before, after = float(drawn.smallest_factor[0]), float(found.smallest_factor[0])
+    if math.isfinite(before) and math.isfinite(after):
+        screen.print(
+            Text(f"Smallest factor as drawn {before:.2f} ({drawn.governing[0]}), as measured {after:.2f} ({found.governing[0]}).")
+        )
+    screen.print(Text("Sizes measured scatter no more: their tolerances are dropped, the others stay.", FAINT))
+    screen.print(Text(""))
 
 
 BARE = 4
