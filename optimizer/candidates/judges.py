@@ -22,6 +22,7 @@ from optimizer.candidates import limits
 from optimizer.candidates.catalogue import Term, limit_name
 from optimizer.candidates.families import Crossed, Families
 from optimizer.candidates.limits import Bound, Miss, miss
+from optimizer.candidates.workers import Crew
 from physics.ballistics import kernel as kernels
 from physics.flight.mission import fly_motors
 from physics.mass import unknown_masses
@@ -32,6 +33,8 @@ Integers = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 BATCH = 2048
+CONFIRM_BATCH = 24
+"""Finalists that the transient kernel burns at a time: some hundreds of motors, with the corners of their tolerances."""
 
 
 @dataclass(frozen=True)
@@ -109,10 +112,13 @@ class Judge:
         return distinct[[tuple(row) not in self._known for row in distinct.tolist()]]
 
     def judge(self, keys: Integers) -> None:
-        """Judge keys as `unknown` gives them, in batches."""
-        for start in range(0, len(keys), BATCH):
-            part = keys[start : start + BATCH]
-            self.remember(part, self._judged(self._digits(part)))
+        """Judge keys as `unknown` gives them, in batches, by all cores where that repays."""
+        size = CONFIRM_BATCH if self.confirm else BATCH
+        parts = [keys[start : start + size] for start in range(0, len(keys), size)]
+        crew = Crew(lambda number: self._judged(self._digits(parts[number])), self.families.study.driver.workers)
+        found = dict(crew.blocks(list(range(len(parts)))))
+        for number, part in enumerate(parts):  # in order, whoever was ready first
+            self.remember(part, found[number])
 
     def remember(self, keys: Integers, verdicts: Verdicts) -> None:
         """Keep verdicts on keys."""

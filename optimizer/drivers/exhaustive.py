@@ -22,9 +22,9 @@ from optimizer.candidates.families import Families
 from optimizer.candidates.judges import Judge
 from optimizer.candidates.pareto import Archive, order, rounded
 from optimizer.candidates.space import digits_of
+from optimizer.candidates.workers import Crew
 from optimizer.drivers.blocks import Block as StoredBlock
 from optimizer.drivers.blocks import MemoryStore, Store
-from optimizer.drivers.workers import Crew
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]

@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 
 from optimizer import load_study
+from optimizer.candidates import workers
 from optimizer.candidates.families import Families
+from optimizer.candidates.workers import Crew
 from optimizer.commands.new import create
-from optimizer.drivers import workers
 from optimizer.drivers.blocks import MemoryStore
 from optimizer.drivers.exhaustive import screen
-from optimizer.drivers.workers import Crew
 
 PARENT = os.getpid()
 
