@@ -14,12 +14,15 @@ import numpy as np
 
 from optimizer.firings.reduction import clean, reduce_firing
 from optimizer.inputs import MotorFile, load_firing, load_motor
-from optimizer.inputs.evidence import is_firing, load_test
+from optimizer.inputs.evidence import TestFile, is_firing, load_test
 from optimizer.results import ANSWER_SCHEMA
 from physics.assessment import Assessment, assess
+from physics.ballistics.kernel import evaluate
 from physics.failure import chances, proof
 from physics.failure.chances import Estimate, Key, Model, Tested
 from physics.failure.evidence import Evidence, Shown, highest_held, shown
+from physics.heat import bench
+from physics.missing import NotComputable
 from physics.motors import Ladder, Motors
 
 TRIED = (1.1, 1.25, 1.5, 1.75, 2.0)
@@ -43,13 +46,14 @@ class Vouched:
     by: str
     before: Estimate
     after: Estimate
+    place: str | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Plain data, SI."""
         return {
             "mode": self.mode,
             "part": self.part,
-            "place": None,
+            "place": self.place,
             "kind": self.kind,
             "design": clean(self.design),
             "likely": clean(self.likely),
@@ -124,7 +128,7 @@ def vouch(file: MotorFile, tests: Sequence[str | Path] = (), kernel: str = "stea
     InputError for a file that cannot be read.
     """
     look = assess(file.motors, kernel=kernel, curve=True)
-    read = _Tests(file, tests)
+    read = _Tests(file, tests, look)
     found = {one.name: shown(motors, one, _ladder_of(motors, look)) for one, motors in read.used}
     bounds = [item.bound for items in found.values() for item in items]
     plain, tested = _model(look, ()), _model(look, bounds)
@@ -138,7 +142,7 @@ def vouch(file: MotorFile, tests: Sequence[str | Path] = (), kernel: str = "stea
         held, by = best.get(key, (None, ""))
         design = float(np.ravel(np.asarray(rung.time if rung.pressure is None else rung.pressure))[0])
         rungs.append(
-            Vouched(*key, rung.kind, design, float(np.ravel(rung.likely)[0]), held, by, each[key], each_after[key])
+            Vouched(*key, rung.kind, design, float(np.ravel(rung.likely)[0]), held, by, each[key], each_after[key], rung.place)
         )  # fmt: skip
     touched = {item.key for items in found.values() for item in items}
     return Vouching(
@@ -159,26 +163,48 @@ def vouch(file: MotorFile, tests: Sequence[str | Path] = (), kernel: str = "stea
 class _Tests:
     """The tests that count, each with the motor it was of; those that failed; and what was not used."""
 
-    def __init__(self, file: MotorFile, paths: Sequence[str | Path]) -> None:
+    def __init__(self, file: MotorFile, paths: Sequence[str | Path], look: Assessment) -> None:
         self.used: list[tuple[Evidence, Motors]] = [(one, file.motors) for one in file.evidence]
         self.failed = [one.name for one in file.evidence if one.outcome != "held"]
         self.notes: list[str] = []
         self.coverage: list[dict[str, Any]] = []
         for path in paths:
-            self._firing(file, path) if is_firing(path) else self._test(file, path)
-        for one, _ in self.used:
+            self._firing(file, path) if is_firing(path) else self._test(file, path, look)
+        for one in file.evidence:
             if one.kind == "bench burn":
                 self._uncovered(one.name)
 
-    def _uncovered(self, name: str) -> None:
+    def _bench_burn(self, look: Assessment, test: TestFile) -> None:
+        """What the burn of a liner on the bench covers of the full motor, place by place."""
+        if test.motor is None:
+            self._uncovered(test.evidence.name)
+            return
+        motors = load_motor(test.motor).motors
+        figures = evaluate(motors, curve=True) if test.nozzle else bench.open_burn(motors)
+        try:
+            found = bench.coverage(bench.loads(look.motors, look.figures), bench.loads(motors, figures), test.in_case)
+        except NotComputable as reason:
+            self._uncovered(test.evidence.name, str(reason))
+            return
+        self.coverage += [
+            {"place": one.place, "verdict": one.verdict, "ratios": dict(one.ratios), "needs": one.needs, "test": test.evidence.name}
+            for one in found
+        ]
+        self.notes += [
+            f"{test.evidence.name}: {one.place} {one.verdict}{f'; it takes {one.needs}' if one.needs else ''}" for one in found
+        ]
+
+    def _uncovered(self, name: str, why: str = "give the motor file of what burned as motor") -> None:
         self.coverage.append({"place": None, "verdict": "not assessed", "ratios": {}, "test": name})
         self.notes.append(
-            f"{name}: a bench burn loads no rung with pressure; whether it covers the liner in the motor is not assessed"
+            f"{name}: a bench burn loads no rung with pressure; whether it covers the liner in the motor is not assessed: {why}"
         )
 
-    def _test(self, file: MotorFile, path: str | Path) -> None:
+    def _test(self, file: MotorFile, path: str | Path, look: Assessment) -> None:
         test = load_test(path, float(file.motors.ambient.pressure[0]))
-        motors = file.motors if test.motor is None else load_motor(test.motor).motors
+        if test.evidence.kind == "bench burn":
+            self._bench_burn(look, test)
+        motors = file.motors if test.motor is None or test.evidence.kind == "bench burn" else load_motor(test.motor).motors
         self.used.append((test.evidence, motors))
         if test.evidence.outcome != "held":
             self.failed.append(test.evidence.name)

@@ -24,7 +24,10 @@ ALSO_IN_FILES = ("schema", "name", "motor", "record", "nozzle", "in_case", "line
 
 @dataclass(frozen=True)
 class TestFile:
-    """A test file as read; `motor` is the motor file that was tested, None where it names none."""
+    """A test file as read; `motor` is the motor file that was tested, None where it names none.
+
+    Of a bench burn `nozzle` False says that it burned in the open, `in_case` False that its liner stood in no case.
+    """
 
     __test__ = False
 
@@ -32,6 +35,8 @@ class TestFile:
     evidence: Evidence
     motor: Path | None
     more: tuple[str, ...] = ()
+    nozzle: bool = True
+    in_case: bool = True
 
 
 def read_evidence(root: Table, ambient_pressure: float) -> tuple[Evidence, ...]:
@@ -108,8 +113,10 @@ def load_test(path: str | Path, ambient_pressure: float) -> TestFile:
         root.problem("motor", "is not the name of a file", 'write motor = "motors/NAME.toml"', "E108")
     problems.stop_if_any(document.file)
     assert found is not None
-    more = tuple(key for key in ("nozzle", "in_case", "liner_after", "stickers") if key in document.data)
-    return TestFile(document.path, found, None if motor is None else document.path.parent / str(motor), more)
+    more = tuple(key for key in ("liner_after", "stickers") if key in document.data)
+    where = None if motor is None else document.path.parent / str(motor)
+    flags = {key: document.data.get(key, True) is not False for key in ("nozzle", "in_case")}
+    return TestFile(document.path, found, where, more, **flags)
 
 
 def is_firing(path: str | Path) -> bool:

@@ -371,6 +371,7 @@ _SIGNS = {
     "firing": (("record", "observed"), "run: grainwright reduce {file}, or grainwright explain {file}"),
     "motor": (("grain", "nozzle"), "run: grainwright check {file}"),
     "propellant": (("rate",), 'a motor names it: [propellant] with use = "{file}"'),
+    "test": (("kind", "outcome"), "run: grainwright vouch MOTOR {file}"),
 }
 """Tables that only one kind of file has, and what that kind is for."""
 

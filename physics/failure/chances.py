@@ -16,7 +16,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri, stdtrit
 
 from physics.failure.ladder import ADVICE, MODES
-from physics.failure.scatter import Certainty, certainty
+from physics.failure.scatter import BAND, Certainty, certainty
 from physics.motors import Array, Figures, Ladder, Motors, Rung
 
 Key = tuple[str, str]
@@ -183,9 +183,22 @@ def model_of(look: Ladder, expected: Array, figures: Figures, tests: Sequence[Te
             continue
         level = figures[lasts.get(rung.mode) or "action_time"] if rung.pressure is None else expected
         with np.errstate(divide="ignore", invalid="ignore"):
-            margins[rung.mode, rung.part] = np.log(np.ravel(rung.likely)[:1] / np.ravel(level)[:1])
+            margins[rung.mode, rung.part] = np.log(_median(rung) / np.ravel(level)[:1])
         sure[rung.mode, rung.part] = rung.certainty
     return Model(margins, sure, tuple(tests))
+
+
+def _median(rung: Rung) -> Array:
+    """What the log-normal of a single motor's rung has as its median, (1,).
+
+    Where it likely never happens and may all the same (a heat rung whose early end is a time), the median whose 5 % end that
+    is: a time that has to last so long fails in 5 of 100 at least.
+    """
+    likely = np.ravel(rung.likely)[:1]
+    low = np.ravel(rung.band[0])[:1]
+    if np.isinf(likely).any() and np.isfinite(low).any() and rung.scatter > 0.0:
+        return np.asarray(low * np.exp(BAND * rung.scatter))
+    return np.asarray(likely)
 
 
 def gone_by(rung: Rung, level: float) -> float:
