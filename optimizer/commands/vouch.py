@@ -190,9 +190,9 @@ class _Tests:
             {"place": one.place, "verdict": one.verdict, "ratios": dict(one.ratios), "needs": one.needs, "test": test.evidence.name}
             for one in found
         ]
-        self.notes += [
-            f"{test.evidence.name}: {one.place} {one.verdict}{f'; it takes {one.needs}' if one.needs else ''}" for one in found
-        ]
+        for one in found:
+            needs = f" ({one.needs})" if one.verdict == bench.COVERED else f"; it takes {one.needs}"
+            self.notes.append(f"{test.evidence.name}: {one.place} {one.verdict}{needs if one.needs else ''}")
 
     def _uncovered(self, name: str, why: str = "give the motor file of what burned as motor") -> None:
         self.coverage.append({"place": None, "verdict": "not assessed", "ratios": {}, "test": name})

@@ -299,6 +299,7 @@ LINES = {
     "spread": ("motor.toml", "--samples", "16"),
     "reduce": ("firing.toml",),
     "explain": ("failed_firing.toml",),
+    "vouch": ("motor.toml",),
     "draw": ("motor.toml",),
     "new": ("fresh",),
     "list": ("modes",),
@@ -571,7 +572,7 @@ def test_check_opens_with_the_verdict_and_the_ladder(starter, tmp_path, wide):
     assert heads[2].startswith("Every rung assessed reaches its required factor.")
     titles = ["Failure ladder", "Not assessed", "Ballistics", "Masses and airframe", "Room along the case",
               "More on the lowest rungs", "Where the rungs come from", "Cautions"]  # fmt: skip
-    assert heads[3:] == titles
+    assert heads[3].startswith("First to fail: ") and heads[4:] == [titles[0], "What a flaw would do", *titles[1:]]
     answer = strict(run("check", tmp_path / "bare.toml", "--json").stdout)
     missing = answer["not_assessed"]
     assert f"{len(missing)} modes not assessed" in heads[2] and len(missing) >= 10
