@@ -406,14 +406,19 @@ class Families:
     ) -> Mask:
         """Which of those that pass also pass under the tolerances; adds the columns (NaN for the others) and fails.
 
-        A percentile takes hundreds of evaluations, so it is asked only of what passes everything else.
+        A percentile takes hundreds of evaluations, so it is asked only of what passes everything else. Marching heat for
+        each of them takes some twenty times as long and only ever makes the ladder worse, so that comes last of all.
         """
         for column in self.rules.scatter:
             columns[column.name] = np.full(len(digits), np.nan)
         rows = np.flatnonzero(passes)
-        if len(rows):
-            for name, values in self.scattered(digits[rows], motors.take(rows)).items():
+        for heat in (False, True) if self._heat_scatters else (False,):
+            if not len(rows):
+                break
+            for name, values in self.scattered(digits[rows], motors.take(rows), heat).items():
                 columns[name][rows] = values
+            short = np.logical_or.reduce([bound.fails(columns[bound.quantity][rows]) for bound in self.rules.scattered] or [False])
+            rows = rows[~np.broadcast_to(short, rows.shape)]
         for bound in self.rules.scattered:
             fails[bound.name] = passes & bound.fails(columns[bound.quantity])
         unknown = np.logical_or.reduce([np.isnan(columns[column.name]) for column in self.rules.scatter])
@@ -422,22 +427,27 @@ class Families:
             passes = passes & ~fails[name]
         return passes
 
-    def scattered(self, digits: Integers, motors: Motors) -> dict[str, Floats]:
+    @property
+    def _heat_scatters(self) -> bool:
+        """Whether a column over the tolerances takes rungs that march heat."""
+        return bool(self.late_terms) and any(column.of_ladder for column in self.rules.scatter)
+
+    def scattered(self, digits: Integers, motors: Motors, heat: bool = True) -> dict[str, Floats]:
         """The columns over the tolerances that the study asks for, (n,), from digits (n, all variables) and motors.
 
-        Rungs that march heat are left out of them: they are judged for the motor as drawn. NaN where a tolerance reaches
-        zero; that takes all dimensions to know, while motors of the same burn share their figures.
+        NaN where a tolerance reaches zero; that takes all dimensions to know, while motors of the same burn share their
+        figures. Without `heat` the rungs that march it are left out.
         """
         if not self.rules.scatter:
             return {}
         rows = np.flatnonzero(~too_wide(motors, self.study.driver.samples, limits.SCATTER_SEED))
         found = {item.name: np.full(len(digits), np.nan) for item in self.rules.scatter}
         if rows.size:
-            for name, values in self._scattered_of(digits[rows], motors.take(rows)).items():
+            for name, values in self._scattered_of(digits[rows], motors.take(rows), heat).items():
                 found[name][rows] = values
         return found
 
-    def _scattered_of(self, digits: Integers, motors: Motors) -> dict[str, Floats]:
+    def _scattered_of(self, digits: Integers, motors: Motors, heat: bool) -> dict[str, Floats]:
         found: dict[str, Floats] = {}
         for of_ladder in (False, True):
             asked = {item.name: (item.quantity, item.percentile) for item in self.rules.scatter
@@ -446,13 +456,15 @@ class Families:
                 continue
             seen = digits if of_ladder else digits[:, self.ballistic]
             distinct, first, inverse = np.unique(seen, axis=0, return_index=True, return_inverse=True)
-            table = self._sampled(distinct, motors, first, asked)
+            table = self._sampled(distinct, motors, first, asked, heat and of_ladder)
             found |= dict(zip(asked, table[:, inverse.ravel()], strict=True))
         return found
 
-    def _sampled(self, distinct: Integers, motors: Motors, first: Integers, asked: Mapping[str, tuple[str, float]]) -> Floats:
+    def _sampled(
+        self, distinct: Integers, motors: Motors, first: Integers, asked: Mapping[str, tuple[str, float]], heat: bool
+    ) -> Floats:
         """Columns (asked, n) of distinct motors; what was sampled before, in another block, is not sampled again."""
-        kind = "".join(asked).encode()
+        kind = f"{heat}{''.join(asked)}".encode()
         keys = [kind + row.tobytes() for row in np.ascontiguousarray(distinct)]
         fresh = np.array([place for place, key in enumerate(keys) if key not in self._known_samples], dtype=np.int64)
         if len(fresh):
@@ -460,7 +472,7 @@ class Families:
                 self._known_samples.clear()
                 fresh = np.arange(len(keys))
             samples = self.study.driver.samples
-            some = robust_columns(motors.take(first[fresh]), asked, self.kernel, samples, limits.SCATTER_SEED, heat=False)
+            some = robust_columns(motors.take(first[fresh]), asked, self.kernel, samples, limits.SCATTER_SEED, heat)
             rows = np.stack(list(some.values()), axis=1)
             self._known_samples |= {keys[place]: row for place, row in zip(fresh.tolist(), rows, strict=True)}
         return np.stack([self._known_samples[key] for key in keys], axis=1)

@@ -35,6 +35,10 @@ FEWEST, MOST = 16, 1 << 18
 
 BLOCK = 8192
 
+MARCHED = 2048
+
+"""Motors in a block whose walls are marched: their histories take some 20 kB each."""
+
 MOST_LOTS = 12
 
 """Lots of metal and screws that a motor may be made of: tube, rings, plates, screws and snap rings of two ends, insert."""
@@ -210,9 +214,10 @@ def outcome(motors: Motors, kernel: str, heat: bool = True, fly: bool = False) -
     With `fly` the figures `FLOWN` of the rocket's flight stand with the others, where the motor file names a rocket whose
     mass is known.
     """
+    block = MARCHED if heat else BLOCK
     return _joined([
-        _outcome_block(motors.take(slice(low, low + BLOCK)) if motors.size > BLOCK else motors, kernel, heat, fly)
-        for low in range(0, motors.size, BLOCK)
+        _outcome_block(motors.take(slice(low, low + block)) if motors.size > block else motors, kernel, heat, fly)
+        for low in range(0, motors.size, block)
     ])  # fmt: skip
 
 
@@ -370,7 +375,7 @@ def robust_columns(
     samples = _whole_samples(samples)
     tolerances = _needed_tolerances(motors, "")
     by_chance = any(name == "chance_of_failure" for name, _ in asked.values())
-    sure = chances.certainty_of(motors, _rungs_of(motors, kernel)) if by_chance else {}
+    sure = chances.certainty_of(motors, _rungs_of(motors, kernel, heat)) if by_chance else {}
     lots = _lots(sure)
     points = sample_points(len(tolerances), samples, seed)
     deviations, deviates = deviations_at(tolerances, points), _deviates(lots, points[:, len(tolerances) :])
@@ -415,9 +420,9 @@ def _figures_only(motors: Motors, kernel: str) -> Outcome:
     return Outcome(dict(evaluate(motors, kernel=kernel).values), {}, {})
 
 
-def _rungs_of(motors: Motors, kernel: str) -> Sequence[tuple[str, str]]:
+def _rungs_of(motors: Motors, kernel: str, heat: bool) -> Sequence[tuple[str, str]]:
     """The rungs of a batch that chances are made of: they are the same for all its motors."""
-    return list(outcome(replace(motors.take([0]), tolerances={}), kernel, heat=False).factors)
+    return list(outcome(replace(motors.take([0]), tolerances={}), kernel, heat).factors)
 
 
 def _chances(

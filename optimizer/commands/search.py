@@ -55,7 +55,7 @@ WRITTEN = ("pareto.csv", "pareto.json", "run.json", "report.html")
 """What a search writes beside its motors."""
 MOST_FAMILIES = 20_000_000
 """Families up to which `method = "auto"` checks every candidate."""
-MOST_SCATTERED = 200_000
+MOST_SCATTERED = 50_000
 """The same where each family takes the ladder of hundreds of samples."""
 MOST_FLOWN = 5_000_000
 """The same where each family's rocket is flown."""
@@ -297,7 +297,7 @@ def _about_scatter(families: Families) -> list[str]:
     text = f"{names}: {families.study.driver.samples} samples of each design over the base motor's tolerances, at"
     text += f" ambient temperature, by the {families.kernel} kernel; evaluated only for candidates that pass every other limit"
     if any(column.of_ladder for column in columns):
-        text += ". Rungs that march heat are left out of them and judged for the motor as drawn (`spread` has them)"
+        text += ". Those of the ladder take every rung, heat marched for each sample of what passes without it"
     return [text]
 
 

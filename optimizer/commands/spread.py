@@ -34,6 +34,7 @@ from optimizer.candidates.samples import (
     BLOCK,
     CONFIDENCE,
     FEWEST,
+    MARCHED,
     PERCENTILES,
     Chance,
     Floats,
@@ -63,10 +64,6 @@ _FEWEST_FOR_SHARES = 64
 FULL_CORNERS = 8
 
 """Up to so many tolerances every corner of their box is computed; beyond, those that one-at-a-time moves point to."""
-
-MARCHED = 2048
-
-"""Motors in a block whose walls are marched: their histories take some 20 kB each."""
 
 INTERVAL_NOTE = (
     "Sobol points lie more evenly than chance would put them, so the true uncertainty is mostly smaller than the "

@@ -185,7 +185,7 @@ def _fits(found: Assessment, study: Study) -> NDArray[np.bool_]:
 def _stands_scatter(motors: Motors, kernel: str, rules: Rules, samples: int) -> NDArray[np.bool_]:
     """Which motors meet the limits under the tolerances, (n,), at the points that the search takes."""
     asked = {item.name: (item.quantity, item.percentile) for item in rules.scatter}
-    columns = robust_columns(motors, asked, kernel, samples, limits.SCATTER_SEED, heat=False)
+    columns = robust_columns(motors, asked, kernel, samples, limits.SCATTER_SEED)
     good = np.ones(motors.size, dtype=bool)
     for bound in rules.scattered:
         good &= ~bound.fails(columns[bound.quantity])

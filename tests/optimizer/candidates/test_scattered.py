@@ -127,7 +127,22 @@ def test_spread_says_the_same_of_a_design(study_of, tmp_path):
         assert design.results["smallest_factor_p5"] == pytest.approx(found.smallest_factor["p5"], rel=1e-9)
         assert design.results["smallest_factor_p1"] == pytest.approx(found.smallest_factor["p1"], rel=1e-9)
         assert design.results["chance_of_failure"] == pytest.approx(found.any_failure.interval[1], rel=1e-9)
-    assert any("64 samples" in text and "march heat" in text for text in result.messages)
+    assert any("64 samples" in text and "heat marched" in text for text in result.messages)
+
+
+def test_heat_counts_in_the_chance_of_a_search(study_of, cases, tmp_path):
+    """A liner that lasts as drawn, if barely, is most of what can fail; the search says so as `spread` does."""
+    thin = '[liner]\nmaterial = "paper-phenolic"\nthickness = "1.6 mm"\n[factors]\nheat = 1.0\n'
+    motor = cases.MOTOR.replace("LINER", thin) + TOLERANCES
+    asked = {"limits": "chance_of_failure = {max = 0.999}", "objectives": 'chance_of_failure = "min"\ntotal_impulse = "max"'}
+    result = search(study_of(search="forward_closure.count = [9, 12]", motor=motor, **asked), tmp_path / "out")
+    assert result.designs
+    for design in result.designs:
+        found = spread(load_motor(tmp_path / "out" / design.file).motors, samples=64)
+        rungs = {mode: chance for mode, _, chance in found.rungs}
+        assert rungs["liner burn-through"].value > 0.2, rungs
+        assert design.results["chance_of_failure"] == pytest.approx(found.any_failure.interval[1], rel=1e-9)
+        assert design.results["chance_of_failure"] >= rungs["liner burn-through"].value
 
 
 def test_a_percentile_stands_under_its_own_name_with_its_unit(study_of, tmp_path):
