@@ -324,7 +324,7 @@ def compare(motors: tuple[Path, ...], kernel: str | None, as_json: bool, units: 
 
 @main.command()
 @click.argument("motor", type=_MOTOR)
-@click.option("--samples", type=click.IntRange(16, 2**20), default=4096, help="Points drawn; a power of two is best.")
+@click.option("--samples", type=click.IntRange(16, 2**16), default=4096, help="Points drawn; a power of two is best.")
 @click.option("--seed", type=_SEED, default=1, help="Seed of the points.")
 @click.option("--as-specified", is_flag=True, help="Hold strengths at their minimum and formulas as coded.")
 @_shared(kernel=True)

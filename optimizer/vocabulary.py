@@ -238,6 +238,8 @@ RENAMED: Mapping[str, str] = {
 }
 """Names that figures had in older files, and what they are called now."""
 
+MOST_SAMPLES = 1 << 16
+"""Samples of one motor at the most: the memory of a run grows with them, by some 2.5 kB each."""
 CHANCE = "chance_of_failure"
 FACTOR = "factor"
 """Table of the objectives, by mode: the factor of one rung and not of the weakest."""

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from optimizer.problems import InputError, Problem
-from optimizer.vocabulary import BOTH_ENDS, COLUMN_KEYS, SHORT_KEYS
+from optimizer.vocabulary import BOTH_ENDS, COLUMN_KEYS, MOST_SAMPLES, SHORT_KEYS
 from physics.ballistics.kernel import evaluate
 from physics.failure import chances
 from physics.failure.ladder import ADVICE, assess_ladder
@@ -31,7 +31,7 @@ CONFIDENCE = 0.95
 
 PERCENTILES = (1, 5, 50, 95, 99)
 
-FEWEST, MOST = 16, 1 << 18
+FEWEST, MOST = 16, MOST_SAMPLES
 
 BLOCK = 8192
 

@@ -20,6 +20,7 @@ from optimizer.vocabulary import (
     CHANCE,
     FACTOR,
     LIMIT_NAMES,
+    MOST_SAMPLES,
     QUANTITIES,
     RENAMED,
     SCATTERED_NAMES,
@@ -126,9 +127,13 @@ def _is_name(value: Any) -> bool:
 
 
 def fewest_samples(limits: Iterable[Limit]) -> int:
-    """Samples without which a limit on the chance of failure could not be met even if none failed; 0 without one."""
+    """Samples without which a limit on the chance of failure could not be met even if none failed; 0 without one.
+
+    At most `MOST_SAMPLES`: what is rarer rests on the scatter of strengths, which is smooth, and not on counting.
+    """
     chances = [limit.maximum for limit in limits if limit.quantity == CHANCE and limit.maximum is not None]
-    return max((math.ceil(math.log(0.05) / math.log1p(-chance)) for chance in chances), default=0)
+    needed = max((math.ceil(math.log(0.05) / math.log1p(-chance)) for chance in chances), default=0)
+    return min(needed, MOST_SAMPLES)
 
 
 def known_modes() -> list[str]:

@@ -28,6 +28,7 @@ from optimizer.vocabulary import (
     CHANCE,
     CLOSURES,
     COLUMN_KEYS,
+    MOST_SAMPLES,
     MOTOR_KEYS,
     SHORT_KEYS,
     UNITS_KEY,
@@ -76,7 +77,7 @@ STUDY_KEYS: dict[str, tuple[KeySpec, ...]] = {
         KeySpec("store", "text", "a file in the results folder, or a PostgreSQL URL that machines share", default="local"),
         _whole("seed", "seed", 0, 2**32 - 1, 1),
         _whole("budget", "number of evaluations", 1, 10**9, 20000),
-        _whole("samples", "samples of the tolerances", 16, 2**20, SAMPLES),
+        _whole("samples", "samples of the tolerances", 16, MOST_SAMPLES, SAMPLES),
         _whole("workers", "processes that search side by side; 0: all cores", 0, 1024, 0),
     ),
 }

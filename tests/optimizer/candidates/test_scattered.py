@@ -217,6 +217,18 @@ def test_a_chance_takes_as_many_samples_as_it_needs(study_of):
     assert Chance(0, 598).interval[1] <= 0.005 < Chance(0, 597).interval[1]
 
 
+def test_what_is_rarer_than_counting_shows_takes_the_most_samples_there_are(study_of):
+    """One in a million by counting takes three million samples; strengths scatter smoothly, so memory is what bounds it."""
+    from optimizer.cli import main
+    from optimizer.vocabulary import MOST_SAMPLES
+
+    assert study_of(limits="chance_of_failure = {max = 1e-6}", driver="").driver.samples == MOST_SAMPLES
+    with pytest.raises(InputError, match="samples"):
+        study_of(limits="", driver=f"samples = {2 * MOST_SAMPLES}")
+    option = next(item for item in main.commands["spread"].params if item.name == "samples")
+    assert option.type.max == MOST_SAMPLES
+
+
 def test_what_was_sampled_before_is_not_mixed_up(study_of, monkeypatch):
     """Figures and factors asked together, in blocks of a few, and with a memory that overflows, as in one go."""
     from optimizer.candidates import families
