@@ -24,6 +24,8 @@ from optimizer.units import to_si
 
 Array = NDArray[np.float64]
 
+NO_READING = 1e15
+"""A number in a column from which on it is no reading of anything, whatever its unit (its square must not overflow)."""
 FEWEST_SAMPLES = 20
 """A record with fewer usable rows is refused."""
 LARGEST_RECORD = 64_000_000
@@ -204,7 +206,7 @@ def _numbers(path: Path, column: FiringColumn, cells: dict[str, list[str]], caut
     texts = pd.Series(cells[column.name], dtype=str)
     blank = texts.isin(WORDS_FOR_BLANK)
     read = pd.to_numeric(texts.where(~blank), errors="coerce").to_numpy(dtype=float)
-    read = np.where(np.isfinite(read), read, np.nan)
+    read = np.where(np.abs(read) < NO_READING, read, np.nan)
     odd = np.flatnonzero(np.isnan(read) & ~blank.to_numpy())
     if odd.size > max(0.2 * read.size, 10):
         sample = cells[column.name][int(odd[0])]
@@ -220,7 +222,7 @@ def _numbers(path: Path, column: FiringColumn, cells: dict[str, list[str]], caut
             Caution(
                 "cells that are no number",
                 f"Column {column.name!r}: {odd.size} cells such as "
-                f"{cells[column.name][int(odd[0])][:40]!r} are not numbers and are left out.",
+                f"{cells[column.name][int(odd[0])][:40]!r} are not numbers, or none that is measured, and are left out.",
             )
         )
     gone = int(np.count_nonzero(blank))

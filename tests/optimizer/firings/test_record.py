@@ -44,6 +44,15 @@ def test_the_sound_record_is_read(firing):
     assert read_record(load_firing(firing)).time.size == 40
 
 
+@pytest.mark.parametrize("cell", ["1e300,20", "-1e200,20", "0.4,1e250"])
+def test_a_number_that_is_no_reading_is_left_out_and_told(firing, cell):
+    """What a logger writes as it dies: its square is beyond the numbers there are."""
+    firing.with_name("r.csv").write_text(SOUND + cell + "\n")
+    found = read_record(load_firing(firing))
+    assert abs(found.time).max() < 1.0
+    assert any("none that is measured" in caution.text for caution in found.cautions)
+
+
 def test_a_file_too_large_is_refused_unread(firing):
     with open(firing.with_name("r.csv"), "wb") as stream:
         stream.truncate(10**12)  # holes take no room
