@@ -8,8 +8,8 @@ import scenario
 
 from optimizer.inputs import load_motor
 from physics import assess
-from physics.failure.proof import GAUGE_ERROR, proof_of
 from physics.failure.case import seal_diameter
+from physics.failure.proof import GAUGE_ERROR, proof_of
 
 TOLERANCES = """
 [tolerances]
