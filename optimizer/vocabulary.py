@@ -397,12 +397,25 @@ _RATE = (
     ),
 )
 
+FACES = ("bare", "inhibited")
+
 _GRAIN = (
     KeySpec("count", "whole", "equal grains in this row", "ratio", 1, 100, default=1, column="grain.count", example="4"),
     _length("length", 2, 5000, "length of one grain", "grain.length", True),
     _length("outer_diameter", 3, 1000, "outer diameter of the grain", "grain.outer_diameter", True),
     _length("core_diameter", 0, 900, "core diameter", "grain.core_diameter", True),
-    KeySpec("burning_ends", "whole", "end faces left bare", "ratio", 0, 2, True, column="grain.burning_ends", example="2"),
+    KeySpec(
+        "burning_ends",
+        "whole",
+        "end faces left bare; of one the faces say which",
+        "ratio",
+        0,
+        2,
+        column="grain.burning_ends",
+        example="2",
+    ),
+    KeySpec("forward_face", "choice", "forward end face of each grain", choices=FACES),
+    KeySpec("aft_face", "choice", "aft end face of each grain", choices=FACES),
 )
 
 _NOZZLE = (

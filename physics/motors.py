@@ -58,7 +58,7 @@ class Grains:
     """Rows of equal cored grains, head end first, all leaves (n, rows); a row of count 0 is absent.
 
     Lengths and diameters in m; `burning_ends` is 0, 1 or 2 bare end faces; the outside is inhibited. A core of zero
-    with a bare end is an end burner.
+    with a bare end is an end burner. Of one bare face `forward_bare` says which: 1 the forward one, 0 the aft one.
     """
 
     count: Array
@@ -66,6 +66,14 @@ class Grains:
     outer_diameter: Array
     core_diameter: Array
     burning_ends: Array
+    forward_bare: Array = field(default_factory=lambda: np.zeros((1, 1)))
+
+    @property
+    def bare_faces(self) -> tuple[Array, Array]:
+        """Whether the forward and the aft face of each row are bare, 1 or 0, (n, rows) each. [-] By definition."""
+        one = np.where(np.asarray(self.burning_ends) == 1.0, self.forward_bare, 0.0)
+        forward = np.where(np.asarray(self.burning_ends) > 1.5, 1.0, one)
+        return forward, np.asarray(np.minimum(self.burning_ends - forward, 1.0))
 
 
 @dataclass(frozen=True)

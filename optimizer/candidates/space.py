@@ -50,7 +50,8 @@ SHORTEST_PART = 0.25
 _SHORTEST_GRAIN = vocabulary.MOTOR_KEYS["grain.length"].low
 """What a motor file may say at least; nothing shorter is cast. [m]"""
 _FIRST_ROW = ("grain.0.count", "grain.0.length", "grain.0.core_diameter")
-_ROW_LEAVES = ("count", "length", "outer_diameter", "core_diameter", "burning_ends")
+_WRITTEN_LEAVES = ("count", "length", "outer_diameter", "core_diameter", "burning_ends")
+_ROW_LEAVES = (*_WRITTEN_LEAVES, "forward_bare")
 _CLOSURES = ("forward_closure", "aft_closure")
 _TEXT_COLUMNS = {
     "screw": (
@@ -298,10 +299,10 @@ class Space:
     def grain_rows(self, digits: Digits) -> list[dict[str, float]]:
         """The grain rows of one candidate, head end first, as SI numbers; absent rows are left out."""
         grain = self.candidates(np.asarray(digits, dtype=np.int64).reshape(1, -1)).motors.grain
-        leaves = {name: np.atleast_2d(np.asarray(getattr(grain, name), dtype=float))[0] for name in _ROW_LEAVES}
+        leaves = {name: np.atleast_2d(np.asarray(getattr(grain, name), dtype=float))[0] for name in _WRITTEN_LEAVES}
         rows = max(len(leaf) for leaf in leaves.values())
         leaves = {name: np.broadcast_to(leaf, (rows,)) for name, leaf in leaves.items()}
-        return [{name: float(leaves[name][row]) for name in _ROW_LEAVES} for row in range(rows) if leaves["count"][row] > 0]
+        return [{name: float(leaves[name][row]) for name in _WRITTEN_LEAVES} for row in range(rows) if leaves["count"][row] > 0]
 
     def _variable(self, name: str, span: Any) -> Variable:
         if not span.count:

@@ -19,7 +19,7 @@ from optimizer.inputs.erosive import read_constants
 from optimizer.inputs.evidence import read_evidence
 from optimizer.inputs.materials import MaterialShelf
 from optimizer.inputs.rocket import check_body, check_site, read_launch, read_rocket, read_weighed, site_pressure
-from optimizer.inputs.tables import Table, check_schema, sub_table, sub_tables
+from optimizer.inputs.tables import Table, check_schema, read_value, sub_table, sub_tables
 from optimizer.inputs.text import Document, parse_document, plain_data, read_document, toml_text
 from optimizer.inputs.tolerances import read_tolerances
 from optimizer.problems import InputError, Problems, plain_file
@@ -238,7 +238,7 @@ class _MotorReader:
             _check_vent(table, row, first=place == 0)
         if not rows or any(row is None for row in rows):
             return None
-        names = ("count", "length", "outer_diameter", "core_diameter", "burning_ends")
+        names = ("count", "length", "outer_diameter", "core_diameter", "burning_ends", "forward_bare")
         return Grains(**{name: np.array([[row[name] for row in rows if row]], dtype=float) for name in names})
 
     def _nozzle(self) -> Nozzle | None:
@@ -425,7 +425,9 @@ _ELSEWHERE = _elsewhere()
 def _grain_row(table: Table) -> dict[str, float] | None:
     specs = SECTIONS["grain"]
     table.refuse_unknown([spec.key for spec in specs], (), _ELSEWHERE)
-    values = table.read(specs)
+    faces = _faces(table)
+    values = table.read([spec for spec in specs if spec.key not in _FACE_KEYS])
+    values |= _bare(table, faces, values.get("burning_ends"), values.get("core_diameter"))
     outer, core, ends = (values.get(name) for name in ("outer_diameter", "core_diameter", "burning_ends"))
     if outer is not None and core is not None and core >= outer:
         table.problem(
@@ -441,7 +443,54 @@ def _grain_row(table: Table) -> dict[str, float] | None:
             "burning_ends = 1, or give a core",
             "E137",
         )
-    return values if len(values) == len(specs) else None
+    needed = ("count", "length", "outer_diameter", "core_diameter", "burning_ends", "forward_bare")
+    return values if all(name in values for name in needed) else None
+
+
+_FACE_KEYS = ("forward_face", "aft_face")
+
+
+def _faces(table: Table) -> dict[str, str]:
+    """What the file says of the end faces."""
+    found = {}
+    for spec in SECTIONS["grain"]:
+        if spec.key not in _FACE_KEYS or spec.key not in table.data:
+            continue
+        if isinstance(table.data[spec.key], Mapping):
+            cure = 'write "bare", which burns more surface than such a face does, or "inhibited"'
+            table.problem(spec.key, "is covered in part, which no kernel here burns", cure, "E137")
+            continue
+        value = read_value(table, spec.key, table.data[spec.key], spec)
+        if value is not None:
+            found[spec.key] = str(value)
+    return found
+
+
+def _bare(table: Table, faces: Mapping[str, str], ends: int | None, core: float | None) -> dict[str, float]:
+    """Number of bare faces and whether a single one is the forward one; empty after a problem was noted."""
+    if len(faces) == 2:
+        bare = sum(face == "bare" for face in faces.values())
+        if ends is not None and ends != bare:
+            table.problem("burning_ends", f"is {ends}, and the faces leave {bare} bare", "remove it, or mend a face", "E138")
+        return {"burning_ends": bare, "forward_bare": float(bare == 1 and faces["forward_face"] == "bare")}
+    if ends is None:
+        if not any(key in table.data for key in _FACE_KEYS):
+            table.missing("burning_ends", "add burning_ends = 2, or forward_face and aft_face")
+        elif faces:
+            other = next(key for key in _FACE_KEYS if key not in table.data) if len(table.data.keys() & {*_FACE_KEYS}) == 1 else ""
+            if other:
+                table.missing(other, f'add {other} = "bare" or "inhibited"')
+        return {}
+    if ends == 1 and not faces and core is not None and core > 0.0:
+        fix = 'say which: forward_face = "inhibited" and aft_face = "bare", or the other way round'
+        table.problem("burning_ends", "is 1, and does not say which end is bare", fix, "E137")
+        return {}
+    said = next(iter(faces.items()), None)
+    if said is None:
+        return {"burning_ends": ends, "forward_bare": 0.0}
+    if (ends == 2 and said[1] != "bare") or (ends == 0 and said[1] == "bare"):
+        table.problem("burning_ends", f"is {ends}, and {said[0]} is {said[1]}", "mend one of the two", "E138")
+    return {"burning_ends": ends, "forward_bare": float(ends == 1 and (said[0] == "forward_face") == (said[1] == "bare"))}
 
 
 def _check_vent(table: Table, row: dict[str, float] | None, first: bool) -> None:
@@ -453,7 +502,7 @@ def _check_vent(table: Table, row: dict[str, float] | None, first: bool) -> None
         table.problem("count", "grains without a core, and the gas of all but the last cannot get out", cure, "E139")
     elif not first:
         table.problem("core_diameter", "shuts in the gas of the grains ahead of this one", cure, "E139")
-    elif row["burning_ends"] > 1:
+    elif row["burning_ends"] > 1 or row["forward_bare"] > 0.0:
         table.problem("burning_ends", "without a core, the gas of the head-end face cannot get out", cure, "E139")
 
 

@@ -131,6 +131,9 @@ def _replace_rows(document: dict[str, Any], rows: list[Mapping[str, Any]]) -> No
     for place, row in enumerate(rows):
         for key, value in row.items():
             _put(document["grain"][place], key, f"grain.{key}", value)
+        if row.get("burning_ends") not in (None, 1, 1.0):  # the number says it all, and faces would contradict it
+            for face in ("forward_face", "aft_face"):
+                document["grain"][place].pop(face, None)
 
 
 def _change_grain(document: dict[str, Any], parts: list[str], value: Any) -> None:

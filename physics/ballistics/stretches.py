@@ -76,6 +76,10 @@ class Columns:
         return np.asarray(np.log(self.density * self.characteristic_velocity))
 
 
+_ROWS = ("count", "length", "outer_diameter", "core_diameter", "burning_ends")
+"""What burns of the rows of grains; which of its faces is bare changes no area."""
+
+
 def picked(leaf: Array, index: Index) -> Array:
     """Entries of a leaf (n,) at `index`, SI; the one entry of a leaf that all motors share stays as it is."""
     return leaf if leaf.size == 1 else leaf[index]
@@ -86,7 +90,7 @@ def columns(motors: Motors, temperature: Array | None = None) -> Columns:
     propellant, hole = motors.propellant, motors.nozzle
     law = rate_coefficients(propellant, motors.ambient.temperature if temperature is None else temperature)
     grains = motors.grain
-    rows = np.broadcast_shapes(*(np.atleast_2d(getattr(grains, item.name)).shape for item in fields(grains)))[1]
+    rows = np.broadcast_shapes(*(np.atleast_2d(getattr(grains, name)).shape for name in _ROWS))[1]
     single = {
         "density": propellant.density,
         "characteristic_velocity": propellant.characteristic_velocity,
@@ -103,7 +107,7 @@ def columns(motors: Motors, temperature: Array | None = None) -> Columns:
         log_coefficient=_wide(law.log_coefficient, motors.size, law.rows),
         exponent=_wide(law.exponent, motors.size, law.rows),
         log_bounds=_wide(law.log_bounds, motors.size, law.rows - 1),
-        **{item.name: _wide(getattr(grains, item.name), motors.size, rows) for item in fields(grains)},
+        **{name: _wide(getattr(grains, name), motors.size, rows) for name in _ROWS},
     )
 
 

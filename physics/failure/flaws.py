@@ -222,8 +222,12 @@ def _burn(motors: Motors, temperature: Array | None) -> _Burn:
 
 def _rows(grains: Grains, x: Array, area: Callable[[Grains, Array], Array]) -> Array:
     """Areas (n, R, T) of rows at regressions (n, T)."""
-    tall = Grains(*(getattr(grains, name)[:, :, None] for name in vars(grains)))
-    return area(tall, x[:, None, :])
+    return area(_tall(grains), x[:, None, :])
+
+
+def _tall(grains: Grains) -> Grains:
+    """The rows with a last axis for regressions."""
+    return Grains(*(np.atleast_2d(leaf)[:, :, None] for leaf in vars(grains).values()))
 
 
 def _in_one_grain(burn: _Burn, name: str, area: Callable[[Grains, Array], Array], sound: tuple[Array, Array]) -> Flaw:
@@ -256,8 +260,7 @@ def _peak(burn: _Burn, areas: Array, throat: Array) -> tuple[Array, Array]:
 def _log_head_ratio(burn: _Burn, areas: Array, throat: Array) -> Array:
     """log of head over chamber pressure, (n, T): the narrowest port for what passes through it, as in the steady kernel."""
     batch = burn.batch
-    tall = Grains(*(getattr(batch.grains, name)[:, :, None] for name in vars(batch.grains)))
-    port = grain.port_area(tall, burn.x[:, None, :])
+    port = grain.port_area(_tall(batch.grains), burn.x[:, None, :])
     passed = np.cumsum(areas, axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = passed / passed[:, -1:]

@@ -293,6 +293,8 @@ def shear_note(motors: Motors, situation: Situation) -> str:
     other = _pressure(motors, situation.end, shank if in_threads else threads)
     name = "the plain shank" if in_threads else "the threads"
     one = f"one screw: {_force_text(threads)} on its threads, {_force_text(shank)} on its shank"
+    if screws.kind == "set screw":
+        one = f"one screw: {_force_text(threads)}"
     own = _pressure(motors, situation.end, threads if in_threads else shank)
     hot = bool(np.any(service_temperature(motors) > WARMEST_WITHOUT_TABLE))
     return sentences(

@@ -234,9 +234,7 @@ def _centre_of_mass(motors: Motors, placed: Assembly, weights: dict[str, Array],
         for name, leaf in vars(motors.grain).items()
         if isinstance(leaf, np.ndarray)
     }
-    bare = row["burning_ends"]
-    aft = np.where(bare >= 1.0, 1.0, 0.0)
-    forward = np.where(bare >= 2.0, 1.0, 0.0)
+    forward, aft = (np.broadcast_to(np.atleast_2d(face), row["count"].shape) for face in motors.grain.bare_faces)
     rows = GrainRows(
         row["count"],
         row["length"],

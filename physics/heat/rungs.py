@@ -288,8 +288,7 @@ def _aft_reach(motors: Motors, now: walls.Conditions) -> Array:
     """Distance from the last grain to the end of the bare wall before the nozzle, (steps, n). [m]"""
     place = assemble(motors)
     room = np.maximum(place.nozzle_face - place.grains_end, 0.0)
-    burns_back = walls.grain_rows(motors)[4].max(axis=1) > 0.0
-    return np.asarray(room + burns_back * now.regression)
+    return np.asarray(room + walls.last_face_bare(motors) * now.regression)
 
 
 def films(at: Setting, corner: Corner) -> dict[str, tuple[Array, Array]]:

@@ -313,6 +313,14 @@ def _webs(motors: Motors) -> Array:
     return np.array(np.broadcast_to(web(motors.grain), grain_rows(motors)[0].shape))
 
 
+def last_face_bare(motors: Motors) -> Array:
+    """Whether the aft face of the last grain is bare, 1 or 0, (n,). [-] By definition."""
+    count = grain_rows(motors)[0]
+    last = count.shape[1] - 1 - np.argmax(count[:, ::-1] > 0.0, axis=1)
+    aft = np.broadcast_to(np.atleast_2d(motors.grain.bare_faces[1]), count.shape)
+    return np.asarray(np.take_along_axis(aft, last[:, None], axis=1)[:, 0])
+
+
 def exposed_from(motors: Motors, conditions: Conditions) -> Array:
     """When the wall behind the first grain to burn through is bare, (n,). [s]"""
     webs = _webs(motors)

@@ -121,7 +121,7 @@ def grain_rows(motors: Motors, index: int = 0) -> list[dict[str, float]]:
     """The rows of grains of one motor that are there: count, length, outer and core diameter in mm, burning ends."""
     grain = motors.grain
     columns = {}
-    for key in ("count", "length", "outer_diameter", "core_diameter", "burning_ends"):
+    for key in ("count", "length", "outer_diameter", "core_diameter", "burning_ends", "forward_bare"):
         values = np.atleast_2d(np.asarray(getattr(grain, key), dtype=float))
         columns[key] = values[index if values.shape[0] > 1 else 0]
     rows = max(len(column) for column in columns.values())

@@ -158,7 +158,8 @@ def part_rows(motors: Motors, labels: Labels) -> list[list[str]]:
                 motors.propellant.name,
                 f"length {size(row['length'])}, outside {size(row['outer_diameter'])}, "
                 f"core {size(row['core_diameter'])}, "
-                f"{ends} bare end{'' if ends == 1 else 's'}",
+                f"{ends} bare end{'' if ends == 1 else 's'}"
+                + ((", forward" if row["forward_bare"] > 0.5 else ", aft") if ends == 1 else ""),
             ]
         )
     for which, closure in (("forward", motors.forward_closure), ("aft", motors.aft_closure)):

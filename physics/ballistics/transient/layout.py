@@ -101,9 +101,9 @@ def layout_of(motors: Motors, options: Options) -> Layout:
     """The motors of a batch laid out, grain by grain, SI."""
     n = motors.size
     grains = motors.grain
-    leaves = (grains.count, grains.length, grains.outer_diameter, grains.core_diameter, grains.burning_ends)
+    leaves = (grains.count, grains.length, grains.outer_diameter, grains.core_diameter, *grains.bare_faces)
     shaped = np.broadcast_arrays(*(np.atleast_2d(leaf) for leaf in leaves), np.empty((n, 1)))
-    count, length, outer, core, ends = shaped[:5]
+    count, length, outer, core, forward, aft = shaped[:6]
     count = np.where(impossible_grains(motors)[:, None], 0.0, count)
     total = np.cumsum(np.rint(count).astype(np.intp), axis=1)
     size = max(int(total[:, -1].max(initial=1)), 1)
@@ -118,7 +118,8 @@ def layout_of(motors: Motors, options: Options) -> Layout:
         return np.take_along_axis(leaf, row, axis=1)
 
     length, outer, core = np.where(present, at(length), 0.0), at(outer), at(core)
-    ends = np.where(present, at(ends), 0.0)
+    forward, aft = np.where(present, at(forward), 0.0), np.where(present, at(aft), 0.0)
+    ends = forward + aft
     cored = present & (core > 0.0)
     web = np.where(cored, 0.5 * (outer - core), 0.0)
     cell = length / options.stations
@@ -132,7 +133,7 @@ def layout_of(motors: Motors, options: Options) -> Layout:
     temperature = column_of(motors.ambient.temperature, n)
     solid = np.where((core > 0.0) | (ends > 0.0), 0.25 * np.pi * (outer**2 - core**2) * length, 0.0).sum(axis=1)
     return Layout(
-        length, outer, core, (ends > 1.5).astype(float), (ends > 0.5).astype(float), web, wide(core), wide(web),
+        length, outer, core, forward, aft, web, wide(core), wide(web),
         0.25 * np.pi * outer * outer, cell, np.where(cell > 0.0, 1.0 / np.where(cell > 0.0, cell, 1.0), 0.0),
         cell[:, :, None] * np.arange(options.stations), cored, cored | (ends > 0.5), present, first,
         options.stations, free_volume(motors), solid, column_of(propellant.density, n), gamma, velocity,

@@ -235,7 +235,7 @@ def _web_step(layout: Layout, rates: Rates, shape: Geometry) -> Array:
     cored = layout.cored & (shape.core > 0.0).any(axis=2)
     closing = layout.bare_head + layout.bare_aft
     with np.errstate(divide="ignore", invalid="ignore"):
-        axial = np.where(shape.aft > 0.0, layout.length / closing, np.inf)
+        axial = np.where(shape.head + shape.aft > 0.0, layout.length / closing, np.inf)
     thickness = np.minimum(np.where(cored, layout.web, np.inf), axial).min(axis=1)
     cells = np.where(shape.core > 0.0, rates.core, 0.0).max(axis=(1, 2))
     fastest = np.maximum(cells, np.maximum(rates.head, rates.aft).max(axis=1))

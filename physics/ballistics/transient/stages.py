@@ -89,7 +89,7 @@ def geometry(layout: Layout, core: Array, head: Array, aft: Array) -> Geometry:
     solid = np.where(unburnt | ~layout.cored[:, :, None], layout.full[:, :, None] - hollow, 0.0)
     surface = np.pi * diameter * unburnt
     n, grains, stations = core.shape
-    if layout.bare_aft.any():
+    if layout.bare_aft.any() or layout.bare_head.any():
         start = np.maximum(layout.edge, head[:, :, None])
         end = np.minimum(layout.edge + layout.cell[:, :, None], (layout.length - aft)[:, :, None])
         span = np.maximum(end - start, 0.0)
@@ -302,10 +302,10 @@ def next_burnout(layout: Layout, state: State, rates: Rates, shape: Geometry) ->
     with np.errstate(divide="ignore", invalid="ignore"):
         radial = np.where(shape.core > 0.0, (layout.cell_web - state.core) / rates.core, np.nan)
         closing = layout.bare_head * rates.head + layout.bare_aft * rates.aft
-        axial = np.where((shape.aft > 0.0), (layout.length - state.head - state.aft) / closing, np.inf)
+        axial = np.where(shape.head + shape.aft > 0.0, (layout.length - state.head - state.aft) / closing, np.inf)
     ends = np.where(layout.cored, np.fmax.reduce(radial, axis=2), np.inf)
     whole = np.fmin(ends, axial)
-    alive = (shape.core > 0.0).any(axis=2) | (shape.aft > 0.0)
+    alive = (shape.core > 0.0).any(axis=2) | (shape.head + shape.aft > 0.0)
     soonest = np.fmin(np.fmin.reduce(radial, axis=(1, 2)), np.where(alive, axial, np.inf).min(axis=1))
     soonest = np.where(np.isnan(soonest), np.inf, soonest)
     last = np.where(alive, np.where(np.isfinite(whole), whole, 0.0), 0.0).max(axis=1)

@@ -67,6 +67,7 @@ length = "75 mm"
 outer_diameter = "46 mm"
 core_diameter = "18 mm"
 burning_ends = 1
+forward_face = "inhibited"
 
 [nozzle]
 throat_diameter = "13.5 mm"
