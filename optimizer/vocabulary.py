@@ -814,6 +814,7 @@ SECTIONS: dict[str, tuple[KeySpec, ...]] = {
     "propellant.rate": _RATE,
     "grain": _GRAIN,
     "nozzle": _NOZZLE,
+    "nozzle.seal": _closure_columns("nozzle", _SEAL),
     "case": _CASE,
     "liner": _LINER,
     "liner.gap": _GAP,

@@ -94,6 +94,7 @@ class Nozzle:
     insert_diameter: Array | None = None
     insert_length: Array | None = None
     length_in_case: Array | None = None
+    seal: Seal | None = None
 
 
 @dataclass(frozen=True)

@@ -221,6 +221,19 @@ TRAILS: dict[str, Trail] = {
         hot_spot=0.3,
         burn_through=0.2,
     ),
+    "plug seal overheating": _trail(
+        False, "A hard, charred ring under the plug shows it.", seal_leak=0.9, hot_spot=0.3, burn_through=0.2
+    ),
+    "nozzle seal extrusion": _trail(
+        False,
+        "Soot between nozzle and case, and a nibbled ring on the nozzle, show it.",
+        seal_leak=0.95,
+        hot_spot=0.3,
+        burn_through=0.2,
+    ),
+    "nozzle seal overheating": _trail(
+        False, "A hard, charred ring on the nozzle with sound edges shows it.", seal_leak=0.95, hot_spot=0.4, burn_through=0.3
+    ),
     "shoulder shear": _trail(
         True,
         "A clean step where the shoulder was, on the closure or its ring, shows it.",

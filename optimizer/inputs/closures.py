@@ -39,7 +39,7 @@ def read_closure(table: Table, shelf: MaterialShelf) -> Closure | None:
     holding = _holding(table, values, shelf)
     materials = {key: shelf.material(table, key, values.get(key), "metal") for key in ("ring_material", "plate_material")}
     seal_table = sub_table(table, "seal")
-    seal = None if seal_table is None else _seal(seal_table, shelf)
+    seal = None if seal_table is None else read_seal(seal_table, shelf)
     plug_table = sub_table(table, "plug") if "plug" in inner else None
     if values.get("retention") is None or holding is None:
         return None
@@ -132,7 +132,7 @@ def _plug(table: Table, shelf: MaterialShelf) -> Plug | None:
     size = find_screw(table, "thread", values.get("thread"))
     material = shelf.material(table, "material", values.get("material"), "metal")
     seal_table = sub_table(table, "seal")
-    seal = None if seal_table is None else _seal(seal_table, shelf)
+    seal = None if seal_table is None else read_seal(seal_table, shelf)
     if size is None:
         return None
     return Plug(
@@ -167,7 +167,8 @@ def _socket(table: Table, values: Mapping[str, Any], size: ScrewSize | None) -> 
     return {"kind": kind, "socket_depth": _column(given["socket_depth"]), "socket_across_flats": _column(across)}
 
 
-def _seal(table: Table, shelf: MaterialShelf) -> Seal | None:
+def read_seal(table: Table, shelf: MaterialShelf) -> Seal | None:
+    """A table of a seal; None after a problem that leaves nothing to go on."""
     specs = SECTIONS["forward_closure.seal"]
     data = _with_dash(table, table.data.get("dash"))
     table.refuse_unknown([spec.key for spec in specs])

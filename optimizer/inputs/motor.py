@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from optimizer.inputs.closures import read_closure
+from optimizer.inputs.closures import read_closure, read_seal
 from optimizer.inputs.erosive import read_constants
 from optimizer.inputs.evidence import read_evidence
 from optimizer.inputs.materials import MaterialShelf
@@ -246,8 +246,10 @@ class _MotorReader:
         if table is None:
             return None
         specs = SECTIONS["nozzle"]
-        table.refuse_unknown([spec.key for spec in specs], (), _ELSEWHERE)
+        table.refuse_unknown([spec.key for spec in specs], ("seal",), _ELSEWHERE)
         values = table.read(specs)
+        ring = sub_table(table, "seal")
+        seal = None if ring is None else read_seal(ring, self.shelf)
         throat, exit_ = values.get("throat_diameter"), values.get("exit_diameter")
         if throat is not None and exit_ is not None and exit_ < throat:
             table.problem(
@@ -264,7 +266,7 @@ class _MotorReader:
         if any(values.get(name) is None for name in needed):
             return None
         values.setdefault("throat_recession_at", 5e6)  # without effect: the recession is zero
-        return Nozzle(material=material, **{name: column(value) for name, value in values.items()})  # type: ignore[arg-type]
+        return Nozzle(material=material, seal=seal, **{name: column(value) for name, value in values.items()})  # type: ignore[arg-type]
 
     def _case(self) -> Case | None:
         table = sub_table(self.root, "case")

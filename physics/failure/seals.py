@@ -387,6 +387,27 @@ def seal_extrusion(motors: Motors, situation: Situation) -> Array:
     return service_leak(motors, _seal(motors, situation.end), growth, f"{situation.end}_closure.seal")
 
 
+def has_nozzle_seal(motors: Motors, end: str) -> bool:
+    """Whether the nozzle has a seal of its own."""
+    return motors.nozzle.seal is not None
+
+
+def nozzle_seal_extrusion(motors: Motors, situation: Situation) -> Array:
+    """Head pressure at which the nozzle's own ring is taken to let gas past, as `seal_extrusion`. [Pa], (n,)
+
+    The ring seals the bore, which grows, or with a `diameter` of its own a carrier, which is taken to grow as much.
+    """
+    seal = motors.nozzle.seal
+    if seal is None:
+        raise NotComputable("[nozzle.seal] is not given")
+    return service_leak(motors, seal, dilation(motors, np.asarray(1.0)), "nozzle.seal")
+
+
+def heat_not_modelled(motors: Motors, situation: Situation) -> Array:
+    """Nothing: what gets hot at a seal of a nozzle or a plug is not in the model. [s] By definition; raises NotComputable."""
+    raise NotComputable("heat at this seal is not in the model and not evaluated: only that of the closures' own seals is")
+
+
 def service_leak(motors: Motors, seal: Seal, growth_per_pressure: Array, key: str) -> Array:
     """Pressure [Pa], (n,), at which a ring is taken to leak whose gap grows by `growth_per_pressure` [m/Pa]; `key` names it.
 

@@ -158,3 +158,13 @@ class TestPlug:
         assert why["plug seal extrusion"] == "[forward_closure.plug.seal] is not given"
         sealed = PLUG + SEAL.replace("forward_closure.seal", "forward_closure.plug.seal")
         assert "plug seal extrusion" in {mode for mode, _ in rungs(RING, sealed)}
+
+
+def test_a_seal_on_the_nozzle_and_what_heats_it():
+    ring = SEAL.replace("forward_closure.seal", "nozzle.seal")
+    base = text(RING, ring)
+    found = assess_ladder(motor_from_text(base, "motor.toml").motors, None, np.array([4e6]), marching=False)
+    assert ("nozzle seal extrusion", "nozzle") in {(rung.mode, rung.part) for rung in found.rungs}
+    why = {(item.mode, item.part): item.why for item in found.not_assessed}
+    assert "not in the model" in why["nozzle seal overheating", "nozzle"]
+    assert ("nozzle seal extrusion", "nozzle") not in rungs(RING)

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from physics.failure import ladder
 from physics.failure.ladder import ADVICE, DEFAULT_FACTORS, KINDS, MODES, Mode, assess_ladder
+from physics.failure.seals import heat_not_modelled
 from physics.materials import Material, material
 from physics.missing import NotComputable
 from physics.motors import (
@@ -124,6 +125,7 @@ def motor(retention: str = "radial-screws") -> Motors:
             seat_diameter=one(20e-3),
             insert_diameter=one(36e-3),
             insert_length=one(25e-3),
+            seal=seal(),
         ),
         ambient=Ambient(one(101325.0), one(293.15), np.array([[268.15, 313.15]])),
         case=Case(
@@ -184,7 +186,7 @@ def weaker(motors: Motors, factor: float = 0.8) -> Motors:
         part = motors.value(end)
         changes[f"{end}.ring_material"] = scaled(part.ring_material, factor)
         changes[f"{end}.plate_material"] = scaled(part.plate_material, factor)
-        changes[f"{end}.seal.hardness"] = np.array([66.0])
+        changes[f"{end}.seal.hardness"] = changes["nozzle.seal.hardness"] = np.array([66.0])
         if part.plug is not None:
             changes[f"{end}.plug.material"] = scaled(part.plug.material, factor)
             changes[f"{end}.plug.seal.hardness"] = np.array([66.0])
@@ -197,7 +199,8 @@ def weaker(motors: Motors, factor: float = 0.8) -> Motors:
     return motors.with_values(changes)
 
 
-STRUCTURE = tuple(row for row in MODES if not row.marches_heat)
+UNMODELLED = {row.mode for row in MODES if row.function is heat_not_modelled}
+STRUCTURE = tuple(row for row in MODES if not row.marches_heat and row.mode not in UNMODELLED)
 
 
 @pytest.fixture(autouse=True)
@@ -219,7 +222,7 @@ class TestEveryRung:
     def test_every_mode_of_structure_and_seals_is_reached(self) -> None:
         seen = {mode for retention in RETENTIONS for mode, _ in rungs(motor(retention))}
         assert seen == {row.mode for row in STRUCTURE}
-        assert len(seen) == 35
+        assert len(seen) == 36
 
     def test_nothing_is_left_unassessed_when_everything_is_given(self) -> None:
         for retention in RETENTIONS:
@@ -240,7 +243,7 @@ class TestEveryRung:
             assert len(rung.basis) > 15
             assert bool(rung.ok[0]) == (rung.factor[0] >= rung.required[0])
             checked += 1
-        assert checked == {"radial-screws": 36, "threaded-ring": 22, "snap-ring": 28, "welded-lip": 28}[retention]
+        assert checked == {"radial-screws": 37, "threaded-ring": 23, "snap-ring": 29, "welded-lip": 29}[retention]
 
     @pytest.mark.parametrize("retention", RETENTIONS)
     def test_falls_when_the_part_is_weaker(self, retention: str) -> None:
@@ -293,7 +296,7 @@ class TestEveryRung:
             assert rung.factor.shape == (0,)
 
     def test_rows_are_distinct_and_of_a_known_kind(self) -> None:
-        assert len({row.mode for row in MODES}) == len(MODES) == 39
+        assert len({row.mode for row in MODES}) == len(MODES) == 42
         assert {row.kind for row in MODES} == set(KINDS) == set(DEFAULT_FACTORS)
         assert {row.part for row in MODES} == {"case", "closure", "liner", "nozzle", "grains"}
 
