@@ -19,13 +19,14 @@ def assessed_together(motors: Sequence[Motors], marching: bool = True) -> list[t
     """Every motor's assessment and its place in it, in the order given; one call of the kernel a kind of motor.
 
     Motors whose choices (materials, retention, parts) differ cannot share a batch; each such kind is a call of its own.
+    Nothing is flown.
     """
     kinds: dict[Any, list[int]] = {}
     for place, one in enumerate(motors):
         kinds.setdefault(_kind(one), []).append(place)
     found: list[tuple[Assessment, int] | None] = [None] * len(motors)
     for places in kinds.values():
-        batch = joined([motors[place] for place in places])
+        batch = dataclasses.replace(joined([motors[place] for place in places]), rocket=None, launch=None)
         # Notes on the rungs are made for single motors alone, and they are the slow part: a motor goes in twice.
         assessment = assess(batch if batch.size > 1 else batch.repeat(2), marching=marching)
         for index, place in enumerate(places):

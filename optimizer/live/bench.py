@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ from optimizer.live.knobs import Knob, Shelf, Turned, key_shown, knobs_of, si_of
 from optimizer.live.templates import template
 from optimizer.output import report
 from optimizer.output.report import panels
+from optimizer.output.report.flight import flight_panel
 from optimizer.output.report.pictures import share
 from optimizer.output.report.values import change_text, value_text
 from optimizer.problems import Problem
@@ -250,6 +251,8 @@ class Bench:
     def _panels(self, look: Look, pin: Look | None, waiting: bool, moved: bool) -> dict[str, str]:
         """The panels of the report page, made by its own templates, with the start's outlines and differences."""
         design, start = look.design, self.start.design
+        if not look.whole:
+            start = start | {"flight": None}  # flown and compared when the whole answer comes
         module = template("panels.html").module
         ours = template("live_panels.html").module
         ladder = panels.ladder(design, self.units)
@@ -267,10 +270,11 @@ class Bench:
             "ladder": ours.ladder(ladder),
             "charts": module.chart_grid(charts),
             "section": module.section_panel(panels.picture_of(design), [] if shape is None else list(shape.assumptions)),
-            "figures": ours.figures(figures, [name for name, _ in shown]),
+            "figures": ours.figures(figures, [name for name, _ in shown], _fit_rows(design, self.units)),
             "missing": module.missing_panel(design["not_assessed"]),
         }
         if look.whole:
+            parts["flight"] = module.flight_panel(flight_panel(design, self.units))
             parts["bases"] = module.bases_list(ladder) if ladder["rungs"] or ladder["times"] else ""
             found = [{"about": one.about, "text": one.text} for one in cautions(look.assessment, self.units)]
             parts["cautions"] = ours.cautions(found)
@@ -342,9 +346,10 @@ def _place(row: Row) -> tuple[int, float]:
 
 
 def look_at(file: MotorFile, whole: bool) -> Look:
-    """A motor assessed, as the report shows it; without the marches of heat and the notes on the rungs unless `whole`."""
+    """A motor assessed, as the report shows it; without heat, flight and the notes on the rungs unless `whole`."""
     # Notes are made for single motors alone, and they are the slow part of a ladder without heat.
-    assessment = assess(file.motors if whole else file.motors.repeat(2), curve=True, marching=whole)
+    motors = file.motors if whole else replace(file.motors, rocket=None, launch=None).repeat(2)
+    assessment = assess(motors, curve=True, marching=whole)
     figures = assessment.figures
     design = report.design_view(assessment, file.name, designation=designation(figures["total_impulse"], figures["mean_thrust"])[0])
     return Look(design, told_figures(assessment, 0), assessment, whole)
@@ -368,8 +373,14 @@ def told_figures(assessment: Assessment, index: int) -> dict[str, float | None]:
 
 def _every_figure(design: Mapping[str, Any]) -> dict[str, float | None]:
     masses = {f"{name}_mass": value for name, value in (design.get("masses") or {}).items()}
-    return {**design["figures"], "maximum_expected_pressure": design["maximum_expected_pressure"], **masses,
-            "room_left": design.get("room_left")}  # fmt: skip
+    more = {name: design.get(name) for name in ("maximum_expected_pressure", "room_left")}
+    return {**design["figures"], **masses, **more}
+
+
+def _fit_rows(design: Mapping[str, Any], units: str) -> list[dict[str, str]]:
+    """What the table of figures has no room for: how it fits, and the masses that are not known."""
+    told = {spoken(name) for name in design.get("masses") or {}} | {spoken("room_left")}
+    return [row for row in panels.mass_table(design, units) if row["name"] not in told]
 
 
 def told_difference(before: Mapping[str, float | None], after: Mapping[str, float | None], units: str) -> str:

@@ -38,8 +38,10 @@
     if (error.name === "AbortError") return;
     byId("ended").hidden = false;
   }
+  let unanswered = false; // a question that the program could not take; asked again once it answers
   async function ask(whole) {
     clearTimeout(later);
+    unanswered = false;
     if (asking) asking.abort();
     asking = new AbortController();
     const mineNumber = ++number;
@@ -48,7 +50,10 @@
       if (mineNumber !== number || found.dropped) return;
       show(found);
       if (found.ok && !found.whole) later = setTimeout(() => ask(true), WAIT);
-    } catch (error) { gone(error); }
+    } catch (error) {
+      if (error.name !== "AbortError" && mineNumber === number) unanswered = true;
+      gone(error);
+    }
   }
 
   // ---- showing ----
@@ -57,6 +62,7 @@
     document.querySelector(".looks").classList.toggle("stale", !found.ok);
     if (found.ok) {
       place(found.panels);
+      document.querySelector("[data-panel=flight]").classList.toggle("waits", !found.whole && Object.keys(state.values).length > 0);
       digests = Object.assign({}, digests, found.digests);
       Object.assign(state.si, found.values);
       state.lists = found.steps || {};
@@ -325,6 +331,7 @@
   async function watch() {
     try {
       const found = await post("state", {});
+      if (unanswered) ask(false);
       const what = found.disk === "gone" ? "The file is no longer there." : found.disk ? "The file was changed on the disk since it was opened." : found.digest !== mine ? "The file was read anew from another tab." : "";
       const notice = byId("disk");
       if (what && left !== found.disk + found.digest) {

@@ -39,7 +39,7 @@ def take(driver: Any, address: str) -> bytes:
     from PIL.PngImagePlugin import PngInfo
 
     driver.get(address)
-    driver.execute_script("sessionStorage.clear()")
+    driver.execute_script("Storage.prototype.setItem = () => {}; sessionStorage.clear()")
     frame = driver.execute_script("return [outerWidth - innerWidth, outerHeight - innerHeight]")
     driver.set_window_size(SIZE[0] + frame[0], SIZE[1] + frame[1])
     driver.get(address)  # the width is that of a desk before the page is made

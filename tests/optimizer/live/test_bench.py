@@ -183,5 +183,14 @@ def test_the_starter_opens_and_a_bare_motor_too(tmp_path):
     assert remedies(bare, {})["asked"] == "grain support, grains"
 
 
+def test_a_rocket_flies_and_its_flight_is_compared():
+    bench = Bench.of(STUDIES / "motors" / "plover.toml")
+    knob = next(knob for knob in bench.knobs if knob.name == "nozzle.throat_diameter")
+    assert "flight" not in bench.answer({knob.name: knob.near(1)})["panels"]  # it follows, as heat does
+    found = bench.answer({knob.name: knob.near(1)}, whole=True)
+    assert "<h3>Flight</h3>" in found["panels"]["flight"]
+    assert ">apogee" in found["panels"]["figures"] and ">start</th>" in found["panels"]["figures"]
+
+
 def test_load_motor_is_the_reader(bench):
     assert bench.file.digest == load_motor(bench.file.path).digest

@@ -90,9 +90,8 @@ class Page:
         driver.get("about:blank")
         driver.get_log("browser"), driver.get_log("performance")
         driver.get(served.address)
-        driver.execute_script(
-            "sessionStorage.clear(); document.querySelectorAll('details').forEach((node) => { node.open = true; })"
-        )
+        # What an earlier test turned in this window is forgotten, and not noted again on the way out.
+        driver.execute_script("Storage.prototype.setItem = () => {}; sessionStorage.clear()")
         driver.get(served.address)
         driver.execute_script("document.querySelectorAll('details').forEach((node) => { node.open = true; })")
 
@@ -107,7 +106,8 @@ class Page:
             if found:
                 return found
             time.sleep(0.05)
-        pytest.fail(f"waited in vain: {what or script}")
+        notices = self.run("return Array.from(document.querySelectorAll('.notice:not([hidden])'), (node) => node.textContent)")
+        pytest.fail(f"waited in vain: {what or script}; notices: {notices}; {self.run('return document.hidden')}")
 
     def keys(self, *keys) -> None:
         """Press keys, wherever the focus is."""
