@@ -98,7 +98,8 @@ class Look:
 class Change:
     """One difference: the file key (or the part), its values in SI or as text, and both as written in the files.
 
-    `alone` is the first motor with this change only, None where that motor cannot be, with the reason in `why`.
+    `alone` is the first motor with this change only, None where that motor cannot be, with the reason in `why`. Of a part
+    that was rebuilt, and of values that changed together, `lines` are key, before and after of each value that differs.
     """
 
     key: str
@@ -109,6 +110,7 @@ class Change:
     meaning: str = ""
     alone: Look | None = None
     why: str = ""
+    lines: tuple[tuple[str, str, str], ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """The entry of `compare --json`."""
@@ -122,6 +124,7 @@ class Change:
             "alone": None if self.alone is None else dict(self.alone.figures),
             "alone_ladder": None if self.alone is None else [rung.as_json() for rung in self.alone.rungs],
             "why": self.why,
+            "lines": [{"key": key, "from": before, "to": after} for key, before, after in self.lines],
         }
 
 
@@ -287,10 +290,30 @@ def _state(rung: Rung) -> RungState:
 def _differences(before: MotorFile, after: MotorFile) -> Iterator[tuple[Change, dict[str, Any]]]:
     """Every change, with the first motor's document changed by it alone."""
     old, new = _resolved(before), _resolved(after)
-    for path in _changed_paths(old, new):
+    for paths in _together(list(_changed_paths(old, new))):
         document = copy.deepcopy(old)
-        _put(document, path, _get(new, path))
-        yield _change(path, _get(old, path), _get(new, path), old), document
+        for path in paths:
+            _put(document, path, _get(new, path))
+        changes = [_change(path, _get(old, path), _get(new, path), old) for path in paths]
+        yield changes[0] if len(changes) == 1 else _joined(changes), document
+
+
+def _together(paths: Sequence[Path]) -> Iterator[Sequence[Path]]:
+    """Each path by itself, but counts and lengths of grains in one: a case asks for both at once."""
+    stack = [path for path in paths if path[0] == "grain" and path[-1] in ("count", "length") and len(path) == 3]
+    for path in paths:
+        if path not in stack:
+            yield [path]
+        elif path == stack[0]:
+            yield stack
+
+
+def _joined(changes: Sequence[Change]) -> Change:
+    """Several changes as one."""
+    before, after = (", ".join(texts) for texts in zip(*((c.before_text, c.after_text) for c in changes), strict=True))
+    lines = tuple((change.key, change.before_text, change.after_text) for change in changes)
+    keys = [changes[0].key, *(change.key.rsplit(".", 1)[-1] if "[" not in change.key else change.key for change in changes[1:])]
+    return Change(" and ".join(keys), before, after, before, after, "changed together", lines=lines)
 
 
 def _resolved(motor: MotorFile) -> dict[str, Any]:
@@ -407,7 +430,25 @@ def _change(path: Path, a: Any, b: Any, old: Mapping[str, Any]) -> Change:
     before, after = (_si(path, _with_default(path, value)) if simple else _words(value) for value in (a, b))
     texts = [_text(value, path) for value in (a, b)]
     meaning = spec.meaning if spec is not None else _structure(a, b)
-    return Change(_shown_key(path, old), before, after, texts[0], texts[1], meaning)
+    return Change(_shown_key(path, old), before, after, texts[0], texts[1], meaning, lines=_lines(a, b))
+
+
+def _lines(a: Any, b: Any) -> tuple[tuple[str, str, str], ...]:
+    """Of a part rebuilt, key by key: what was and what is, where they differ."""
+    parts = [part for part in (a, b) if part is not None]
+    if not all(isinstance(part, dict) and "density" not in part for part in parts):
+        return ()
+    old, new = (dict(_flat(part or {})) for part in (a, b))
+    keys = dict.fromkeys([*old, *new])
+    return tuple((key, old.get(key, "–"), new.get(key, "–")) for key in keys if old.get(key) != new.get(key))
+
+
+def _flat(part: Mapping[str, Any], ahead: str = "") -> Iterator[tuple[str, str]]:
+    for key, value in part.items():
+        if isinstance(value, dict):
+            yield from _flat(value, f"{ahead}{key}.")
+        else:
+            yield f"{ahead}{key}", _text(value, ())
 
 
 def _structure(a: Any, b: Any) -> str:

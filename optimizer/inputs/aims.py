@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from optimizer.inputs.spans import flat, parse_bound
@@ -77,10 +77,16 @@ def read_limits(root: Table) -> tuple[list[Limit], dict[str, float]]:
     for name, value in table.data.items():
         if name == "minimum_factor":
             factors = _factors(table)
+        elif name == PRESSURE_LIMIT and isinstance(value, dict):
+            bounds = _limit(table, (name,), "maximum_expected_pressure", value)
+            limits.append(None if bounds is None else replace(bounds, name=name if bounds.percentile is None else bounds.name))
         elif name == PRESSURE_LIMIT:
             spec = KeySpec(name, "quantity", "maximum expected pressure", "pressure", 1e3, 2e8)
             most = read_value(table, name, value, spec)
             limits.append(None if most is None else Limit(name, None, most, "maximum_expected_pressure"))
+        elif name in ("impulse_class", "impulse"):
+            fix = 'write it under [target], as in impulse_class = "K" or impulse = ["1500 N*s", "2200 N*s"]; here: total_impulse'
+            table.problem(name, "is what a study aims at, and no limit", fix, "E151")
         elif name not in LIMIT_NAMES:
             known = (*LIMIT_NAMES, PRESSURE_LIMIT, "minimum_factor")
             table.problem(name, "is not a figure that can be limited", _meant(name, known), "E151")

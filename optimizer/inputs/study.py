@@ -228,7 +228,10 @@ class _StudyReader:
             if isinstance(value, str) and value.strip().upper() in CLASSES:
                 letter = value.strip().upper()
                 return class_range(letter), True, letter
-            table.problem("impulse_class", "is not an impulse class", f"one of: {', '.join(CLASSES)}", "E113")
+            fix = f"one of: {', '.join(CLASSES)}"
+            if isinstance(value, (list, dict)):
+                fix = 'one class, as in impulse_class = "K"; for a span write impulse = ["1500 N*s", "2200 N*s"]'
+            table.problem("impulse_class", "is not an impulse class", fix, "E113")
         elif "impulse" in table.data:
             return self._impulse(table), False, ""
         else:

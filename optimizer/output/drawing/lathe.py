@@ -299,7 +299,7 @@ def _tapped(draft: _Draft, end: str, screws: Screws, face: float, hole: float) -
     draft.add(
         "hole centres to the pressure side", f"{end}_closure.screws.ring_edge_distance", "axial", min(face, hole), max(face, hole)
     )
-    draft.features.append(Feature(f"tap drill, {name}", drill, 0.0, 0.1, "thread", "", text=f"{count} ×"))
+    draft.features.append(Feature(f"tap drill {name}, {count} holes", drill, 0.0, 0.1, "thread"))
     thread = screws.designation or f"{draft.size(size)} × {draft.size(pitch, 3)}"
     through = f"through, {draft.size(depth, 1)} of ring" if depth is not None else "through"
     draft.notes.append(

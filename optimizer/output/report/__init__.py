@@ -26,6 +26,8 @@ import base64
 import hashlib
 import json
 import math
+import re
+import zlib
 from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
@@ -40,7 +42,7 @@ View = Mapping[str, Any]
 
 HERE = Path(__file__).parent
 MOST_DESIGNS = 3000  # rows in the page; a longer front is thinned for the picture, and the page says so
-DETAIL_BYTES = 4_200_000  # room for the full panels of single designs
+MOST_PANELS = 200  # designs whose full panels the page carries, packed
 _CURVES = ("time", "chamber_pressure", "head_pressure", "thrust", "kn", "mass_flux")
 
 
@@ -145,9 +147,8 @@ def render_search(view: View) -> str:
     designs = list(view.get("designs") or ())
     shown = thinned_designs(designs, MOST_DESIGNS, view)
     picks = view.get("picks") or picks_of(shown, view.get("objectives") or ())
-    details, left_out = _details(shown, picks, units)
+    packed, left_out = _details(shown, picks, units)
     data = table_data(shown, view, picks, units)
-    data["details"] = list(details)
     counts = {key: f"{view[key]:,}".replace(",", " ") for key in ("space", "evaluated", "feasible") if view.get(key) is not None}
     verdict = {
         "ok": bool(designs),
@@ -163,7 +164,7 @@ def render_search(view: View) -> str:
         verdict=verdict,
         data=json_text(data),
         columns=data["columns"],
-        details=details,
+        packed=packed,
         left_out=left_out,
         thinned=(len(designs), len(shown)) if len(shown) < len(designs) else None,
         counts=counts,
@@ -176,9 +177,12 @@ def render_search(view: View) -> str:
     )
 
 
-def _details(designs: Sequence[View], picks: Sequence[View], units: str) -> tuple[dict[str, Markup], int]:
-    """Full panels of single designs by id, the picks first, as many as fit; and how many were left out."""
-    from optimizer.output.report.panels import detail
+def _details(designs: Sequence[View], picks: Sequence[View], units: str) -> tuple[Markup, int]:
+    """Full panels of single designs, packed, the picks first; and how many were left out.
+
+    What the table of the design chosen says already, the figures, is not said again.
+    """
+    from optimizer.output.report.panels import MASS_TABLE, detail
 
     first = [str(pick["id"]) for pick in picks]
     rank = {name: place for place, name in reversed(list(enumerate(first)))}
@@ -187,15 +191,28 @@ def _details(designs: Sequence[View], picks: Sequence[View], units: str) -> tupl
         key=lambda design: rank.get(str(design["id"]), len(first)),
     )
     panel = _environment().get_template("panels.html").module.design_panel
-    kept: dict[str, Markup] = {}
-    room = DETAIL_BYTES
-    for design in ordered:
-        text = panel(detail(design["detail"], units))
-        room -= len(text.encode())
-        if room < 0:
-            break
-        kept[str(design["id"])] = text
-    return kept, len(ordered) - len(kept)
+    kept: dict[str, str] = {}
+    for design in ordered[:MOST_PANELS]:
+        shown = detail(design["detail"], units)
+        shown["tables"] = [table for table in shown["tables"] if table["caption"] == MASS_TABLE]
+        kept[str(design["id"])] = str(panel(shown))
+    return packed_panels(kept), len(ordered) - len(kept)
+
+
+def packed_panels(panels: Mapping[str, str]) -> Markup:
+    """Panels by id as text for a data block: cut at their sections, each once, like beside like, deflated, in base 64.
+
+    The script that unpacks it is `page.js`: the deflated text is JSON, `{"pieces": [text], "panels": {id: [piece]}}`.
+    """
+    cut = {name: re.split(r"(?=<section|<details|<figure)", text) for name, text in panels.items()}
+    number: dict[str, int] = {}
+    for place in range(max((len(pieces) for pieces in cut.values()), default=0)):
+        for pieces in cut.values():
+            if place < len(pieces):
+                number.setdefault(pieces[place], len(number))
+    answer = {"pieces": list(number), "panels": {name: [number[piece] for piece in pieces] for name, pieces in cut.items()}}
+    text = json.dumps(answer, ensure_ascii=False, separators=(",", ":"))
+    return Markup(base64.b64encode(zlib.compress(text.encode(), 9)).decode())
 
 
 def render_compare(view: View) -> str:

@@ -365,6 +365,20 @@
   });
 
   // ---- the design chosen ----
+  // The panels of single designs come deflated in a data block; they were made, and their texts escaped, with the page.
+  const panels = unpacked(byId("panels").textContent).catch(() => null);
+  async function unpacked(text) {
+    const bytes = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
+    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate"));
+    return JSON.parse(await new Response(stream).text());
+  }
+  function panelOf(found, id) {
+    const which = found && found.panels[id];
+    if (!which) return null;
+    const holder = document.createElement("template");
+    holder.innerHTML = which.map((k) => found.pieces[k]).join("");
+    return holder.content;
+  }
   function title(row) {
     const titles = data.picks.filter((pick) => pick.id === data.ids[row]).map((pick) => pick.title);
     return "Design " + data.ids[row] + (titles.length ? ": " + titles.join(", ") : "");
@@ -374,14 +388,7 @@
     byId("chosen-name").textContent = title(row);
     byId("chosen-file").textContent = data.files[row];
     values();
-    const found = Array.from(document.querySelectorAll("template[data-design]")).find((node) => node.dataset.design === data.ids[row]);
-    const detail = byId("chosen-detail"), figures = byId("chosen-figures");
-    detail.after(figures);
-    detail.replaceChildren(found ? found.content.cloneNode(true) : element("p", { class: "lead" }, "The full panels of this design are not in this page" + (data.files[row] ? "; grainwright check " + data.files[row] + " makes them." : ".")));
-    // What fails first stands above the long table, and the table above the rest.
-    const ladder = detail.querySelector(".ladder");
-    if (ladder) ladder.after(figures);
-    readAll(detail);
+    panels.then((found) => { if (state.chosen === row) detailed(row, found); });
     if (picture) mark();
     picks();
     body();
@@ -390,6 +397,16 @@
       if (line) box.scrollTop = line.offsetTop - box.clientHeight / 2;
     }
     history.replaceState(null, "", "#design=" + encodeURIComponent(data.ids[row]));
+  }
+  function detailed(row, found) {
+    const detail = byId("chosen-detail"), figures = byId("chosen-figures");
+    detail.after(figures);
+    const why = found ? "The full panels of this design are not in this page" : "This browser cannot unpack the panels of single designs";
+    detail.replaceChildren(panelOf(found, data.ids[row]) || element("p", { class: "lead" }, why + (data.files[row] ? "; grainwright check " + data.files[row] + " makes them." : ".")));
+    // What fails first stands above the long table, and the table above the rest.
+    const ladder = detail.querySelector(".ladder");
+    if (ladder) ladder.after(figures);
+    readAll(detail);
   }
   function values() {
     const kept = state.pinned >= 0 && state.pinned !== state.chosen;

@@ -108,9 +108,10 @@ def mass_table(design: View, units: str) -> list[dict[str, str]]:
     return rows
 
 
+MASS_TABLE = "mass and fit"
 TABLES: tuple[tuple[str, Callable[[View, str], list[dict[str, str]]]], ...] = (
     *((group, partial(figure_table, group=group)) for group in GROUPS if group != MASS),
-    ("mass and fit", mass_table),
+    (MASS_TABLE, mass_table),
 )
 """The tables of a design, by caption; a further one is a function and a row here."""
 

@@ -79,12 +79,17 @@ def picks_of(designs: Sequence[View], objectives: Sequence[View]) -> list[dict[s
     return picks
 
 
+_FIRST = ("core_diameter", "throat_diameter")
+"""Variables that stand first in the table: what is cast and what is bored."""
+
+
 def table_data(designs: Sequence[View], view: View, picks: Sequence[View], units: str) -> dict[str, Any]:
     """What the script needs: columns, rows of texts, which columns are the objectives, and the picks."""
     objectives = [objective["name"] for objective in view.get("objectives") or ()]
     direction = {objective["name"]: objective["direction"] for objective in view.get("objectives") or ()}
     variables = list(view.get("variables") or dict.fromkeys(k for d in designs for k in d.get("variables") or {}))
     results = dict.fromkeys(k for d in designs for k in d.get("results") or {})
+    variables.sort(key=lambda name: next((place for place, word in enumerate(_FIRST) if word in name), len(_FIRST)))
     names = list(dict.fromkeys([*objectives, *variables, *(name for name in results if name not in variables)]))
     columns = []
     for name in names:

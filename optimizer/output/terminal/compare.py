@@ -32,6 +32,9 @@ def print_comparison(comparison: Comparison, units: str) -> None:
         screen.print(Text(step.answer))
         screen.print()
         screen.print(_changes_table(step.changes, comparison.looks[step.before], units))
+        below = _below(step.changes)
+        if below is not None:
+            screen.print(Padding(below, (1, 0, 0, 0)))
         cannot = [f"{change.key} cannot stand alone: {_why(change)}" for change in step.changes if change.alone is None]
         if cannot:
             screen.print(Padding(lines_of(cannot, FAINT), (1, 0, 0, 2)))
@@ -44,21 +47,52 @@ def print_comparison(comparison: Comparison, units: str) -> None:
     closing_cautions(screen)
 
 
-_MOVED = ("peak_head_pressure", "total_impulse", "burn_time")
+_MOVED = {"peak_head_pressure": "head pressure", "total_impulse": "impulse", "burn_time": "burn time"}
+MOST_TEXT, MOST_WORD, MOST_KEY, MOST_TOGETHER = 24, 11, 24, 2
+"""Letters of a value, of a word and of a key, and keys changed together, that the table of changes holds."""
 
 
 def _changes_table(changes: Sequence[Change], before: Look, units: str) -> Table:
     """Each change, and what it does alone to the figures that matter first."""
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
     table.add_column("changed", no_wrap=True)
-    for column in ("from", "to"):
-        table.add_column(column, overflow="fold")
+    shown = [change for change in changes if not _long(change)]
+    for column, texts in (("from", [one.before_text for one in shown]), ("to", [one.after_text for one in shown])):
+        table.add_column(column, min_width=max(map(_longest_word, [*texts, column])), overflow="fold")
     for name in _MOVED:
-        table.add_column(f"{spoken(name)}, alone", justify="right")
+        table.add_column(f"{_MOVED[name]} alone", justify="right", min_width=8)
     for change in changes:
         cells = [_relative(change.alone, before, name) for name in _MOVED]
-        table.add_row(Text(change.key), Text(change.before_text), Text(change.after_text), *cells)
+        before_text, after_text = ("below", "") if _long(change) else (change.before_text, change.after_text)
+        table.add_row(Text(_head(change)), Text(before_text), Text(after_text), *cells)
     return table
+
+
+def _head(change: Change) -> str:
+    return change.key if len(change.key) <= MOST_KEY else change.key.replace(" and ", "\nand ")
+
+
+def _long(change: Change) -> bool:
+    """Whether a change takes lines of its own, below the table."""
+    texts = (change.before_text, change.after_text)
+    return len(change.lines) > MOST_TOGETHER or any(len(text) > MOST_TEXT or _longest_word(text) > MOST_WORD for text in texts)
+
+
+def _below(changes: Sequence[Change]) -> Table | None:
+    """Of every change that is too long for the table, a line a key."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=False)
+    table.add_column("", no_wrap=True)
+    table.add_column("", overflow="fold")
+    for change in filter(_long, changes):
+        table.add_row(Text(f"{change.key}, {change.meaning}" if change.meaning else change.key, FIRST), "")
+        lines = change.lines or (("", change.before_text, change.after_text),)
+        for key, before, after in lines:
+            table.add_row(Text(f"  {key}"), Text(f"{before} → {after}"))
+    return table if table.row_count else None
+
+
+def _longest_word(text: str) -> int:
+    return max((len(word) for word in text.split()), default=0)
 
 
 def _why(change: Change) -> str:

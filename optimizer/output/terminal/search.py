@@ -49,7 +49,7 @@ def print_front(result: SearchResult, units: str, folder: Any) -> None:
             screen.print(Text(f"the same in all of them: {', '.join(same)}", FAINT))
         groups = len({design.group for design in result.designs})
         if groups > MOST_ROWS:
-            text = f"{MOST_ROWS} of the {groups} designs in the results folder, spread evenly over the front"
+            text = f"{MOST_ROWS} of {groups} on the front, spread evenly; all of them are in the results folder"
             screen.print(Text(text, FAINT))
         tools = _tool_lines(result)
         if tools:

@@ -14,7 +14,7 @@ from rich.text import Text
 
 from optimizer.candidates.samples import FLOWN
 from optimizer.output.terminal.console import FAINT, FIRST, closing_cautions, console, heading
-from optimizer.units import show
+from optimizer.units import display_unit, number_in, show
 from optimizer.vocabulary import spoken
 
 if TYPE_CHECKING:
@@ -45,7 +45,9 @@ def print_spread(name: str, result: SpreadResult, units: str) -> None:
         table.add_column(column, justify="right")
     for key in _SPREAD_FIGURES:
         if key in result.figures:
-            table.add_row(spoken(key), *(show(result.figures[key][c], key, units) for c in ("p5", "p50", "p95", "p99")))
+            unit = display_unit(key, units)
+            cells = (number_in(result.figures[key][c], key, units) for c in ("p5", "p50", "p95", "p99"))
+            table.add_row(f"{spoken(key)}, {unit}" if unit else spoken(key), *cells)
     screen.print()
     screen.print(heading("Figures over the scatter"))
     screen.print(Padding(table, (0, 0, 0, 2)))

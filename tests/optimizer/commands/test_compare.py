@@ -1,13 +1,14 @@
 """Iteration against iteration: what counts as one change, what each does alone, and the plain answer."""
 
 import json
+import tomllib
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scenario import AFT, CASE, FORWARD, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, changed, named
 
-from optimizer.commands.compare import compare, look_at
+from optimizer.commands.compare import _flat, _lines, compare, look_at
 from optimizer.inputs import load_motor
 from physics.assessment import assess
 
@@ -93,6 +94,24 @@ class TestWhatChanged:
             motors(("[nozzle]", row.replace("20 mm", "22 mm") + "[nozzle]")),
         ]
         assert keys(compare(both)) == ["grain[2].core_diameter"]
+
+    def test_counts_and_lengths_of_grains_are_one_change(self, motors):
+        """Three of 75 mm and two of 112 mm fill the same case; two of 75 mm leave it half empty."""
+        both = 'count = 2\nlength = "112 mm"'
+        other = motors(('count = 3\nlength = "75 mm"', both), ('"13.5 mm"', '"14 mm"'))
+        comparison = compare([motors(), other])
+        assert keys(comparison) == ["grain.count and length", "nozzle.throat_diameter"]
+        change = comparison.changes[0]
+        assert change.alone is not None and (change.before_text, change.after_text) == ("3, 75 mm", "2, 112 mm")
+        assert change.lines == (("grain.count", "3", "2"), ("grain.length", "75 mm", "112 mm"))
+
+    def test_a_closure_of_another_kind_is_told_key_by_key(self, motors):
+        ring = 'retention = "threaded-ring"\nthread_diameter = "52 mm"\nthread_pitch = "1.5 mm"\nengagement = "10 mm"\n'
+        first = motors().document["forward_closure"]
+        assert dict(_flat(first))["retention"] == "radial-screws"
+        lines = {key: (old, new) for key, old, new in _lines(first, tomllib.loads(ring))}
+        assert lines["retention"] == ("radial-screws", "threaded-ring") and lines["engagement"] == ("–", "10 mm")
+        assert lines["count"] == (str(first["count"]), "–")
 
     def test_a_part_that_goes_is_one_change(self, motors):
         without = motors(('[liner]\nmaterial = "paper-phenolic"\nthickness = "1.6 mm"\n', ""))

@@ -616,6 +616,8 @@ BROKEN_STUDIES = [
     case('grain_length = "fill"', 'grain_length = "full"', "search.grain_length", '"full"', "E102", "number"),
     case('grain_length = "fill"', 'hold = "outside"', "search.hold", '"outside"', "E113", "choice", "outer-diameter"),
     case('maximum_pressure = "9 MPa"', 'maximum_presure = "9 MPa"', "limits.maximum_presure", '"9 MPa"', "E151", "limited", "'maximum_pressure'"),
+    case('maximum_pressure = "9 MPa"', 'maximum_pressure = {least = "1 MPa"}', "limits.maximum_pressure.least", '"1 MPa"', "E110", "min"),
+    case('maximum_pressure = "9 MPa"', 'impulse_class = ["H", "I"]', "limits.impulse_class", '["H", "I"]', "E151", "aims at", "[target]"),
     case('maximum_pressure = "9 MPa"', "maximum_pressure = 9", "limits.maximum_pressure", "9", "E101", "bare number", '"9 MPa"'),
     case("{min = 2.0}", "{min = 3.0, max = 2.0}", "limits.port_over_throat", "{min = 3.0, max = 2.0}", "E157", "wrong way"),
     case("{min = 2.0}", "{minimum = 2.0}", "limits.port_over_throat.minimum", "2.0", "E110", "min"),
