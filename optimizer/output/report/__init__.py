@@ -219,6 +219,7 @@ def render_compare(view: View) -> str:
     """The page of a comparison: `designs` (a list of design views, in order) and
     `changes`: [{"key", "from", "to" (SI or text), "alone": {figure: change}}]; `answers`: a sentence a step.
     """
+    from optimizer.output.report.flight import drawn_together
     from optimizer.output.report.panels import change_rows, compared_figures, compared_ladders, detail, histories, picture_of
     from optimizer.output.report.pictures import swatch
     from optimizer.output.report.values import unit_text
@@ -241,7 +242,7 @@ def render_compare(view: View) -> str:
         changes=change_rows(view, units, figures),
         figures=compared_figures(designs, units),
         ladders=compared_ladders(designs, units),
-        charts=histories(designs, units, names=names),
+        charts=[*histories(designs, units, names=names), *drawn_together(designs, units, names)],
         sections=[{"name": name, "picture": picture_of(design)} for name, design in zip(names, designs, strict=True)],
     )
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from physics.flight.atmosphere import StandardAir
-from physics.flight.trajectory import FLIGHT_FLAGS, Flight, Push, Rail, Vehicle, fly
+from physics.flight.trajectory import FLIGHT_FLAGS, Flight, Push, Rail, Vehicle, fly, rail_exit_speed
 
 
 def _random(size: int, seed: int = 3) -> tuple[Push, Vehicle, Rail, StandardAir]:
@@ -124,3 +124,44 @@ def test_the_rail_may_end_after_the_burn(rail: float) -> None:
     speed = 60.0 / 2.01  # impulse over mean mass, less weight and drag: 29.5 m/s and falling by 9.8 m/s2
     assert flight.figures["rail_exit_speed"][0] == pytest.approx(speed, rel=0.04)
     assert np.isfinite(flight.figures["apogee"][0])
+
+
+def test_the_rail_exit_alone_is_that_of_the_whole_flight() -> None:
+    everything = _random(300, seed=5)
+    whole = fly(*everything).figures["rail_exit_speed"]
+    np.testing.assert_array_equal(rail_exit_speed(*everything), whole)
+    assert 50 < np.isfinite(whole).sum() < 300
+    late = (everything[0], everything[1], replace(everything[2], length=np.full(300, 40.0)), everything[3])
+    np.testing.assert_array_equal(rail_exit_speed(*late), fly(*late).figures["rail_exit_speed"])
+
+
+@settings(max_examples=8, deadline=None)
+@given(more=st.floats(1.02, 3.0), seed=st.integers(0, 1000))
+def test_more_drag_is_never_faster_or_higher(more: float, seed: int) -> None:
+    push, rocket, launch, air = _random(40, seed=seed)
+    upright = replace(launch, elevation=np.full(40, 0.5 * np.pi))
+    free = fly(push, rocket, upright, air)
+    thick = replace(
+        rocket, drag_coefficient=more * rocket.drag_coefficient,
+        drag_coefficient_thrusting=None if rocket.drag_coefficient_thrusting is None else more * rocket.drag_coefficient_thrusting,
+    )  # fmt: skip
+    held = fly(push, thick, upright, air)
+    for name in ("rail_exit_speed", "maximum_speed", "apogee", "burnout_altitude"):
+        both = np.isfinite(free.figures[name]) & np.isfinite(held.figures[name])
+        assert (held.figures[name][both] <= free.figures[name][both] * (1.0 + 2e-3)).all(), name
+
+
+@settings(max_examples=8, deadline=None)
+@given(seed=st.integers(0, 1000))
+def test_no_rocket_rises_above_what_its_impulse_allows_without_air(seed: int) -> None:
+    """At burnout it is no faster than the rocket equation says, and then rises no higher than that speed carries it."""
+    push, rocket, launch, air = _random(40, seed=seed)
+    push = replace(push, exit_area=np.zeros(40))
+    found = fly(push, rocket, launch, air).figures
+    burnt = push.mass.sum(axis=1)
+    gain = 1800.0 * np.log1p(burnt / rocket.dry_mass)  # every step carries 1800 N s for each kilogram
+    known = np.isfinite(found["apogee"])
+    assert (found["maximum_speed"][known] <= gain[known] * (1.0 + 5e-3)).all()
+    pull = 9.80665 / (1.0 + (launch.altitude + found["apogee"]) / 6356766.0) ** 2
+    carried = found["burnout_altitude"] + np.square(found["burnout_speed"]) / (2.0 * pull)
+    assert (found["apogee"][known] <= carried[known] * (1.0 + 1e-3)).all()
