@@ -304,7 +304,7 @@ def flight_answer(assessment: Assessment) -> dict[str, Any] | None:
     """The `flight` of `check --json` for a batch of one, SI; None without a rocket."""
     from physics.figures import FLIGHT_FIGURES
 
-    flown = assessment.flight
+    flown, skin = assessment.flight, assessment.skin
     if flown is None:
         return None
     return {
@@ -313,6 +313,15 @@ def flight_answer(assessment: Assessment) -> dict[str, Any] | None:
         **{name: first(flown.figures.get(name)) for name in FLIGHT_FIGURES},
         "static_margin": {name: first(values) for name, values in flown.margins.items()},
         "apogee_at_drag": {f"{drag:g}": first(apogee) for drag, apogee in flown.band.items()},
+        "skin": None
+        if skin is None
+        else {
+            "limit": skin.limit,
+            "likely": first(skin.likely),
+            "hottest": first(skin.hottest),
+            "place": skin.place,
+            "ok": skin.ok,
+        },
     }
 
 

@@ -106,6 +106,7 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
     found += _stack(assessment, units)
     found += _airframe(assessment, units)
     found += _flight(assessment, units)
+    found += _skin(assessment, units)
     found += _people(assessment, units)
     return found
 
@@ -300,6 +301,24 @@ def _flight(assessment: Assessment, units: str) -> Iterator[Caution]:
         yield Caution("drag table", f"The {FLIGHT_FLAGS['outside_drag_table'][4:]}.")
     if flown.flags["nozzle_separated"][0]:
         yield Caution("separated nozzle in flight", f"The {FLIGHT_FLAGS['nozzle_separated'][4:]}.")
+
+
+def _skin(assessment: Assessment, units: str) -> Iterator[Caution]:
+    """What the airframe bears where it touches the case, against how hot the case gets there."""
+    skin = assessment.skin
+    if skin is None:
+        return
+    bears = f"The airframe bears {show(skin.limit, 'temperature', units)} where it touches the case"
+    if skin.ok is None:
+        yield Caution("airframe's skin", f"{bears}; how hot the case gets outside is not assessed. Measure it with stickers.")
+    elif not skin.ok:
+        hot, likely = (show(value, "temperature", units) for value in (skin.hottest, skin.likely))
+        yield Caution(
+            "airframe's skin",
+            f"{bears}; at the {skin.place} the case's outside likely reaches {likely}, and {hot} in the worse limit of the "
+            "liner; inside a tube it stays hot longer than in the free air that it is reckoned for. Keep the tube off the case, "
+            "or give it a skin that bears more.",
+        )
 
 
 def _slow(flown: Flights, units: str) -> Iterator[Caution]:

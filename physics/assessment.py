@@ -26,6 +26,23 @@ from physics.motors import Array, Figures, Ladder, Motors, Situation
 
 
 @dataclass(frozen=True)
+class Skin:
+    """The airframe's skin where it touches the case: what it bears, `limit` [K], and how hot the case's outside gets at the
+    `place` where it can get hottest: `likely` and at its `hottest`, in the worse limit of the liner [K]; NaN where that is
+    not assessed."""
+
+    limit: float
+    likely: float
+    hottest: float
+    place: str
+
+    @property
+    def ok(self) -> bool | None:
+        """Whether the skin bears it; None where that is not assessed."""
+        return None if np.isnan(self.hottest) else bool(self.hottest <= self.limit)
+
+
+@dataclass(frozen=True)
 class Assessment:
     """What is known of a batch of motors; arrays are (n,) in SI units.
 
@@ -65,6 +82,22 @@ class Assessment:
         names = [f"{rung.mode}, {rung.part}" for rung in rungs]
         index = np.argmin(np.where(np.isnan(factors), np.inf, factors), axis=0)
         return np.where(np.isfinite(lowest), lowest, np.nan), [names[i] for i in index]
+
+    @property
+    def skin(self) -> Skin | None:
+        """The airframe's skin of a single motor, by the hottest of the case's outsides in either limit of the liner.
+
+        None where the file does not say what the skin bears. Validity: that of the outside temperatures, whose case stands in
+        free air; inside a tube it cools more slowly. Source: the heat model.
+        """
+        rocket = self.motors.rocket
+        if rocket is None or rocket.skin_limit is None:
+            return None
+        limit = float(np.ravel(rocket.skin_limit)[0])
+        likely = {} if self.heat is None else {one.place: float(np.ravel(one.readings.peak)[0]) for one in self.heat.outside}
+        peaks = [] if self.heat is None else [(max(likely[one.place], one.low, one.high), one.place) for one in self.heat.outside]
+        hottest, place = max(peaks, default=(np.nan, ""))
+        return Skin(limit, likely.get(place, np.nan), hottest, place)
 
     @property
     def described(self) -> NDArray[np.bool_]:

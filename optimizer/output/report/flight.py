@@ -63,6 +63,9 @@ def flight_view(assessment: Assessment, index: int = 0) -> dict[str, Any] | None
         "band": {f"{drag:g}": one(values) for drag, values in flown.band.items()} if rocket.drag_mach is None else {},
         "track": lines(flown.track),
         "balance": lines(flown.balance),
+        "skin": None
+        if assessment.skin is None
+        else {"limit": assessment.skin.limit, "likely": one(assessment.skin.likely), "hottest": one(assessment.skin.hottest)},
         "rocket": {name: one(getattr(rocket, name)) for name in positions}
         | {"elevation": one(launch.elevation), "motor": one(assessment.assembly.exit)},
     }
@@ -87,6 +90,9 @@ def flight_panel(design: View, units: str) -> dict[str, Any] | None:
         {"name": f"static margin at {spoken(moment)}", "number": f"{margin:.2f}", "unit": "diameters", "meaning": ""}
         for moment, margin in flight["margins"].items() if margin is not None
     ]  # fmt: skip
+    if flight.get("skin") is not None:
+        words = {"limit": "bears", "likely": "case outside, likely", "hottest": "case outside, worse limit of the liner"}
+        rows["airframe's skin on the case"] = [_bears(word, flight["skin"][key], units) for key, word in words.items()]
     return {
         "refused": None,
         "flags": flight["flags"],
@@ -95,6 +101,17 @@ def flight_panel(design: View, units: str) -> dict[str, Any] | None:
         "charts": _charts(flight, units),
         "balance": balance_picture(flight, units),
         "usual": usual_rows(flight, units),
+    }
+
+
+def _bears(word: str, value: float | None, units: str) -> dict[str, str]:
+    if value is None:
+        return {"name": word, "number": "not assessed", "unit": "", "meaning": ""}
+    return {
+        "name": word,
+        "number": number_text(value, "temperature", units),
+        "unit": unit_text("temperature", units),
+        "meaning": "",
     }
 
 

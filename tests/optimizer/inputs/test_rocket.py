@@ -140,3 +140,18 @@ def test_a_comparison_says_what_a_heavier_rocket_does_to_its_flight(motor: Path)
     assert before > after
     assert [change["key"] for change in answer["changes"]] == ["rocket.mass"]
     assert answer["changes"][0]["alone"]["rail_exit_speed"] == after
+
+
+@pytest.mark.parametrize(("limit", "ok"), [("25 degC", False), ("690 degC", True)])
+def test_the_airframes_skin_is_held_against_the_hottest_outside_of_the_case(motor: Path, limit: str, ok: bool) -> None:
+    rocket = ROCKET.replace('diameter = "54 mm"', f'diameter = "54 mm"\nskin_limit = "{limit}"')
+    motors = load_motor(_with(motor, rocket)).motors
+    look = assess(motors, curve=True)
+    told = cautions(look)
+    skin = check_answer("x", look, told)["flight"]["skin"]
+    assert look.heat is not None and skin["ok"] is ok
+    assert skin["hottest"] == max(max(one.low, one.high, float(one.readings.peak[0])) for one in look.heat.outside)
+    assert ("airframe's skin" in {item.about for item in told}) is not ok
+    alone = assess(motors)  # where heat is not told, the skin is not judged
+    assert alone.skin is not None and alone.skin.ok is None
+    assert "not assessed" in next(item.text for item in cautions(alone) if item.about == "airframe's skin")
