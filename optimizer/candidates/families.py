@@ -417,8 +417,10 @@ class Families:
                 break
             for name, values in self.scattered(digits[rows], motors.take(rows), heat).items():
                 columns[name][rows] = values
-            short = np.logical_or.reduce([bound.fails(columns[bound.quantity][rows]) for bound in self.rules.scattered] or [False])
-            rows = rows[~np.broadcast_to(short, rows.shape)]
+            short = np.zeros(len(rows), dtype=bool)
+            for bound in self.rules.scattered:
+                short |= bound.fails(columns[bound.quantity][rows])
+            rows = rows[~short]
         for bound in self.rules.scattered:
             fails[bound.name] = passes & bound.fails(columns[bound.quantity])
         unknown = np.logical_or.reduce([np.isnan(columns[column.name]) for column in self.rules.scatter])
