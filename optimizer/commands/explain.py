@@ -467,7 +467,7 @@ def _weighed_notes(weighed: Sequence[_Weighed], shares: Mapping[str, float] | No
         return
     first = max(weighed, key=lambda item: item.weight).rung
     told = [
-        f"{words} {100.0 * shares[name]:.0f} %"
+        words if shares[name] >= 0.995 else f"{words} {100.0 * shares[name]:.0f} %"
         for name, words in (
             ("pressure", "the pressure was too high for a sound part"),
             ("part", "the part was weak at a pressure it was made for"),
@@ -927,16 +927,16 @@ def _notes(pressure: Pressure, candidates: Sequence[Candidate], elsewhere: float
     if pressure.abnormal:
         yield Caution(
             "no pressure record",
-            "The pressure at the failure is a prediction. A cracked or unbonded grain, a blocked port or a hot day "
-            "raises it, and then a sound part may fail; a record would settle most of this.",
+            "The pressure is a prediction; a cracked or unbonded grain, a blocked port or a hot day raises it. "
+            "A record would settle this.",
         )
     first = candidates[0] if candidates else None
     if first is not None and first.pressure is not None and first.pressure > SOUND * pressure.value:
         yield Caution(
             "a sound part would have held",
             f"{first.mode} ({first.part}) is put at {first.pressure / pressure.value:.1f} times the pressure at the "
-            "failure. If it was that, the part was not what the motor file says (wrong screw, thread in the shear "
-            "plane, a missing screw, a scratch, heat), or the pressure was far above what is taken here.",
+            "failure. If it was that, the part was not what the motor file says (wrong or no screw, thread in the shear "
+            "plane, a scratch, heat), or the pressure was far higher.",
         )
     if len(candidates) > 1 and candidates[1].likelihood > 0.5 * candidates[0].likelihood:
         yield Caution("close call", "The first two fit about equally well; do what would tell them apart before changing a part.")

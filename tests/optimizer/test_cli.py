@@ -311,7 +311,7 @@ def words(name: str, starter: Path) -> list[str]:
 
 
 def test_every_command_has_a_line_here():
-    assert set(LINES) == set(main.commands)
+    assert set(LINES) == set(main.commands) - {"live"}  # it answers until it is ended: tests/optimizer/live
 
 
 @pytest.mark.parametrize("name", LINES)

@@ -35,7 +35,7 @@ def ksi(*values: float | None) -> list[float]:
         ("2024-T3", 64, 42, 39),  # S3-07, read at second hand: MIL-HDBK-5J Table 3.2.3.0(g)
         ("7075-T6 typical", 83, 73, 48),  # S3-09, read: three suppliers' pages
         ("4130 normalised aircraft tube", 95, 75, 57),  # S3-20, read at second hand: MIL-HDBK-5J Table 2.3.1.0(c1), <= 0.188 in
-        ("4130 normalised aircraft tube heavy wall", 90, 70, 54),  # S3-20, the same over 0.188 in
+        ("4130 normalised aircraft heavy wall", 90, 70, 54),  # S3-20, the same over 0.188 in
         ("4130 heat treated 125 ksi", 125, 100, 75),  # S3-21, read at second hand: MIL-HDBK-5J Table 2.3.1.0(c2)
         ("4130 heat treated 180 ksi", 180, 165, 108),  # S3-21
         ("1025 normalised", 55, 36, 35),  # S3-22, read at second hand: MIL-HDBK-5J Table 2.2.1.0(b)

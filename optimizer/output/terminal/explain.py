@@ -25,7 +25,6 @@ def print_explanation(explanation: Explanation, units: str) -> None:
     screen = console()
 
     def block(title: str, body: Any) -> None:
-        screen.print()
         screen.print(heading(title))
         screen.print(Padding(body, (0, 0, 0, 2)))
 
