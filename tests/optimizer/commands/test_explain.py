@@ -134,7 +134,13 @@ class TestHeatAndSurvival:
         line = f'time_of_failure = "0.9 s"\nat = [{{found = "burn-through", position = "{position}", clock = 3}}]\n'
         explanation = explained(line, self.GAP)
         assert explanation.end == end and explanation.found == ("burn-through",)
-        assert explanation.candidates[0].mode == "case softening"
+        heat = sum(
+            share for name, share in shares(explanation).items() if name.startswith(("case softening", "liner", "case yield hot"))
+        )
+        if end == "forward":  # 15 mm from the end the seal lies as well, and a leak burns through there too
+            assert heat > shares(explanation)["seal extrusion, forward closure"]
+        else:
+            assert explanation.candidates[0].mode == "case softening" and heat > 0.5
 
     def test_sheared_screws_are_still_sheared_screws(self, explained):
         explanation = explained('time_of_failure = "0.9 s"\nend = "forward"\n' + SHEARED, self.GAP)
