@@ -616,6 +616,9 @@ def in_order(ladder: Ladder, index: int = 0) -> list[Rung]:
     """The rungs of the motor at `index` of a batch, in the order of `place_in_ladder`."""
 
     def of(column: Array | None) -> float | None:
-        return None if column is None else float(np.broadcast_to(np.asarray(column), (index + 1,))[index])
+        if column is None:
+            return None
+        values = np.ravel(column)
+        return float(values[index if values.size > 1 else 0])
 
     return sorted(ladder.rungs, key=lambda rung: place_in_ladder(rung.kind, of(rung.pressure), of(rung.time)))

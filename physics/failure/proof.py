@@ -124,7 +124,7 @@ def gas_energy(pressure: float, volume: float, gamma: float, ambient: float) -> 
     Pressures Pa, absolute; volume m3. Source: derived, ideal gas, isentropic.
 
     >>> round(gas_energy(10e6, 1e-3, 1.4, 101325.0))
-    18267
+    18268
     """
     return float(pressure * volume / (gamma - 1.0) * (1.0 - (ambient / pressure) ** ((gamma - 1.0) / gamma)))
 

@@ -333,9 +333,7 @@ def _kind_notes(motors: Motors, end: str) -> tuple[str, ...]:
     play = _least(screws.hole_diameter - screws.diameter)
     if play > 0.0 and _least(screws.count) > FIRST_TO_BEAR and _least(screws.load_sharing) >= 1.0:
         few = screw_shear_load(motors, end) * FIRST_TO_BEAR / screws.count
-        notes.append(
-            f"until the holes give by their {play * 1e3:.2f} mm of play as few as three screws may bear: {pressure_text(few)}"
-        )
+        notes.append(f"with {play * 1e3:.2f} mm of play as few as three may bear at first: {pressure_text(few)}")
     return tuple(notes)
 
 

@@ -74,9 +74,10 @@ rate = [{from = "100 psi", to = "1500 psi", rate = "0.30 in/s", at = "1000 psi",
 
 
 def grain(count: int, length: str, outer: str, core: str, ends: int) -> str:
+    which = 'forward_face = "inhibited"\naft_face = "bare"\n' if ends == 1 else ""
     return (
         f'[[grain]]\ncount = {count}\nlength = "{length}"\nouter_diameter = "{outer}"\ncore_diameter = "{core}"\n'
-        f"burning_ends = {ends}\n"
+        f"burning_ends = {ends}\n{which}"
     )
 
 
@@ -472,4 +473,4 @@ count = 8
 
     def test_notes_are_short_and_plain(self) -> None:
         for rung in assessed(JOINT).ladder.rungs:
-            assert len(rung.note) < 260 and "e+" not in rung.note, rung.note
+            assert len(rung.note) < 340 and "e+" not in rung.note, rung.note

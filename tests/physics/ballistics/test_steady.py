@@ -99,6 +99,10 @@ def stacked(motors: list[Motors]) -> Motors:
     return replace(join(motors), size=len(motors))
 
 
+ROW = ("count", "length", "outer_diameter", "core_diameter", "burning_ends")
+"""What the burnback of a row goes by; which of its faces is bare does not matter to it."""
+
+
 @dataclass
 class Adaptive:
     """One motor by plain scalar code and adaptive quadrature; shares nothing with the kernel but the definitions."""
@@ -107,7 +111,7 @@ class Adaptive:
 
     def __post_init__(self):
         g, p, n = self.motors.grain, self.motors.propellant, self.motors.nozzle
-        self.rows = [tuple(float(getattr(g, item.name)[0, i]) for item in fields(g)) for i in range(g.count.shape[1])]
+        self.rows = [tuple(float(getattr(g, name)[0, i]) for name in ROW) for i in range(g.count.shape[1])]
         warm = np.exp(p.temperature_sensitivity[0] * (self.motors.ambient.temperature[0] - 293.15))
         self.law = [
             tuple(map(float, row))
