@@ -217,7 +217,7 @@ def setting(motors: Motors, situation: Situation, held: bool) -> Setting:
     area = 0.25 * np.pi * narrowest**2
     head_flow = walls.forward_share(motors) * now.mass_flow
     upstream = now.mass_flow * (total - 1.0) / np.maximum(total, 1.0)
-    still = walls.still_gas_coefficient(gas, now.pressure, _column(motors, motors.ambient.temperature))
+    still = walls.still_gas_coefficient(gas, now.pressure, walls.per_motor(motors, motors.ambient.temperature))
     forced = walls.port_coefficient(gas, head_flow / area, narrowest)
     pipe_flux = now.mass_flow / (0.25 * np.pi * bore**2)
     pipe = walls.port_coefficient(gas, pipe_flux, bore)
@@ -272,10 +272,6 @@ def hot_liner_or_none(motors: Motors) -> HotLiner | None:
         return None
 
 
-def _column(motors: Motors, leaf: Array | float) -> Array:
-    return np.array(np.broadcast_to(np.asarray(leaf, dtype=float), (motors.size,)))
-
-
 def _rate(now: walls.Conditions) -> Array:
     """Burning rate in each step, from how far the surfaces have come in the middle of the steps. [m/s]"""
     middle = 0.5 * (now.time[1:] + now.time[:-1])
@@ -327,7 +323,7 @@ def _front(at: Setting, hot: HotLiner, corner: Corner) -> tuple[Array, Array, Ar
     liner = at.motors.liner
     assert liner is not None
     front, total = (
-        _column(at.motors, band.likely if given is None else given) * corner.of(name, band) / band.likely
+        walls.per_motor(at.motors, band.likely if given is None else given) * corner.of(name, band) / band.likely
         for name, band, given in (("front", hot.front, liner.decomposition_temperature), ("heat", hot.heat, liner.heat_of_ablation))
     )
     least = np.vectorize(front_heat, otypes=[float])(total, hot.specific_heat.likely, front)
@@ -345,12 +341,14 @@ def sleeve(at: Setting, hot: HotLiner, corner: Corner) -> Sleeve:
         raise NotComputable("[case] is not given" if case is None else "[liner] is not given")
     k, rho, c = walls.thermal(motors, case.material, "case.material")
     front, total, conductivity = _front(at, hot, corner)
-    start = _column(motors, motors.ambient.temperature)
-    thickness = _column(motors, liner.thickness)
-    outside = walls.outside_coefficient(_column(motors, case.outer_diameter), start, _column(motors, motors.ambient.pressure))
-    contact = _column(motors, corner.of("contact", CONTACT))
+    start = walls.per_motor(motors, motors.ambient.temperature)
+    thickness = walls.per_motor(motors, liner.thickness)
+    outside = walls.outside_coefficient(
+        walls.per_motor(motors, case.outer_diameter), start, walls.per_motor(motors, motors.ambient.pressure)
+    )
+    contact = walls.per_motor(motors, corner.of("contact", CONTACT))
     if liner.gap_behind is not None and corner.what != "contact":
-        contact = np.minimum(STILL_AIR / np.maximum(_column(motors, liner.gap_behind), 1e-6), CONTACT.high)
+        contact = np.minimum(STILL_AIR / np.maximum(walls.per_motor(motors, liner.gap_behind), 1e-6), CONTACT.high)
     return Sleeve(
         thickness,
         conductivity,
@@ -358,9 +356,9 @@ def sleeve(at: Setting, hot: HotLiner, corner: Corner) -> Sleeve:
         np.full(at.size, hot.specific_heat.likely),
         front,
         total,
-        0.5 * _column(motors, case.bore) - thickness,
+        0.5 * walls.per_motor(motors, case.bore) - thickness,
         contact,
-        _column(motors, case.wall),
+        walls.per_motor(motors, case.wall),
         k,
         rho * c,
         outside,
@@ -478,9 +476,9 @@ def gap_widths(motors: Motors) -> dict[str, Array]:
     none = np.zeros(motors.size)
     if liner is None:
         return dict.fromkeys(GAP_PLACES, none)
-    anywhere = none if liner.gap is None else _column(motors, liner.gap)
+    anywhere = none if liner.gap is None else walls.per_motor(motors, liner.gap)
     own = {"forward end": liner.gap_forward, "joint": liner.gap_joint, "aft end": liner.gap_aft}
-    widths = {place: np.maximum(anywhere, 0.0 if width is None else _column(motors, width)) for place, width in own.items()}
+    widths = {place: np.maximum(anywhere, 0.0 if width is None else walls.per_motor(motors, width)) for place, width in own.items()}
     jointed = walls.grain_rows(motors)[0].sum(axis=1) > 1.0
     return widths | {"joint": np.where(jointed, widths["joint"], 0.0)}
 
@@ -490,11 +488,11 @@ def case_wall(motors: Motors) -> Wall:
     if motors.case is None:
         raise NotComputable("[case] is not given")
     k, rho, c = walls.thermal(motors, motors.case.material, "case.material")
-    start = _column(motors, motors.ambient.temperature)
+    start = walls.per_motor(motors, motors.ambient.temperature)
     outside = walls.outside_coefficient(
-        _column(motors, motors.case.outer_diameter), start, _column(motors, motors.ambient.pressure)
+        walls.per_motor(motors, motors.case.outer_diameter), start, walls.per_motor(motors, motors.ambient.pressure)
     )
-    return Wall(_column(motors, motors.case.wall), k, rho * c, 0.5 * _column(motors, motors.case.bore), outside)
+    return Wall(walls.per_motor(motors, motors.case.wall), k, rho * c, 0.5 * walls.per_motor(motors, motors.case.bore), outside)
 
 
 def bare(at: Setting, place: str, width: Array, corner: Corner, held: bool) -> Bare:
@@ -506,7 +504,7 @@ def bare(at: Setting, place: str, width: Array, corner: Corner, held: bool) -> B
     side = corner.side if corner.what == "gap" else 0
     film, glow = films(at, corner)[place]
     hot, liner = at.hot, at.motors.liner
-    thickness = np.zeros(at.size) if liner is None else _column(at.motors, liner.thickness)
+    thickness = np.zeros(at.size) if liner is None else walls.per_motor(at.motors, liner.thickness)
     widened = np.zeros(at.size)
     if hot is not None and liner is not None and side >= 0 and (side > 0 or _strips(hot, corner, place)):
         burning = at.now.time[1:] <= at.now.end * (1.0 + 1e-9)
@@ -518,7 +516,7 @@ def bare(at: Setting, place: str, width: Array, corner: Corner, held: bool) -> B
     steps = int(np.ceil(_RING_STEPS * min(HELD if at.until is None else at.until, HELD))) if held else _RING_STEPS
     lengths = steps / _RING_STEPS
     duration = at.now.end * lengths
-    start = _column(at.motors, at.motors.ambient.temperature)
+    start = walls.per_motor(at.motors, at.motors.ambient.temperature)
     wall = case_wall(at.motors)
     after = None if held else soak.soak_instants(SOAK_STEPS)[:, None]
     ring = rings.ring_march(
@@ -577,7 +575,7 @@ def _gapped(motors: Motors, situation: Situation, held: bool, corner: Corner) ->
 
 
 def _lines_case(motors: Motors) -> bool:
-    return motors.liner is not None and bool(np.any(_column(motors, motors.liner.thickness) > 0.0))
+    return motors.liner is not None and bool(np.any(walls.per_motor(motors, motors.liner.thickness) > 0.0))
 
 
 def burn_through_by_place(motors: Motors, situation: Situation, corner: Corner = LIKELY) -> dict[str, Array]:
@@ -590,7 +588,7 @@ def burn_through_by_place(motors: Motors, situation: Situation, corner: Corner =
     if not _lines_case(motors):
         raise NotComputable("liner.thickness is 0, there is no liner; see case softening")
     found = _marched(motors, situation, True, [(place, corner) for place in PLACES])
-    there = _column(motors, motors.liner.thickness) > 0.0
+    there = walls.per_motor(motors, motors.liner.thickness) > 0.0
     return {place: np.where(there, found[place, corner].through, np.inf) for place in PLACES}
 
 
@@ -692,7 +690,7 @@ def seat_history(motors: Motors, situation: Situation, corner: Corner = LIKELY) 
     wall = case_wall(motors)
     history = _marched(motors, situation, False, [(place, corner)])[place, corner]
     reach = 2.0 * np.sqrt(wall.diffusivity * np.maximum(history.time, 1e-9))
-    start = _column(motors, motors.ambient.temperature)
+    start = walls.per_motor(motors, motors.ambient.temperature)
     rise = 0.5 * erfc(away / reach) * np.maximum.accumulate(history.bore - start, axis=0)
     gap = _gapped(motors, situation, False, corner).get(place)
     if gap is not None:
@@ -712,8 +710,8 @@ def _gland_away(motors: Motors, end: str) -> Array:
     if plate is None or closure is None:
         return np.full(motors.size, GLAND_AWAY)
     seal = closure.seal
-    section = 0.0 if seal is None else _column(motors, seal.cross_section)
-    return np.maximum(np.minimum(0.5 * _column(motors, plate), GLAND_AWAY + section), 1e-3)
+    section = 0.0 if seal is None else walls.per_motor(motors, seal.cross_section)
+    return np.maximum(np.minimum(0.5 * walls.per_motor(motors, plate), GLAND_AWAY + section), 1e-3)
 
 
 _FACE_CORNERS = (LIKELY, *(corner for corner in CORNERS if corner.what in ("film", "emissivity")))
@@ -743,7 +741,7 @@ def _carriers(at: Setting, end: str, corners: Sequence[Corner]) -> dict[Corner, 
     except NotComputable:
         return None
     plate = closure.plate_thickness
-    depth = np.full(motors.size, 3.0 * GLAND_AWAY) if plate is None else _column(motors, plate)
+    depth = np.full(motors.size, 3.0 * GLAND_AWAY) if plate is None else walls.per_motor(motors, plate)
     room = _aft_reach(motors, at.now) if end == "aft" else JOINT_ROOM + at.now.regression
     seen, glows = [], []
     for corner in corners:
@@ -775,7 +773,7 @@ def _carriers(at: Setting, end: str, corners: Sequence[Corner]) -> dict[Corner, 
         np.concatenate(seen, axis=1),
         np.concatenate(glows, axis=1),
         np.tile(at.gas.temperature * np.ones(at.size), count),
-        np.tile(_column(motors, motors.ambient.temperature), count),
+        np.tile(walls.per_motor(motors, motors.ambient.temperature), count),
     )
     return {corner: seat[:, number * at.size : (number + 1) * at.size] for number, corner in enumerate(corners)}
 
@@ -803,7 +801,7 @@ def ring_lag(motors: Motors, end: str) -> Array:
     if rubber.conductivity is None or rubber.density is None or rubber.specific_heat is None:
         return np.zeros(motors.size)
     diffusivity = rubber.conductivity / (rubber.density * rubber.specific_heat)
-    return np.asarray(_column(motors, closure.seal.cross_section) ** 2 / (4.0 * 5.783 * diffusivity))
+    return np.asarray(walls.per_motor(motors, closure.seal.cross_section) ** 2 / (4.0 * 5.783 * diffusivity))
 
 
 def _lagging(time: Array, seat: Array, lag: Array) -> Array:
@@ -1031,8 +1029,8 @@ def widest_gap(motors: Motors, situation: Situation, place: str) -> float:
     film, glow = films(at, LIKELY)[place]
     steps = _RING_STEPS
     even, radiant = _even(at, film, at.now.end, steps), _even(at, glow, at.now.end, steps)
-    thickness = np.zeros(1) if motors.liner is None else _column(motors, motors.liner.thickness)
-    start = _column(motors, motors.ambient.temperature)
+    thickness = np.zeros(1) if motors.liner is None else walls.per_motor(motors, motors.liner.thickness)
+    start = walls.per_motor(motors, motors.ambient.temperature)
 
     def seen(width: Array) -> Array:
         return even * np.minimum(gaps.floor_share(thickness, width), 1.0)
@@ -1101,7 +1099,7 @@ def _path(at: Setting, motors: Motors, start: str, end: str, flow: float, breadt
     """What a flow behind the liner does where it enters."""
     if flow <= 0.0:
         return GasPath(start, end, 0.0, 0.0, 0.0, np.inf, room, assumed)
-    cold = _column(motors, motors.ambient.temperature)
+    cold = walls.per_motor(motors, motors.ambient.temperature)
     gas = at.gas
     stream = leaks.stream(
         np.full(1, flow),
@@ -1177,7 +1175,7 @@ def case_note(motors: Motors, situation: Situation) -> str:
         )
         if soak[late] > LASTING_LOSS:
             lines.append("over 200 °C a tempered tube does not regain its strength: retire or test it")
-    if motors.liner is not None and motors.liner.gap is not None and float(_column(motors, motors.liner.gap)[0]) > 0.0:
+    if motors.liner is not None and motors.liner.gap is not None and float(walls.per_motor(motors, motors.liner.gap)[0]) > 0.0:
         lines.append("where the gap lies is not known: judged at the forward end, a joint and the aft end")
     return "; ".join(lines)
 
@@ -1192,7 +1190,7 @@ def seal_note(motors: Motors, situation: Situation) -> str:
         rings = {way: float(_lagging(time, seat, lag).max()) for way, (time, seat) in seat_history(motors, situation).items()}
         way = max(rings, key=lambda one: rings[one])
         when = f"not reached; the ring gets to {_celsius(rings[way])} {way}"
-    elif reached > float(_column(motors, situation.figures["action_time"])[0]):
+    elif reached > float(walls.per_motor(motors, situation.figures["action_time"])[0]):
         when = f"reached {way} after the burn, replace the ring"
     else:
         when = f"reached {way} in the burn"

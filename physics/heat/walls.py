@@ -232,8 +232,8 @@ def conditions(motors: Motors, situation: Situation, held: bool) -> Conditions:
     figures = situation.figures
     if figures is None:
         raise NotComputable("the burn itself was not evaluated")
-    burnt = _column(motors, figures["burn_time"])
-    end = np.maximum(_column(motors, figures["action_time"]), burnt)
+    burnt = per_motor(motors, figures["burn_time"])
+    end = np.maximum(per_motor(motors, figures["action_time"]), burnt)
     part = np.linspace(0.0, 1.0, BURN_STEPS + 1)[:, None] ** 1.5
     later = soak_instants(SOAK_STEPS)[:, None]
     if held:
@@ -262,8 +262,8 @@ def _burn(motors: Motors, figures: Figures, time: Array, end: Array, burnt: Arra
     curve = figures.curve
     if curve is None or not curve.time.shape[1]:  # no motor of the batch burns
         burning = time < end
-        pressure = np.where(burning, _column(motors, figures["mean_pressure"]), 0.0)
-        flow = np.where(burning, _column(motors, figures["propellant_mass"]) / burnt, 0.0)
+        pressure = np.where(burning, per_motor(motors, figures["mean_pressure"]), 0.0)
+        flow = np.where(burning, per_motor(motors, figures["propellant_mass"]) / burnt, 0.0)
         return pressure, flow, np.minimum(time / burnt, 1.0) * _webs(motors).max(axis=1)
     read = _Sampled(curve.time, time)
     pressure, flow, regression = (read.column(one) for one in (curve.chamber_pressure, curve.mass_flow, curve.regression))
@@ -295,7 +295,8 @@ class _Sampled:
         return np.ascontiguousarray(np.where(np.isnan(high), low, low + self.part * (high - low)).T)
 
 
-def _column(motors: Motors, leaf: Array | float) -> Array:
+def per_motor(motors: Motors, leaf: Array | float) -> Array:
+    """A leaf with one value for each motor, (n,), in the leaf's own SI unit [m, K, Pa, …]; by definition of a batch."""
     return np.array(np.broadcast_to(np.asarray(leaf, dtype=float), (motors.size,)))
 
 
@@ -344,7 +345,7 @@ def chamber_bore(motors: Motors) -> Array:
     grains = np.where(count > 0.0, outer, 0.0).max(axis=1)
     if motors.case is None or motors.liner is None:
         return np.asarray(grains)
-    return np.asarray(np.maximum(grains, _column(motors, motors.case.bore - 2.0 * motors.liner.thickness)))
+    return np.asarray(np.maximum(grains, per_motor(motors, motors.case.bore - 2.0 * motors.liner.thickness)))
 
 
 # --- what rungs of heat ask of a motor ------------------------------------------------------------------------------
@@ -399,10 +400,10 @@ def burns(situation: Situation) -> NDArray[np.bool_]:
 def needed_pressure(motors: Motors, situation: Situation) -> Array:
     """Head pressure that the case must carry, (n,): the maximum expected, else the peak of the burn. [Pa]"""
     if situation.maximum_expected_pressure is not None:
-        return _column(motors, situation.maximum_expected_pressure)
+        return per_motor(motors, situation.maximum_expected_pressure)
     if situation.figures is None:
         raise NotComputable("the burn itself was not evaluated")
-    return _column(motors, situation.figures["peak_head_pressure"])
+    return per_motor(motors, situation.figures["peak_head_pressure"])
 
 
 def yield_pressure_at(motors: Motors, temperature: Array) -> Array:
