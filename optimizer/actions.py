@@ -420,7 +420,7 @@ def compare(motors: Sequence[Path], kernel: str, output: Output) -> int:
         from optimizer.output.terminal.compare import print_comparison
 
         print_comparison(comparison, output.units)
-    return DONE if comparison.looks[-1].ok else NO
+    return DONE if comparison.states[-1].ok else NO
 
 
 def spread(motor: Path, samples: int, seed: int, kernel: str, output: Output, as_specified: bool = False) -> int:

@@ -20,7 +20,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.candidates.limits import FACTOR, REQUIRED, Rules
+from optimizer.candidates.limits import MINIMUM_FACTOR, REQUIRED, Rules
 from optimizer.candidates.pareto import non_dominated
 from optimizer.candidates.space import Space, digits_of
 from optimizer.candidates.tracing import columns_read
@@ -357,7 +357,7 @@ def _first_of_ties(numbers: Integers, columns: Floats) -> Integers:
 
 def limit_name(rules: Rules, mode: str) -> str:
     """What a rejection by a mode is called."""
-    return f"{FACTOR}{mode}" if mode in rules.factors else f"{REQUIRED}{mode}"
+    return f"{MINIMUM_FACTOR}{mode}" if mode in rules.factors else f"{REQUIRED}{mode}"
 
 
 def part_variables(space: Space, part: str) -> frozenset[int]:

@@ -75,7 +75,7 @@ REASONS = {
 """What a builder is told of a reason that rules a candidate out before any limit is asked."""
 SCATTER_SEED = 1
 """The points of `spread` with its own seed, so that a search says the same of a motor."""
-FACTOR = "minimum_factor."
+MINIMUM_FACTOR = "minimum_factor."
 REQUIRED = "required_factor."
 
 

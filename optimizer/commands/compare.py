@@ -61,8 +61,8 @@ class RungState:
 
 
 @dataclass(frozen=True)
-class Look:
-    """One motor looked at: figures by name and rungs, lowest first (pressures, then times)."""
+class MotorState:
+    """What one motor comes to: figures by name and rungs, lowest first (pressures, then times)."""
 
     figures: Mapping[str, float | None]
     rungs: tuple[RungState, ...]
@@ -108,7 +108,7 @@ class Change:
     before_text: str
     after_text: str
     meaning: str = ""
-    alone: Look | None = None
+    alone: MotorState | None = None
     why: str = ""
     lines: tuple[tuple[str, str, str], ...] = ()
 
@@ -146,7 +146,7 @@ class Comparison:
 
     names: tuple[str, ...]
     kernel: str
-    looks: tuple[Look, ...]
+    states: tuple[MotorState, ...]
     steps: tuple[Step, ...]
     motors: tuple[MotorFile, ...] = field(default=(), repr=False)
 
@@ -158,8 +158,8 @@ class Comparison:
     @property
     def figures(self) -> dict[str, list[float | None]]:
         """Each figure over the motors."""
-        names = dict.fromkeys(name for look in self.looks for name in look.figures)
-        return {name: [look.figures.get(name) for look in self.looks] for name in names}
+        names = dict.fromkeys(name for state in self.states for name in state.figures)
+        return {name: [state.figures.get(name) for state in self.states] for name in names}
 
     def as_json(self) -> dict[str, Any]:
         """The object of `compare --json`; of more than two motors each change says which step it belongs to."""
@@ -172,13 +172,13 @@ class Comparison:
             "kernel": self.kernel,
             "changes": changes,
             "figures": self.figures,
-            "ladders": [[rung.mode for rung in look.rungs] for look in self.looks],
-            "rungs": [[rung.as_json() for rung in look.rungs] for look in self.looks],
-            "governing": [None if look.governing is None else look.governing.name for look in self.looks],
+            "ladders": [[rung.mode for rung in state.rungs] for state in self.states],
+            "rungs": [[rung.as_json() for rung in state.rungs] for state in self.states],
+            "governing": [None if state.governing is None else state.governing.name for state in self.states],
             "not_assessed": [
-                [{"mode": mode, "part": part, "why": why} for mode, part, why in look.not_assessed] for look in self.looks
+                [{"mode": mode, "part": part, "why": why} for mode, part, why in state.not_assessed] for state in self.states
             ],
-            "ok": [look.ok for look in self.looks],
+            "ok": [state.ok for state in self.states],
             "answers": [
                 {
                     "step": [step.before, step.after],
@@ -213,30 +213,30 @@ def compare(motors: Sequence[MotorFile], kernel: str = "steady", failed: str | N
     """
     if len(motors) < 2:
         raise ValueError("a comparison needs two motor files or more")
-    looks = [look_at(_assessed(motor, kernel)) for motor in motors]
+    states = [state_of(_assessed(motor, kernel)) for motor in motors]
     if failed is not None:
-        _rung_named(looks[0], failed)
+        _rung_named(states[0], failed)
     steps = []
     for place, (first, second) in enumerate(pairwise(range(len(motors)))):
         changes = tuple(
             _alone(motors[first], change, after, kernel) for change, after in _differences(motors[first], motors[second])
         )
-        asked = _rung_named(looks[first], failed) if failed and place == 0 else looks[first].concern
+        asked = _rung_named(states[first], failed) if failed and place == 0 else states[first].concern
         sound = asked is not None and asked.ok and not (failed and place == 0)
-        verdict, answer = _answer(asked, looks[first], looks[second], changes, units, sound)
+        verdict, answer = _answer(asked, states[first], states[second], changes, units, sound)
         steps.append(Step(first, second, changes, verdict, answer, "" if asked is None else asked.name))
-    return Comparison(_distinct([motor.name for motor in motors]), kernel, tuple(looks), tuple(steps), tuple(motors))
+    return Comparison(_distinct([motor.name for motor in motors]), kernel, tuple(states), tuple(steps), tuple(motors))
 
 
 def _distinct(names: Sequence[str]) -> tuple[str, ...]:
     return tuple(f"{name} ({i + 1})" if names.count(name) > 1 else name for i, name in enumerate(names))
 
 
-def _rung_named(look: Look, name: str) -> RungState | None:
-    for rung in look.rungs:
+def _rung_named(state: MotorState, name: str) -> RungState | None:
+    for rung in state.rungs:
         if name in (rung.name, rung.mode):
             return rung
-    known = ", ".join(dict.fromkeys(rung.mode for rung in look.rungs)) or "none"
+    known = ", ".join(dict.fromkeys(rung.mode for rung in state.rungs)) or "none"
     raise ValueError(f"no rung {name!r} on the ladder of the first motor; there are: {known}")
 
 
@@ -245,7 +245,7 @@ def _assessed(motor: MotorFile, kernel: str) -> Assessment:
     return assess(motor.motors.repeat(2), kernel=kernel)
 
 
-def look_at(assessment: Assessment) -> Look:
+def state_of(assessment: Assessment) -> MotorState:
     """The first motor of a batch as a comparison shows it."""
     figures = {name: _number(value) for name, value in assessment.figures.values.items()}
     figures["maximum_expected_pressure"] = _number(assessment.maximum_expected_pressure)
@@ -260,7 +260,7 @@ def look_at(assessment: Assessment) -> Look:
         (_state(rung) for rung in assessment.ladder.rungs), key=lambda rung: place_in_ladder(rung.kind, rung.pressure, rung.time)
     )
     missing = tuple((item.mode, item.part, item.why) for item in assessment.ladder.not_assessed)
-    return Look(figures, tuple(rungs), missing, bool(assessment.ok[0]), bool(assessment.described[0]))
+    return MotorState(figures, tuple(rungs), missing, bool(assessment.ok[0]), bool(assessment.described[0]))
 
 
 def _number(value: Any) -> float | None:
@@ -502,14 +502,14 @@ def _alone(motor: MotorFile, change: Change, document: dict[str, Any], kernel: s
         problem = error.problems[0]
         why = f"{problem.key} {problem.problem}" if problem.key else problem.problem
         return Change(**{**vars(change), "why": f"not possible alone: {why}"})
-    return Change(**{**vars(change), "alone": look_at(_assessed(alone, kernel))})
+    return Change(**{**vars(change), "alone": state_of(_assessed(alone, kernel))})
 
 
 # --- did it fix it ---------------------------------------------------------------------------------------------------
 
 
 def _answer(
-    asked: RungState | None, before: Look, after: Look, changes: Sequence[Change], units: str, sound: bool
+    asked: RungState | None, before: MotorState, after: MotorState, changes: Sequence[Change], units: str, sound: bool
 ) -> tuple[str, str]:
     """A verdict in one word or two, and the same in plain sentences; `sound`: nothing had failed or fallen short."""
     if not changes:
@@ -548,7 +548,7 @@ def _level(rung: RungState, units: str) -> str:
     return f"{size}, {factor}"
 
 
-def _verdict(asked: RungState, then: RungState, after: Look) -> str:
+def _verdict(asked: RungState, then: RungState, after: MotorState) -> str:
     if asked.factor is None or then.factor is None:
         return "yes" if then.ok and not asked.ok else "not known"
     if then.factor < asked.factor * (1.0 - MOVED):
@@ -560,7 +560,7 @@ def _verdict(asked: RungState, then: RungState, after: Look) -> str:
     return "yes" if not after.short else "yes, but"
 
 
-def _sound_verdict(asked: RungState, then: RungState, after: Look) -> str:
+def _sound_verdict(asked: RungState, then: RungState, after: MotorState) -> str:
     """The verdict where the first motor met what is required: there was nothing to fix, only something to keep."""
     if asked.factor is None or then.factor is None:
         return "not known"
@@ -574,14 +574,14 @@ def _what_became(asked: RungState, then: RungState, units: str) -> str:
     return f"Now: {_level(then, units)}."
 
 
-def _why_it_moved(asked: RungState, before: Look, after: Look, changes: Sequence[Change], units: str) -> str:
+def _why_it_moved(asked: RungState, before: MotorState, after: MotorState, changes: Sequence[Change], units: str) -> str:
     """Whether the part or the pressure moved, and which change did most."""
     then = after.rung(asked.name)
     assert then is not None
     parts = []
     if asked.pressure and then.pressure:
         strength = then.pressure / asked.pressure - 1.0
-        old, new = (look.figures.get("maximum_expected_pressure") for look in (before, after))
+        old, new = (state.figures.get("maximum_expected_pressure") for state in (before, after))
         load = new / old - 1.0 if old and new else 0.0
         if abs(strength) < MOVED and load < -MOVED:
             parts.append(f"The part itself is no stronger; the expected pressure fell by {-100 * load:.0f} %.")
@@ -605,7 +605,7 @@ def _percent(share: float) -> str:
     return "the same" if abs(share) < MOVED else f"{abs(100 * share):.0f} % {'more' if share > 0 else 'less'}"
 
 
-def _what_governs(then: RungState, after: Look, units: str) -> str:
+def _what_governs(then: RungState, after: MotorState, units: str) -> str:
     governing, text = after.governing, ""
     if governing is not None and governing.name == then.name:
         text = "It still governs."

@@ -32,7 +32,7 @@ from optimizer.candidates.space import SpaceError
 from optimizer.drivers.blocks import MemoryStore, OtherStudyError, Store
 from optimizer.drivers.exhaustive import BLOCK, Screened, State, among, screen
 from optimizer.drivers.fingerprint import code_hash, fingerprint, versions
-from optimizer.drivers.relaxation import DRAWN, Nearly, misses, nearly
+from optimizer.drivers.relaxation import DRAWN, SmallestChanges, misses, smallest_changes
 from optimizer.drivers.rounding import roundings
 from optimizer.inputs import motor_from_text
 from optimizer.inputs.spans import Span
@@ -471,7 +471,7 @@ def _add_confirmed(families: Families, screened: Screened, designs: Sequence[Des
 
 
 def _add_relaxations(families: Families, screened: Screened, result: SearchResult) -> None:
-    found = nearly(families, screened.judges)
+    found = smallest_changes(families, screened.judges)
     for near in found.changes:
         entry: dict[str, Any] = {
             "limits": [item.limit for item in near.misses],
@@ -504,7 +504,7 @@ def _still_missed(way: Way, kernel: str) -> list[str] | None:
     return [item.limit for item in misses(families, np.zeros(len(families.space.variables), dtype=np.int64))]
 
 
-def _about_look(families: Families, found: Nearly) -> list[str]:
+def _about_look(families: Families, found: SmallestChanges) -> list[str]:
     """How far the look at what to relax went, and what it saw that the search had not."""
     texts = []
     if not found.whole and found.nearest:

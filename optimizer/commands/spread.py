@@ -237,16 +237,16 @@ def spread(
     )
 
 
-Told = tuple["Chance | Smooth | None", list[tuple[str, str, "Chance | Smooth"]]]
+Chances = tuple["Chance | Smooth | None", list[tuple[str, str, "Chance | Smooth"]]]
 
 
-def _counted(found: Outcome, samples: int) -> Told:
+def _counted(found: Outcome, samples: int) -> Chances:
     """Chances as counted: of anything, and of each rung."""
     rungs = [(mode, part, Chance(int(found.failed((mode, part)).sum()), samples)) for mode, part in found.factors]
     return (Chance(int(found.any_failed.sum()), samples) if rungs else None), [*rungs]
 
 
-def _smooth(found: Outcome, sure: Mapping[tuple[str, str], Certainty], deviates: Mapping[str, Floats]) -> Told:
+def _smooth(found: Outcome, sure: Mapping[tuple[str, str], Certainty], deviates: Mapping[str, Floats]) -> Chances:
     """Chances over scattered strengths: of anything, and of each rung."""
     if not found.factors:
         return None, []

@@ -59,7 +59,7 @@ _LOCK = 7346211
 """Our number among the database's advisory locks."""
 GEOMETRY = "geometry"
 FAR = 1e3
-"""What an excess that cannot be told is told as; a sampler learns nothing from an infinite one."""
+"""What stands for an excess that is not known; a sampler learns nothing from an infinite one."""
 UNKNOWN = 1e12
 
 
@@ -74,15 +74,15 @@ class Evolved:
 
 
 @dataclass(frozen=True)
-class Told:
-    """What Optuna is told of each outside: objectives (n, m), constraints by name (n, c) and the stored rows."""
+class EvaluatedFamilies:
+    """What Optuna learns of each outside: objectives (n, m), constraints by name (n, c) and the stored rows."""
 
     values: Floats
     constraints: Floats
     block: Block
 
 
-class Teller:
+class FamilyEvaluator:
     """Evaluates outsides as families and makes of each what a sampler can learn from."""
 
     def __init__(self, families: Families, seed: int) -> None:
@@ -111,7 +111,7 @@ class Teller:
         names += [bound.name for bound in families.crossed_bounds()]
         return list(dict.fromkeys(names))
 
-    def tell(self, outer: Integers, batch: int) -> Told:
+    def evaluate(self, outer: Integers, batch: int) -> EvaluatedFamilies:
         """Evaluate outsides (n, outer variables); `batch` numbers the draw of the weights."""
         families = self.families
         block = families.evaluate(outer)
@@ -135,7 +135,7 @@ class Teller:
                 constraints[number] = 0.0
             elif not (constraints[number] > 0.0).any():
                 constraints[number, self._late_place()] = 1.0
-        return Told(values, constraints, block)
+        return EvaluatedFamilies(values, constraints, block)
 
     def _late_place(self) -> int:
         late = self.families.late_terms
@@ -192,13 +192,13 @@ def evolve(
 ) -> Evolved:
     """Search by evolution within a budget of families; see the head of this file. Raises OutputError where the database
     cannot be reached."""
-    teller = Teller(families, seed)
+    evaluator = FamilyEvaluator(families, seed)
     outer = coarse_grid(families.outer_radices, max(1, min(COARSE, budget // 4)))
     state = State("evolving", 0, budget)
     if url == "local":
-        coarse, counted, history, snapshots = _alone(families, store, teller, outer, seed, budget, progress, state)
+        coarse, counted, history, snapshots = _alone(families, store, evaluator, outer, seed, budget, progress, state)
     else:
-        store, counted, history, snapshots = _together(families, teller, url, budget, progress, state, stale=STALE)
+        store, counted, history, snapshots = _together(families, evaluator, url, budget, progress, state, stale=STALE)
         coarse = families.evaluate(outer)
     screened = _settled(families, store, progress, confirm)
     return _summed(families, screened, counted, snapshots, coarse, history, seed, url)
@@ -210,7 +210,7 @@ def evolve(
 def _alone(
     families: Families,
     store: Store | MemoryStore,
-    teller: Teller,
+    evaluator: FamilyEvaluator,
     coarse: Integers,
     seed: int,
     budget: int,
@@ -225,59 +225,65 @@ def _alone(
     distributions = _distributions(families)
     known: dict[tuple[int, ...], tuple[Floats, Floats]] = {}
     snapshots: list[tuple[int, Floats]] = []
-    first = _answered(families, store, teller, coarse, 0)
+    first = _answered(families, store, evaluator, coarse, 0)
     for key, values, violations in zip(map(tuple, coarse.tolist()), first.values, first.constraints, strict=True):
         known[key] = (values, violations)
-        study.add_trial(_as_trial(distributions, key, teller.names, values, violations))
+        study.add_trial(_as_trial(distributions, key, evaluator.names, values, violations))
     batch, idle, feasible = 1, 0, first.block.feasible
-    snapshots.append((len(known) * families.catalogue.size, teller.archive.points.copy()))
+    snapshots.append((len(known) * families.catalogue.size, evaluator.archive.points.copy()))
     while len(known) < min(budget, families.outer_size) and idle < 20:
         # A sampler of its own for each batch: a resumed search draws the same numbers without replaying the draws.
         study.sampler = _sampler(seed, batch, budget)
         trials = [study.ask(distributions) for _ in range(min(BATCH, budget - len(known)))]
         asked = [tuple(int(trial.params[name]) for name in distributions) for trial in trials]
         fresh = [key for key in dict.fromkeys(asked) if key not in known]
-        extra = _strangers(families, teller, known, fresh, len(trials) - len(fresh), seed, batch)
-        told = _answered(families, store, teller, np.array([*fresh, *extra], dtype=np.int64), batch)
-        for key, values, violations in zip([*fresh, *extra], told.values, told.constraints, strict=True):
+        extra = _untried_neighbours(families, evaluator, known, fresh, len(trials) - len(fresh), seed, batch)
+        evaluated = _answered(families, store, evaluator, np.array([*fresh, *extra], dtype=np.int64), batch)
+        for key, values, violations in zip([*fresh, *extra], evaluated.values, evaluated.constraints, strict=True):
             known[key] = (values, violations)
         for trial, key in zip(trials, asked, strict=True):
-            _tell(study, trial, teller.names, *known[key])
+            _tell(study, trial, evaluator.names, *known[key])
         for key in extra:
-            study.add_trial(_as_trial(distributions, key, teller.names, *known[key]))
+            study.add_trial(_as_trial(distributions, key, evaluator.names, *known[key]))
         idle = 0 if fresh or extra else idle + 1
         batch += 1
-        feasible += told.block.feasible
-        snapshots.append((len(known) * families.catalogue.size, teller.archive.points.copy()))
-        _show(progress, state, len(known), feasible, teller)
+        feasible += evaluated.block.feasible
+        snapshots.append((len(known) * families.catalogue.size, evaluator.archive.points.copy()))
+        _show(progress, state, len(known), feasible, evaluator)
     reason = "" if len(known) >= budget else "; nothing new was asked for any more"
     return first.block, len(known), f"seed {seed}, {len(known)} of {budget} families used{reason}", snapshots
 
 
-def _answered(families: Families, store: Store | MemoryStore, teller: Teller, outer: Integers, batch: int) -> Told:
+def _answered(
+    families: Families, store: Store | MemoryStore, evaluator: FamilyEvaluator, outer: Integers, batch: int
+) -> EvaluatedFamilies:
     """What a batch came to, from the record where it is there."""
-    names, wide = teller.names, len(families.rules.aims)
+    names, wide = evaluator.names, len(families.rules.aims)
     answer, rows = store.read(FIRST_OTHER + batch), store.read(batch)
     expected = (len(outer), len(families.outer) + wide + len(names))
     if answer is not None and rows is not None and answer.rows.shape == expected:
         columns = np.split(answer.rows, [len(families.outer), len(families.outer) + wide], axis=1)
         if np.array_equal(columns[0], outer):
             block = Block(rows.rows, rows.notes["rejected"], rows.notes["feasible"], rows.notes["evaluated"])
-            teller._learn(block.rows)
-            return Told(columns[1], columns[2], block)
+            evaluator._learn(block.rows)
+            return EvaluatedFamilies(columns[1], columns[2], block)
     if not len(outer):
         none = np.zeros((0, len(families.columns)))
-        return Told(np.zeros((0, wide)), np.zeros((0, len(names))), Block(none, {}, 0, 0))
-    told = teller.tell(outer, batch)
-    store.write(StoredBlock(FIRST_OTHER + batch, {}, np.hstack([outer.astype(float), told.values, told.constraints])))
-    notes = {"rejected": dict(told.block.rejected), "feasible": told.block.feasible, "evaluated": told.block.evaluated}
-    store.write(StoredBlock(batch, notes, told.block.rows))
-    return told
+        return EvaluatedFamilies(np.zeros((0, wide)), np.zeros((0, len(names))), Block(none, {}, 0, 0))
+    evaluated = evaluator.evaluate(outer, batch)
+    store.write(StoredBlock(FIRST_OTHER + batch, {}, np.hstack([outer.astype(float), evaluated.values, evaluated.constraints])))
+    notes = {
+        "rejected": dict(evaluated.block.rejected),
+        "feasible": evaluated.block.feasible,
+        "evaluated": evaluated.block.evaluated,
+    }
+    store.write(StoredBlock(batch, notes, evaluated.block.rows))
+    return evaluated
 
 
-def _strangers(
+def _untried_neighbours(
     families: Families,
-    teller: Teller,
+    evaluator: FamilyEvaluator,
     known: Mapping[tuple[int, ...], Any],
     fresh: Sequence[tuple[int, ...]],
     number: int,
@@ -289,7 +295,7 @@ def _strangers(
     radices = np.array(families.outer_radices)
     taken = set(fresh)
     found: list[tuple[int, ...]] = []
-    parents = teller.archive.keys[:, :-1]
+    parents = evaluator.archive.keys[:, :-1]
     for _ in range(8 * number):
         if len(found) >= number:
             break
@@ -346,8 +352,8 @@ def _as_trial(
     )
 
 
-def _show(progress: Progress | None, state: State, done: int, feasible: int, teller: Teller) -> None:
-    state.done, state.feasible, state.front, state.archive = done, feasible, len(teller.archive.points), teller.archive
+def _show(progress: Progress | None, state: State, done: int, feasible: int, evaluator: FamilyEvaluator) -> None:
+    state.done, state.feasible, state.front, state.archive = done, feasible, len(evaluator.archive.points), evaluator.archive
     if progress is not None:
         progress(state)
 
@@ -437,7 +443,7 @@ class Shared:
 
 def _together(
     families: Families,
-    teller: Teller,
+    evaluator: FamilyEvaluator,
     url: str,
     budget: int,
     progress: Progress | None,
@@ -460,7 +466,7 @@ def _together(
         try:
             shared = _reached(reach, lost, patience)
             state.stage, patience = "evolving", PATIENCE
-            return _work(families, teller, shared, budget, progress, state)
+            return _work(families, evaluator, shared, budget, progress, state)
         except lost as error:
             if losses + 1 == MOST_LOSSES:
                 raise _unusable(error) from error
@@ -504,7 +510,7 @@ def _reason(error: BaseException) -> str:
 
 
 def _work(
-    families: Families, teller: Teller, shared: Shared, budget: int, progress: Progress | None, state: State
+    families: Families, evaluator: FamilyEvaluator, shared: Shared, budget: int, progress: Progress | None, state: State
 ) -> tuple[MemoryStore, int, str, list[tuple[int, Floats]]]:
     distributions = _distributions(families)
     record = MemoryStore()
@@ -512,21 +518,21 @@ def _work(
     snapshots: list[tuple[int, Floats]] = []
     taken, turn = set[int](), 0
     while True:
-        _gather(families, teller, shared, distributions, record, known, taken)
-        _show(progress, state, len(known), 0, teller)
-        snapshots.append((len(known) * families.catalogue.size, teller.archive.points.copy()))
+        _gather(families, evaluator, shared, distributions, record, known, taken)
+        _show(progress, state, len(known), 0, evaluator)
+        snapshots.append((len(known) * families.catalogue.size, evaluator.archive.points.copy()))
         if len(known) >= min(budget, families.outer_size) or turn > 20 * budget:
             break
         shared.beat()
         shared.take_back()
-        _one_round(teller, shared, distributions, known, min(SHARED_BATCH, budget - len(known)), turn)
+        _one_round(evaluator, shared, distributions, known, min(SHARED_BATCH, budget - len(known)), turn)
         turn += 1
     text = f"{len(known)} of {budget} families used by all workers together; several workers have no common seed"
     return record, len(known), text, snapshots
 
 
 def _one_round(
-    teller: Teller,
+    evaluator: FamilyEvaluator,
     shared: Shared,
     distributions: Mapping[str, Any],
     known: Mapping[tuple[int, ...], tuple[Floats, Floats]],
@@ -544,17 +550,17 @@ def _one_round(
     answers = dict(known)
     packed: dict[tuple[int, ...], str] = {}
     for key in fresh:
-        told = teller.tell(np.array([key], dtype=np.int64), turn)
+        evaluated = evaluator.evaluate(np.array([key], dtype=np.int64), turn)
         shared.beat()  # a slow family must not make this worker look dead
-        answers[key] = (told.values[0], told.constraints[0])
+        answers[key] = (evaluated.values[0], evaluated.constraints[0])
         notes = {
-            "rejected": dict(told.block.rejected),
-            "feasible": told.block.feasible,
-            "evaluated": told.block.evaluated,
+            "rejected": dict(evaluated.block.rejected),
+            "feasible": evaluated.block.feasible,
+            "evaluated": evaluated.block.evaluated,
         }
-        packed[key] = json.dumps({"notes": notes, "rows": told.block.rows.tolist()})
+        packed[key] = json.dumps({"notes": notes, "rows": evaluated.block.rows.tolist()})
     for trial, key in zip(trials, asked, strict=True):
-        _tell_if_mine(shared, trial, teller.names, answers[key], packed.pop(key, None))
+        _tell_if_mine(shared, trial, evaluator.names, answers[key], packed.pop(key, None))
 
 
 def _tell_if_mine(shared: Shared, trial: Any, names: Sequence[str], answer: tuple[Floats, Floats], family: str | None) -> None:
@@ -574,7 +580,7 @@ def _tell_if_mine(shared: Shared, trial: Any, names: Sequence[str], answer: tupl
 
 def _gather(
     families: Families,
-    teller: Teller,
+    evaluator: FamilyEvaluator,
     shared: Shared,
     distributions: Mapping[str, Any],
     record: MemoryStore,
@@ -590,12 +596,12 @@ def _gather(
         family = trial.user_attrs.get("family")
         if key in known or family is None:
             continue
-        violations = np.array([trial.constraints.get(name, 0.0) for name in teller.names])
+        violations = np.array([trial.constraints.get(name, 0.0) for name in evaluator.names])
         known[key] = (np.array(trial.values), violations)
-        told = json.loads(family)
-        rows = np.array(told["rows"], dtype=float).reshape(-1, len(families.columns))
-        record.write(StoredBlock(trial.number, told["notes"], rows))
-        teller._learn(rows)
+        evaluated = json.loads(family)
+        rows = np.array(evaluated["rows"], dtype=float).reshape(-1, len(families.columns))
+        record.write(StoredBlock(trial.number, evaluated["notes"], rows))
+        evaluator._learn(rows)
 
 
 # --- what came of it ------------------------------------------------------------------------------------------------
@@ -677,4 +683,4 @@ def _reference(points: Floats) -> Floats:
     return np.asarray(worst + 0.1 * np.where(reach > 0.0, reach, np.abs(worst) + 1.0))
 
 
-__all__ = ["BATCH", "STALE", "Evolved", "Shared", "Teller", "evolve"]
+__all__ = ["BATCH", "STALE", "Evolved", "FamilyEvaluator", "Shared", "evolve"]

@@ -56,7 +56,7 @@ class Relaxation:
 
 
 @dataclass(frozen=True)
-class Near:
+class NearMiss:
     """A candidate that passes but for `misses`, digits (n, all variables)."""
 
     digits: Integers
@@ -74,20 +74,20 @@ class Near:
 
 
 @dataclass(frozen=True)
-class Nearly:
+class SmallestChanges:
     """The smallest changes of limits that would admit a candidate, and the nearest candidates.
 
     `passing` is a candidate (digits) that misses nothing, which a heuristic search may have passed by; `whole` says
     whether every candidate was looked at.
     """
 
-    changes: list[Near]
-    nearest: list[Near]
+    changes: list[NearMiss]
+    nearest: list[NearMiss]
     passing: Integers | None
     whole: bool
 
 
-def nearly(families: Families, judges: tuple[Judge, ...]) -> Nearly:
+def smallest_changes(families: Families, judges: tuple[Judge, ...]) -> SmallestChanges:
     """With nothing feasible: the smallest changes of limits that would admit a candidate, and the nearest candidates.
 
     Every miss of those named is told: by the screen, under the tolerances, by heat and by the transient kernel.
@@ -97,16 +97,16 @@ def nearly(families: Families, judges: tuple[Judge, ...]) -> Nearly:
     singles = [item for kept in found.singles.values() for item in kept]
     digits = [row for _, row in (*singles, *pairs, *found.nearest)]
     digits += _turned_away(families, judges)
-    every = [Near(row, tuple(items)) for row, items in _all_misses(families, judges, _distinct(digits))]
+    every = [NearMiss(row, tuple(items)) for row, items in _all_misses(families, judges, _distinct(digits))]
     passing = next((near.digits for near in every if not near.misses), None)
     every = [near for near in every if near.misses and np.isfinite(near.worst)]
-    changes: list[Near] = []
+    changes: list[NearMiss] = []
     for near in sorted(every, key=lambda near: (len(near.misses), near.worst)):
         # One that asks for more limits is worth naming only where it asks less of each.
         if not any(set(other.limits) <= set(near.limits) and other.worst <= near.worst for other in changes):
             changes.append(near)
     ordered = sorted(every, key=lambda near: near.worst)
-    return Nearly(changes[:LISTED], ordered[:NEAREST], passing, families.outer_size <= MOST_LOOKED)
+    return SmallestChanges(changes[:LISTED], ordered[:NEAREST], passing, families.outer_size <= MOST_LOOKED)
 
 
 def _distinct(digits: list[Integers]) -> Integers:

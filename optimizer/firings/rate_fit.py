@@ -30,7 +30,7 @@ from scipy.optimize import least_squares
 from optimizer.cautions import Caution
 from optimizer.firings import traces
 from optimizer.firings.as_fired import motors_of, throat_of
-from optimizer.firings.reduction import Reduction, clean, foretold, reduce_firing
+from optimizer.firings.reduction import COVERAGE_FACTOR, Reduction, clean, foretold, reduce_firing
 from optimizer.inputs import Firing, InputError, propellant_from_text, propellant_text
 from optimizer.units import show, to_si
 from physics.ballistics import grain, transient
@@ -38,8 +38,6 @@ from physics.ballistics import kernel as kernels
 from physics.ballistics.erosion import erosion
 from physics.motors import Array, Curve, Motors
 
-COVERAGE = 1.96
-"""Half width of a stated interval in standard errors: 95 in 100."""
 FEWEST = 30
 """Samples that a fit needs of each firing, between the rise and the tail-off."""
 NARROW = 0.05
@@ -120,7 +118,7 @@ class Fit:
     def interval(self, name: str) -> tuple[float, float]:
         """95 % interval of a parameter."""
         value = self.value(name)
-        half = COVERAGE * self.standard_error[name]
+        half = COVERAGE_FACTOR * self.standard_error[name]
         return value - half, value + half
 
     def value(self, name: str) -> float:
@@ -191,7 +189,7 @@ def propellant_file(learned: Learned, name: str = "") -> str:
     if fit is None or motors is None or first.motor is None:
         raise ValueError("nothing was fitted, so there is no propellant file to write")
     document = {key: value for key, value in first.motor.propellant_document.items() if key not in ("rate", "use", "provenance")}
-    half = {one: COVERAGE * error for one, error in fit.standard_error.items()}
+    half = {one: COVERAGE_FACTOR * error for one, error in fit.standard_error.items()}
     document["characteristic_velocity"] = _supported(fit.characteristic_velocity, half["characteristic_velocity"], "m/s")
     if "propellant_mass" in first.measured:
         document["density"] = f"{float(np.ravel(motors.propellant.density)[0]):.5g} kg/m^3"
@@ -231,7 +229,7 @@ def _read_back(text: str, fit: Fit) -> None:
         raise NoFit(f"the file that it would make is refused: {error.problems[0].key} {error.problems[0].problem}") from None
     read = {"rate": law.rate, "exponent": law.exponent, "characteristic_velocity": law.characteristic_velocity}
     for name, value in read.items():
-        if abs(float(np.ravel(value)[0]) - fit.value(name)) > 0.1 * COVERAGE * fit.standard_error[name]:
+        if abs(float(np.ravel(value)[0]) - fit.value(name)) > 0.1 * COVERAGE_FACTOR * fit.standard_error[name]:
             raise NoFit(f"the file that it would make reads back another {name}")
 
 
@@ -241,7 +239,7 @@ def _provenance(learned: Learned, fit: Fit) -> dict[str, str]:
         f"{item.name} (record {item.firing.record.name if item.firing.record else 'none'}, {item.firing.digest[:12]})"
         for item in learned.reductions
     ]
-    half = {name: COVERAGE * errors[name] for name in errors}
+    half = {name: COVERAGE_FACTOR * errors[name] for name in errors}
     return {
         "method": f"least squares on the {fit.kernel} kernel, {fit.samples} samples, misfit {100 * fit.misfit:.2f} % of the peak",
         "firings": "; ".join(records),
@@ -265,7 +263,7 @@ def _settled(fit: Fit) -> None:
     if not low + 0.01 < fit.exponent < high - 0.01:
         raise NoFit(f"the exponent runs into the end of what was tried ({fit.exponent:.2f}); the records do not hold one")
     for name, most in KNOWN.items():
-        half = COVERAGE * fit.standard_error[name]
+        half = COVERAGE_FACTOR * fit.standard_error[name]
         share = half if name == "exponent" else half / fit.value(name)
         if not share < most:
             word = name.replace("_", " ")

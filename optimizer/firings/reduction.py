@@ -31,7 +31,7 @@ from physics.motors import Motors
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-COVERAGE = 1.96
+COVERAGE_FACTOR = 1.96
 """Half width of a stated interval in standard deviations: 95 in 100."""
 DISAGREEMENT = 0.05
 """Two transducers that differ by more than this share of the peak for a twentieth of the action time are said."""
@@ -531,8 +531,8 @@ def _figures(work: _Work) -> tuple[_Table, _Table]:
         "ignition_time": frame.ignition,
     }
     uncertainty: _Table = {
-        "action_time": COVERAGE * math.sqrt(2.0) * frame.edge_error,
-        "burn_time": None if burn is None else COVERAGE * math.hypot(frame.edge_error, frame.burnout_error),
+        "action_time": COVERAGE_FACTOR * math.sqrt(2.0) * frame.edge_error,
+        "burn_time": None if burn is None else COVERAGE_FACTOR * math.hypot(frame.edge_error, frame.burnout_error),
     }
     if work.pressure is not None:
         _pressure_figures(work, measured, uncertainty)
@@ -579,13 +579,13 @@ def _pressure_figures(work: _Work, measured: _Table, uncertainty: _Table) -> Non
     measured["pressure_integral"] = whole
     measured["pressure_integral_above_ambient"] = whole - work.ambient * (frame.stop - frame.start)
     spread = math.hypot(_level_error(work.pressures), apart, zero_error(work.pressures))
-    uncertainty["peak_pressure"] = COVERAGE * math.hypot(spread, 0.5 * _noise(work.pressures))
-    uncertainty["peak_pressure_smoothed"] = COVERAGE * spread
-    uncertainty["pressure_integral"] = uncertainty["pressure_integral_above_ambient"] = COVERAGE * error
+    uncertainty["peak_pressure"] = COVERAGE_FACTOR * math.hypot(spread, 0.5 * _noise(work.pressures))
+    uncertainty["peak_pressure_smoothed"] = COVERAGE_FACTOR * spread
+    uncertainty["pressure_integral"] = uncertainty["pressure_integral_above_ambient"] = COVERAGE_FACTOR * error
     if frame.burnout is not None:
         span = frame.burnout - frame.start
         measured["mean_pressure"] = traces.integral(time, pressure, frame.start, frame.burnout) / span
-        uncertainty["mean_pressure"] = COVERAGE * _integral_error(work, work.pressures, frame.start, frame.burnout) / span
+        uncertainty["mean_pressure"] = COVERAGE_FACTOR * _integral_error(work, work.pressures, frame.start, frame.burnout) / span
 
 
 def _thrust_figures(work: _Work, measured: _Table, uncertainty: _Table) -> None:
@@ -593,15 +593,15 @@ def _thrust_figures(work: _Work, measured: _Table, uncertainty: _Table) -> None:
     assert thrust is not None
     known = np.isfinite(thrust)
     measured["peak_thrust"], _ = traces.peak_of(time[known], thrust[known], 0.02 * (frame.stop - frame.start))
-    uncertainty["peak_thrust"] = COVERAGE * math.hypot(_level_error(work.thrusts), 0.5 * _noise(work.thrusts))
+    uncertainty["peak_thrust"] = COVERAGE_FACTOR * math.hypot(_level_error(work.thrusts), 0.5 * _noise(work.thrusts))
     measured["highest_thrust_sample"] = float(np.max(thrust[known]))
     measured["total_impulse"] = traces.integral(time, thrust, frame.start, frame.stop)
-    uncertainty["total_impulse"] = COVERAGE * _integral_error(work, work.thrusts, frame.start, frame.stop)
+    uncertainty["total_impulse"] = COVERAGE_FACTOR * _integral_error(work, work.thrusts, frame.start, frame.stop)
     measured["total_impulse_of_record"] = traces.integral(time, thrust, float(time[0]), float(time[-1]))
     if frame.burnout is not None:
         span = frame.burnout - frame.start
         measured["mean_thrust"] = traces.integral(time, thrust, frame.start, frame.burnout) / span
-        uncertainty["mean_thrust"] = COVERAGE * _integral_error(work, work.thrusts, frame.start, frame.burnout) / span
+        uncertainty["mean_thrust"] = COVERAGE_FACTOR * _integral_error(work, work.thrusts, frame.start, frame.burnout) / span
 
 
 def _ratios(work: _Work, measured: _Table, uncertainty: _Table) -> None:
@@ -737,7 +737,7 @@ def _throat_figures(work: _Work, time: Array, diameter: Array, measured: _Table,
     ]
     share = math.hypot(*(drift / max(abs(value), 1e-300) for drift, value in zip(moved, level, strict=True)))
     ripple = float(np.std(diameter[last])) / final
-    error = COVERAGE * final * math.hypot(0.5 * share / math.sqrt(3.0), ripple)
+    error = COVERAGE_FACTOR * final * math.hypot(0.5 * share / math.sqrt(3.0), ripple)
     uncertainty["final_throat_diameter"] = error
     if given is not None:
         measured["final_throat_diameter"], uncertainty["final_throat_diameter"] = given, None

@@ -48,8 +48,8 @@ class UnknownKnob(Exception):
 
 
 @dataclass(frozen=True)
-class Look:
-    """One motor looked at: its design as the report has it, the figures that are told, and whether heat was followed."""
+class MotorView:
+    """One motor as the page shows it: its design as the report has it, the figures that are told, and whether heat was followed."""
 
     design: Row
     figures: Mapping[str, float | None]
@@ -69,10 +69,10 @@ class Bench:
     file: MotorFile
     units: str
     knobs: list[Knob]
-    start: Look
+    start: MotorView
     _known: dict[str, Knob] = field(default_factory=dict)
     _heat: dict[str, list[Row]] = field(default_factory=dict)
-    _pins: dict[str, Look] = field(default_factory=dict)
+    _pins: dict[str, MotorView] = field(default_factory=dict)
 
     @classmethod
     def of(cls, path: str | Path, units: str | None = None) -> Bench:
@@ -80,7 +80,7 @@ class Bench:
         file = load_motor(path)
         shown = units or file.units or "metric"
         knobs = knobs_of(file)
-        bench = cls(file, shown, knobs, look_at(file, whole=True))
+        bench = cls(file, shown, knobs, view_of(file, whole=True))
         bench._known = {knob.name: knob for knob in knobs}
         return bench
 
@@ -147,7 +147,7 @@ class Bench:
             file = self.motor(made)
         except InputError as error:
             return found | {"ok": False, "problems": [self._problem(problem) for problem in error.problems[:12]]}
-        look = self.start if not made.texts else look_at(file, whole=whole)
+        look = self.start if not made.texts else view_of(file, whole=whole)
         if look.whole:
             self._keep_heat(tab, look)
         pin = self._pin(pinned, follow)
@@ -169,12 +169,12 @@ class Bench:
         found["panels"] = {name: text for name, text in parts.items() if same.get(name) != digests[name]}
         return found
 
-    def _keep_heat(self, tab: str, look: Look) -> None:
+    def _keep_heat(self, tab: str, look: MotorView) -> None:
         if len(self._heat) > 64:
             self._heat.clear()
         self._heat[tab] = [row for row in look.rungs if row["mode"] in HEAT_MODES]
 
-    def _with_heat(self, look: Look, tab: str) -> tuple[Look, bool]:
+    def _with_heat(self, look: MotorView, tab: str) -> tuple[MotorView, bool]:
         """A look with the heat of the last whole answer in the place of its own, marked, where it did not follow heat."""
         if look.whole:
             return look, False
@@ -185,9 +185,9 @@ class Bench:
             return look, False
         rows = sorted([*look.rungs, *({**row, "following": True} for row in kept)], key=_place)
         design = look.design | {"ladder": rows, "ok": look.design["ok"] and all(row["ok"] for row in kept)}
-        return Look(design, look.figures, look.assessment, False), True
+        return MotorView(design, look.figures, look.assessment, False), True
 
-    def _pin(self, pinned: Any, follow: bool) -> Look | None:
+    def _pin(self, pinned: Any, follow: bool) -> MotorView | None:
         if pinned is None:
             return None
         made = self.turned(pinned, follow)
@@ -196,7 +196,7 @@ class Bench:
             if len(self._pins) > 32:
                 self._pins.clear()
             try:
-                self._pins[key] = look_at(self.motor(made), whole=True)
+                self._pins[key] = view_of(self.motor(made), whole=True)
             except InputError:
                 return None
         return self._pins[key]
@@ -248,7 +248,7 @@ class Bench:
 
     # --- panels -------------------------------------------------------------------------------------------------------
 
-    def _panels(self, look: Look, pin: Look | None, waiting: bool, moved: bool) -> dict[str, str]:
+    def _panels(self, look: MotorView, pin: MotorView | None, waiting: bool, moved: bool) -> dict[str, str]:
         """The panels of the report page, made by its own templates, with the start's outlines and differences."""
         design, start = look.design, self.start.design
         if not look.whole:
@@ -280,7 +280,7 @@ class Bench:
             parts["cautions"] = ours.cautions(found)
         return {name: " ".join(str(text).split("\n")).strip() for name, text in parts.items()}
 
-    def _lowest(self, look: Look) -> str:
+    def _lowest(self, look: MotorView) -> str:
         """The rung that fails first, in words."""
         rows = [row for row in look.rungs if row["pressure"] is not None and row["kind"] != ADVICE]
         if not rows:
@@ -291,7 +291,7 @@ class Bench:
         told = f", factor {factor:.2f}" + (f" of {required:.2f}" if required else "") if known else ""
         return f"{_said(_name(row))}, at {value_text(row['pressure'], 'pressure', self.units)}{told}."
 
-    def _headline(self, look: Look, moved: bool) -> list[dict[str, str]]:
+    def _headline(self, look: MotorView, moved: bool) -> list[dict[str, str]]:
         facts = panels.headline(look.design, self.units)
         if look.design.get("room_left") is not None:
             facts.append(panels.fact("room_left", look.design["room_left"], self.units))
@@ -306,12 +306,12 @@ class Bench:
                 fact["change"] = change_text(new - old, key, self.units)
         return facts
 
-    def _headline_values(self, look: Look) -> Iterable[tuple[dict[str, str], float | None]]:
+    def _headline_values(self, look: MotorView) -> Iterable[tuple[dict[str, str], float | None]]:
         values = dict(look.figures) | {"room_left": look.design.get("room_left")}
         for name, value in values.items():
             yield {"name": spoken(name)}, value
 
-    def _mark(self, ladder: dict[str, Any], look: Look, pin: Look | None, moved: bool) -> None:
+    def _mark(self, ladder: dict[str, Any], look: MotorView, pin: MotorView | None, moved: bool) -> None:
         """Outlines of the start and of the pinned motor, and whether a rung's heat is still to follow."""
         times = ladder["times"] or {"rungs": (), "top": 1.0}
         for rungs, kind, top in ((ladder["rungs"], "pressure", ladder["top"]), (times["rungs"], "time", times["top"])):
@@ -345,14 +345,14 @@ def _place(row: Row) -> tuple[int, float]:
     return kind, math.inf if value is None or math.isnan(value) else value
 
 
-def look_at(file: MotorFile, whole: bool) -> Look:
+def view_of(file: MotorFile, whole: bool) -> MotorView:
     """A motor assessed, as the report shows it; without heat, flight and the notes on the rungs unless `whole`."""
     # Notes are made for single motors alone, and they are the slow part of a ladder without heat.
     motors = file.motors if whole else replace(file.motors, rocket=None, launch=None).repeat(2)
     assessment = assess(motors, curve=True, marching=whole)
     figures = assessment.figures
     design = report.design_view(assessment, file.name, designation=designation(figures["total_impulse"], figures["mean_thrust"])[0])
-    return Look(design, told_figures(assessment, 0), assessment, whole)
+    return MotorView(design, told_figures(assessment, 0), assessment, whole)
 
 
 def told_figures(assessment: Assessment, index: int) -> dict[str, float | None]:

@@ -36,9 +36,9 @@ __all__ = [
     "head_pressure_ratio",
     "impulse_before_step",
     "mach_squared_from_impulse",
+    "no_flow",
     "profile",
     "stagnation_ratio",
-    "still",
 ]
 
 
@@ -78,7 +78,7 @@ class Profile:
     choked: NDArray[np.bool_]
 
 
-def still(shape: tuple[int, int, int]) -> Profile:
+def no_flow(shape: tuple[int, int, int]) -> Profile:
     """A profile without flow, (n, grains, nodes): the guess to start `profile` from."""
     return Profile(np.zeros(shape), np.zeros(shape), np.ones(shape[0]), np.zeros(shape[0], bool))
 

@@ -115,8 +115,8 @@ def _equal_grains(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -
     motor = cuts.motor
     solid = batch.core_diameter[:, 0] <= 0.0
     cores = np.where(solid, _NO_PORT, batch.core_diameter[:, 0])
-    slope = np.where(cuts.still, 0.0, cuts.slope)
-    offset = np.where(cuts.still, law.log_ambient[motor], cuts.offset)
+    slope = np.where(cuts.at_ambient, 0.0, cuts.slope)
+    offset = np.where(cuts.at_ambient, law.log_ambient[motor], cuts.offset)
     throat, gamma = batch.throat_diameter[motor], batch.gamma[motor]
     grains = EqualGrains(cuts.constant, cuts.linear, cuts.square, slope, offset, cores[motor], throat, gamma)
     spots = np.stack([cuts.start, _steepest(grains, cuts.start, cuts.end)], axis=1)
@@ -224,8 +224,8 @@ def _line(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> _Line:
     solid = alive & (core <= 0.0) & (ahead | (batch.count[motor] > 1.0))
     return _Line(
         cuts=cuts,
-        offset=np.where(cuts.still, law.log_ambient[motor], cuts.offset),
-        slope=np.where(cuts.still, 0.0, cuts.slope),
+        offset=np.where(cuts.at_ambient, law.log_ambient[motor], cuts.offset),
+        slope=np.where(cuts.at_ambient, 0.0, cuts.slope),
         gamma=batch.gamma[motor],
         throat=throat,
         constant=constant,

@@ -215,19 +215,19 @@ def _integrate(cuts: Pieces, batch: Columns, law: Balance, flow: Regimes) -> Int
     width = cuts.end - cuts.start
     orders = gauss_order(cuts, cuts.start, width)
     pressure_middle = np.exp(cuts.slope * np.log(kn_middle(cuts, cuts.start, width)) + cuts.offset)
-    detached = (pressure_middle < flow.onset[motor]) & ~cuts.still
+    detached = (pressure_middle < flow.onset[motor]) & ~cuts.at_ambient
     time = np.empty(width.size)
     for order in orders_among(orders):
         chosen = np.nonzero(orders == order)[0]
         time[chosen] = impedance[chosen] * slowness(cuts.pick(chosen), cuts.start[chosen], width[chosen], order)
     pressure = impedance * swept(cuts, cuts.start, width)
-    still = np.nonzero(cuts.still)[0]
-    if still.size:
-        time[still] = width[still] / _ambient_rate(law, motor[still])
-        pressure[still] = time[still] * batch.ambient_pressure[motor[still]]
+    at_ambient = np.nonzero(cuts.at_ambient)[0]
+    if at_ambient.size:
+        time[at_ambient] = width[at_ambient] / _ambient_rate(law, motor[at_ambient])
+        pressure[at_ambient] = time[at_ambient] * batch.ambient_pressure[motor[at_ambient]]
     area, ambient = batch.throat_area[motor], batch.ambient_pressure[motor]
     impulse = area * (flow.full[motor] * pressure - batch.expansion_ratio[motor] * ambient * time)
-    impulse[cuts.still] = 0.0
+    impulse[cuts.at_ambient] = 0.0
     orders = np.where(pressure_middle < flow.sonic[motor], SLOW, np.maximum(orders, _DETACHED_ORDER))
     orders[~detached] = -1
     for order in orders_among(orders):
@@ -432,9 +432,9 @@ def _level(cuts: Pieces, x: Array, batch: Columns, flow: Regimes) -> tuple[Array
     """Chamber pressure [Pa] and thrust [N] at one regression of each piece, (s,)."""
     kn = np.maximum(cuts.constant + x * (cuts.linear + x * cuts.square), 0.0)
     with np.errstate(divide="ignore"):
-        pressure = np.where(cuts.still, batch.ambient_pressure[cuts.motor], np.exp(cuts.slope * np.log(kn) + cuts.offset))
+        pressure = np.where(cuts.at_ambient, batch.ambient_pressure[cuts.motor], np.exp(cuts.slope * np.log(kn) + cuts.offset))
     push = thrust(pressure, batch.block(cuts.motor), flow.pick(cuts.motor))
-    return pressure, np.where(cuts.still, 0.0, push)
+    return pressure, np.where(cuts.at_ambient, 0.0, push)
 
 
 def _step_times(cuts: Pieces, x: Array, law: Balance, batch: Columns) -> Array:
@@ -445,11 +445,11 @@ def _step_times(cuts: Pieces, x: Array, law: Balance, batch: Columns) -> Array:
     some = cuts.pick(fine)
     start, end = x[:, :-1].ravel(), x[:, 1:].ravel()
     some = Pieces(
-        some.motor, some.stretch, start, end, some.constant, some.linear, some.square, some.slope, some.offset, some.still
+        some.motor, some.stretch, start, end, some.constant, some.linear, some.square, some.slope, some.offset, some.at_ambient
     )
     impedance = (batch.density * batch.characteristic_velocity)[some.motor]
     time = impedance * slowness(some, start, end - start, order)
-    still = some.still
-    if still.any():
-        time[still] = (end - start)[still] / _ambient_rate(law, some.motor[still])
+    at_ambient = some.at_ambient
+    if at_ambient.any():
+        time[at_ambient] = (end - start)[at_ambient] / _ambient_rate(law, some.motor[at_ambient])
     return time.reshape(x.shape[0], steps)

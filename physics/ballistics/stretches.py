@@ -229,7 +229,7 @@ def balance(batch: Columns) -> Balance:
 class Pieces:
     """Smooth pieces of the burns of all motors of a block, (s,) each; `motor` and `stretch` index what each belongs to.
 
-    Kn = constant + linear·x + square·x² on start..end; log p = slope·log Kn + offset, or ambient where `still`.
+    Kn = constant + linear·x + square·x² on start..end; log p = slope·log Kn + offset, or ambient where `at_ambient`.
     """
 
     motor: Index
@@ -241,7 +241,7 @@ class Pieces:
     square: Array
     slope: Array
     offset: Array
-    still: Mask
+    at_ambient: Mask
 
     def pick(self, mask: Mask | Index) -> Pieces:
         """Some of the pieces."""

@@ -628,7 +628,7 @@ def _coast(ascent: _Ascent) -> tuple[_State, Array, Array, list[_State]]:
     size = ascent.mass.size
     push = ascent.push
     end = push.time[:, -1]
-    still = _Step(
+    unpowered = _Step(
         _Parabola(*(np.zeros(size) for _ in range(4))),
         _Parabola(*(np.zeros(size) for _ in range(4))),
         ascent.mass,
@@ -641,19 +641,19 @@ def _coast(ascent: _Ascent) -> tuple[_State, Array, Array, list[_State]]:
     )
     burnout = np.where(ascent.free, np.hypot(ascent.vx, ascent.vz), ascent.speed)
     sine = np.where(ascent.free, ascent.vz / np.where(burnout > 0.0, burnout, 1.0), ascent.sine)
-    axial, down, *_ = still.along(0.0, ascent.height, burnout, thrusting=False)
+    axial, down, *_ = unpowered.along(0.0, ascent.height, burnout, thrusting=False)
     deceleration = down * sine - axial
     time = end.copy()
     late = np.flatnonzero(ascent.lifted & ~ascent.free & ~ascent.stopped)
     if late.size:
-        _roll_out(ascent, late, still.take(late), time)
+        _roll_out(ascent, late, unpowered.take(late), time)
     climb = np.where(ascent.free, ascent.vz, np.nan)
     width = -climb / COAST_STEPS
 
     def rates(vz: Array, state: _State) -> _State:
         _, _, height, vx = state
         speed = np.hypot(vx, vz)
-        axial, down, *_ = still.along(0.0, height, speed, thrusting=False)
+        axial, down, *_ = unpowered.along(0.0, height, speed, thrusting=False)
         pull = np.where(speed > 0.0, axial / np.where(speed > 0.0, speed, 1.0), 0.0)
         per_climb = 1.0 / (pull * vz - down)
         return per_climb, vx * per_climb, vz * per_climb, pull * vx * per_climb

@@ -717,13 +717,13 @@ class _Charring(_Walled):
     def _advance(self, step: int) -> None:
         before = self._left()[0]
         coming = self.exposure.coefficient[step] + self.exposure.emissivity[step] > 0.0
-        still = np.nonzero(~coming)[0]
+        cooling = np.nonzero(~coming)[0]
         reacting = np.nonzero(coming)[0]
-        if still.size:
-            found, bore = self.coast(step, still)
-            more = self._formed(found[:, : self.cells], still) > self.share[still] + 1e-9
+        if cooling.size:
+            found, bore = self.coast(step, cooling)
+            more = self._formed(found[:, : self.cells], cooling) > self.share[cooling] + 1e-9
             quiet = ~more.any(axis=1)
-            reacting, kept = np.sort(np.concatenate([reacting, still[~quiet]])), still[quiet]
+            reacting, kept = np.sort(np.concatenate([reacting, cooling[~quiet]])), cooling[quiet]
             self.temperature[kept], self.bore[kept] = found[quiet], bore[quiet]
             self.surface[kept] = self.temperature[kept, self._top(kept)]
         if reacting.size:
@@ -848,8 +848,8 @@ class _CharStep:
         idle = (energy - self.reaction * old) / own
         whole = (energy - self.reaction) / own
         partly = (energy + self.reaction * begins / span) / (own + self.reaction / span)
-        still = (idle <= begins + old * span) | (old >= 1.0)
-        done = ~still & (whole >= begins + span)
-        temperature = np.where(still, idle, np.where(done, whole, partly))
-        share = np.where(still, old, np.where(done, 1.0, np.clip((partly - begins) / span, old, 1.0)))
+        unchanged = (idle <= begins + old * span) | (old >= 1.0)
+        done = ~unchanged & (whole >= begins + span)
+        temperature = np.where(unchanged, idle, np.where(done, whole, partly))
+        share = np.where(unchanged, old, np.where(done, 1.0, np.clip((partly - begins) / span, old, 1.0)))
         return temperature, share

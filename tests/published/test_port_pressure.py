@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from physics.ballistics.port import head_pressure_ratio, mach_squared_from_impulse, profile, stagnation_ratio, still
+from physics.ballistics.port import head_pressure_ratio, mach_squared_from_impulse, no_flow, profile, stagnation_ratio
 
 
 def straight_port(ratio: float, gamma: float, nodes: int = 12) -> tuple[float, float, float]:
     """p_head/p_0, Mach number and p_aft/p_0 at the aft end of one straight core fed evenly, through `profile`."""
     share = np.linspace(0.0, 1.0, nodes)[None, None, :]
     area = np.full((1, 1, nodes), ratio * 1e-4)
-    found = profile(share, area, np.array([1e-4]), np.array([gamma]), still((1, 1, nodes)))
+    found = profile(share, area, np.array([1e-4]), np.array([gamma]), no_flow((1, 1, nodes)))
     aft = float(np.exp(found.log_pressure[0, 0, -1]))
     return float(found.head[0]), float(np.sqrt(found.mach_squared[0, 0, -1])), aft
 
@@ -54,7 +54,7 @@ def test_pressure_falls_along_the_port_as_the_impulse_demands() -> None:
     # derived: with the flow rising evenly, p(1 + gamma M^2) is the same at every node
     nodes = 30
     share = np.linspace(0.0, 1.0, nodes)[None, None, :]
-    found = profile(share, np.full((1, 1, nodes), 1.6e-4), np.array([1e-4]), np.array([1.2]), still((1, 1, nodes)))
+    found = profile(share, np.full((1, 1, nodes), 1.6e-4), np.array([1e-4]), np.array([1.2]), no_flow((1, 1, nodes)))
     pressure = np.exp(found.log_pressure[0, 0])
     impulse = pressure * (1.0 + 1.2 * found.mach_squared[0, 0])
     np.testing.assert_allclose(impulse, impulse[0], rtol=1e-12)

@@ -27,9 +27,9 @@ TEXT = "ladder"
 
 def ladder_text(bench: Bench) -> str:
     """What the ladder of the picture says: each rung's mode, part and factor, in the order shown."""
-    from optimizer.live.bench import look_at
+    from optimizer.live.bench import view_of
 
-    rungs = look_at(bench.motor(bench.turned(TURNED)), whole=True).rungs
+    rungs = view_of(bench.motor(bench.turned(TURNED)), whole=True).rungs
     return "\n".join(f"{row['mode']}, {row['part']}, {row['factor']:.2f}" for row in rungs)
 
 

@@ -20,7 +20,7 @@ from optimizer.vocabulary import group_of, spoken
 from physics.figures import FLIGHT, FLIGHT_FIGURES, GROUPS
 
 if TYPE_CHECKING:
-    from optimizer.commands.compare import Change, Comparison, Look, RungState
+    from optimizer.commands.compare import Change, Comparison, MotorState, RungState
 
 
 def print_comparison(comparison: Comparison, units: str) -> None:
@@ -31,7 +31,7 @@ def print_comparison(comparison: Comparison, units: str) -> None:
         screen.print()
         screen.print(Text(step.answer))
         screen.print()
-        screen.print(_changes_table(step.changes, comparison.looks[step.before], units))
+        screen.print(_changes_table(step.changes, comparison.states[step.before], units))
         below = _below(step.changes)
         if below is not None:
             screen.print(Padding(below, (1, 0, 0, 0)))
@@ -52,7 +52,7 @@ MOST_TEXT, MOST_WORD, MOST_KEY, MOST_TOGETHER = 24, 11, 24, 2
 """Letters of a value, of a word and of a key, and keys changed together, that the table of changes holds."""
 
 
-def _changes_table(changes: Sequence[Change], before: Look, units: str) -> Table:
+def _changes_table(changes: Sequence[Change], before: MotorState, units: str) -> Table:
     """Each change, and what it does alone to the figures that matter first."""
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
     table.add_column("changed", no_wrap=True)
@@ -99,7 +99,7 @@ def _why(change: Change) -> str:
     return change.why.removeprefix("not possible alone: ")
 
 
-def _relative(alone: Look | None, before: Look, name: str) -> str:
+def _relative(alone: MotorState | None, before: MotorState, name: str) -> str:
     old, new = before.figures.get(name), None if alone is None else alone.figures.get(name)
     if not old or new is None:
         return "–"
@@ -131,11 +131,11 @@ def _ladders_table(comparison: Comparison, units: str) -> Table:
     table.add_column("")
     for name in comparison.names:
         table.add_column(Text(name), justify="right")
-    names = dict.fromkeys(rung.name for look in comparison.looks for rung in look.rungs)
+    names = dict.fromkeys(rung.name for state in comparison.states for rung in state.rungs)
     for name in names:
         cells = []
-        for look in comparison.looks:
-            rung = look.rung(name)
+        for state in comparison.states:
+            rung = state.rung(name)
             cells.append(Text("–") if rung is None else _rung_cell(rung, units))
         table.add_row(Text(name), *cells)
     return table

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from physics.ballistics.port import Profile, still
+from physics.ballistics.port import Profile, no_flow
 from physics.ballistics.transient.layout import Layout, Mask, Options
 from physics.ballistics.transient.stages import (
     Flow,
@@ -121,7 +121,7 @@ def _ignition(layout: Layout, state: State) -> tuple[Array, Flow]:
     ones = np.ones_like(shape.head)
     n, grains, stations = shape.core.shape
     rates = Rates(np.ones_like(shape.core), ones, ones, np.zeros((n, 1, 1)))
-    port = still((n, grains, stations + 2))
+    port = no_flow((n, grains, stations + 2))
     for _ in range(30):
         now = flow(layout, replace(state, log_pressure=log_pressure), shape, rates, port)
         rates, port = now.rates, now.port

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scenario import AFT, CASE, FORWARD, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, changed, named
 
-from optimizer.commands.compare import _flat, _lines, compare, look_at
+from optimizer.commands.compare import _flat, _lines, compare, state_of
 from optimizer.inputs import load_motor
 from physics.assessment import assess
 
@@ -152,7 +152,7 @@ class TestWhatItDid:
         (change,) = comparison.changes
         for name, (_, after) in comparison.figures.items():
             assert change.alone.figures[name] == after
-        assert change.alone.rungs == comparison.looks[1].rungs
+        assert change.alone.rungs == comparison.states[1].rungs
 
     def test_figures_and_ladders_are_those_of_a_check(self, motors):
         pair = [motors(), motors(MORE_SCREWS)]
@@ -161,8 +161,8 @@ class TestWhatItDid:
             assessment = assess(motor.motors)
             assert comparison.figures["peak_pressure"][place] == assessment.figures["peak_pressure"][0]
             assert comparison.figures["loaded_mass"][place] == assessment.masses["loaded"][0]
-            assert comparison.looks[place].governing.name == assessment.governing[0]
-            pressures = [rung.pressure for rung in comparison.looks[place].rungs if rung.pressure is not None]
+            assert comparison.states[place].governing.name == assessment.governing[0]
+            pressures = [rung.pressure for rung in comparison.states[place].rungs if rung.pressure is not None]
             assert pressures == sorted(pressures) and len(pressures) > 5
 
     def test_three_motors_are_two_steps(self, motors):
@@ -192,7 +192,7 @@ class TestWhatItDid:
         pair = [load_motor(folder / "a.toml"), load_motor(folder / "b.toml")]
         forth, back = compare(pair), compare(pair[::-1])
         assert [(c.key, c.before, c.after) for c in forth.changes] == [(c.key, c.after, c.before) for c in back.changes]
-        assert forth.looks == back.looks[::-1]
+        assert forth.states == back.states[::-1]
 
 
 class TestAnswer:
@@ -203,7 +203,7 @@ class TestAnswer:
         return step.verdict, step.answer
 
     def test_the_first_motor(self, motors):
-        look = look_at(assess(motors().motors))
+        look = state_of(assess(motors().motors))
         assert look.governing.name == "screw shear, aft closure" and not look.governing.ok
 
     def test_yes(self, motors):

@@ -19,7 +19,7 @@ from optimizer.candidates.families import Families
 from optimizer.candidates.pareto import non_dominated
 from optimizer.commands.search import search
 from optimizer.drivers.blocks import MemoryStore, Store
-from optimizer.drivers.evolutionary import Shared, Teller, coarse_grid, evolve
+from optimizer.drivers.evolutionary import FamilyEvaluator, Shared, coarse_grid, evolve
 from optimizer.drivers.exhaustive import screen
 from optimizer.inputs.study import load_study
 
@@ -89,8 +89,10 @@ def test_a_resumed_search_takes_its_record_and_ends_the_same(cases, tmp_path, mo
     with pytest.raises(Stop):
         search(study, tmp_path / "stopped", progress=stop)
     told = []
-    plain = Teller.tell
-    monkeypatch.setattr(Teller, "tell", lambda self, outer, batch: told.append(len(outer)) or plain(self, outer, batch))
+    plain = FamilyEvaluator.evaluate
+    monkeypatch.setattr(
+        FamilyEvaluator, "evaluate", lambda self, outer, batch: told.append(len(outer)) or plain(self, outer, batch)
+    )
     again = search(study, tmp_path / "stopped")
     assert sum(told) < 240 - 150, "what was finished was computed again"
     assert len(again.designs) == len(whole.designs)
@@ -106,7 +108,7 @@ def test_every_constraint_is_told_by_name_every_time(cases, tmp_path, monkeypatc
     plain = optuna.create_study
     monkeypatch.setattr(optuna, "create_study", lambda **more: studies.append(plain(**more)) or studies[-1])
     evolve(families, MemoryStore(), 1, 240)
-    names = set(Teller(families, 1).names)
+    names = set(FamilyEvaluator(families, 1).names)
     trials = studies[0].get_trials(deepcopy=False)
     assert len(trials) >= 240
     assert all(set(trial.constraints) == names for trial in trials)

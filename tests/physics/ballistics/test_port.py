@@ -8,13 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from physics.ballistics.nozzle import port_mach, rough_port_mach_squared, vandenkerckhove
-from physics.ballistics.port import Profile, profile, stagnation_ratio, still
+from physics.ballistics.port import Profile, no_flow, profile, stagnation_ratio
 
 GAMMA = np.array([1.2])
 
 
 def settled(share: np.ndarray, area: np.ndarray, throat: np.ndarray, sweeps: int = 25) -> Profile:
-    found = still(area.shape)
+    found = no_flow(area.shape)
     for _ in range(sweeps):
         found = profile(share, area, throat, np.full(area.shape[0], 1.2), found)
     return found
@@ -29,7 +29,7 @@ def two_grains(before: float, after: float) -> tuple[Profile, np.ndarray, np.nda
 
 def test_equal_grains_behave_as_one_long_one() -> None:
     found, share, area = two_grains(1.7, 1.7)
-    one = profile(share.reshape(1, 1, -1), area.reshape(1, 1, -1), np.array([1e-4]), GAMMA, still((1, 1, 12)))
+    one = profile(share.reshape(1, 1, -1), area.reshape(1, 1, -1), np.array([1e-4]), GAMMA, no_flow((1, 1, 12)))
     np.testing.assert_allclose(found.log_pressure.ravel(), one.log_pressure.ravel(), rtol=1e-12, atol=1e-13)
 
 
