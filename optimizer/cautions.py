@@ -22,7 +22,8 @@ from physics.fit import fit
 from physics.flight.mission import ASSUMED_DRAG, COLDEST, Flights
 from physics.flight.practice import SLOW_OFF_RAIL, WEAK
 from physics.flight.trajectory import FLIGHT_FLAGS
-from physics.heat.rungs import LASTING_LOSS, OUT, GasPath
+from physics.heat.paths import OUT, GasPath
+from physics.heat.softening import LASTING_LOSS
 from physics.motors import Rung
 
 PORT_RULE = 2.0

@@ -19,7 +19,7 @@ from physics.ballistics import kernel as kernels
 from physics.failure.ladder import ADVICE, assess_ladder
 from physics.fit import fit
 from physics.flight.mission import Flights, fly_motors
-from physics.heat.rungs import Told, told
+from physics.heat.told import Told, told
 from physics.mass import masses, unknown_masses
 from physics.missing import NotComputable
 from physics.motors import Array, Figures, Ladder, Motors, Situation

@@ -40,7 +40,8 @@ from physics.ballistics import grain
 from physics.ballistics import kernel as kernels
 from physics.failure.ladder import ADVICE, assess_ladder
 from physics.failure.scatter import table as certainty_table
-from physics.heat.rungs import burn_through_by_place, case_softening_by_place
+from physics.heat.softening import case_softening_by_place
+from physics.heat.through import burn_through_by_place
 from physics.missing import NotComputable
 from physics.motors import Motors, Rung, Situation
 

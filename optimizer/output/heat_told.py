@@ -11,8 +11,8 @@ from typing import Any
 
 from optimizer.cautions import path_sentence
 from optimizer.units import display_unit, from_si, show_dimension
-from physics.heat.rungs import Outside, Told
 from physics.heat.soak import READ_AT
+from physics.heat.told import Outside, Told
 
 FLAT = 0.5
 """Rise below which an outside counts as cold. [K]"""

@@ -18,7 +18,8 @@ from physics.ballistics.corners import Corner, Corners, moved
 from physics.failure import case, closures, grain_support, plugs, screws, seals, welds
 from physics.failure.case import pressure_text
 from physics.failure.scatter import Ground, certainty
-from physics.heat import rungs as heat
+from physics.heat import rungs as heat_rungs
+from physics.heat import seats, softening, through
 from physics.missing import Beyond, NotComputable, file_key
 from physics.motors import Array, Figures, Ladder, Motors, NotAssessed, Rung, Situation
 
@@ -320,14 +321,14 @@ MODES: tuple[Mode, ...] = (
         "static drop along the port (momentum with mass addition) on the last grain",
         grain_support.grain_support,
     ),
-    Mode("case yield hot", "case", "yield", heat.BASIS_HOT, heat.case_yield_hot, marches_heat=True),
+    Mode("case yield hot", "case", "yield", softening.BASIS_HOT, softening.case_yield_hot, marches_heat=True),
     Mode(
         "liner burn-through",
         "liner",
         "heat",
-        heat.BASIS_LINER,
-        heat.liner_burn_through,
-        heat.liner_note,
+        through.BASIS_LINER,
+        through.liner_burn_through,
+        through.liner_note,
         lasts="action_time",
         marches_heat=True,
     ),
@@ -335,9 +336,9 @@ MODES: tuple[Mode, ...] = (
         "case softening",
         "case",
         "heat",
-        heat.BASIS_CASE,
-        heat.case_softening,
-        heat.case_note,
+        softening.BASIS_CASE,
+        softening.case_softening,
+        softening.case_note,
         lasts="action_time",
         marches_heat=True,
     ),
@@ -345,9 +346,9 @@ MODES: tuple[Mode, ...] = (
         "seal overheating",
         "closure",
         "heat",
-        heat.BASIS_SEAL,
-        heat.seal_overheating,
-        heat.seal_note,
+        seats.BASIS_SEAL,
+        seats.seal_overheating,
+        seats.seal_note,
         lasts="action_time",
         marches_heat=True,
     ),
@@ -535,11 +536,11 @@ def _rung(row: Mode, part: str, bench: Bench, corner: Corner, situation: Situati
     sure = certainty(row.mode, row.kind, motors, situation.end)
     ends, place = None, None
     if row.marches_heat and motors.size == 1 and situation.figures is not None:
-        low, high, scatter, status = heat.heat_certainty(row.mode, motors, situation)
+        low, high, scatter, status = heat_rungs.heat_certainty(row.mode, motors, situation)
         ends = (low, high) if row.lasts else None
         own = np.hypot(sure.formula_scatter, scatter) if not row.lasts else scatter
         sure = replace(sure, formula_scatter=float(own), grounds=(*sure.grounds, Ground("what is assumed of heat", status)))
-        place = heat.place_of(row.mode, motors, situation)
+        place = heat_rungs.place_of(row.mode, motors, situation)
     return Rung(
         mode=row.mode,
         part=part,

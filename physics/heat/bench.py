@@ -7,7 +7,7 @@ that the front takes and its peak (recession), the time exposed at the same thic
 stand for short and hot: a burn in the open over-tests charring and tests nothing else.
 
 Sources: similarity of the equations of `physics.heat.liner`, derived here; the margin is judgement. Imports physics.grain,
-heat, liner, rungs, motors and propellant.
+heat, the heat files below it, motors and propellant.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from physics.ballistics import grain
 from physics.ballistics.propellant import burning_rate
 from physics.constants import GAS_CONSTANT
 from physics.heat import liner as liners
-from physics.heat import rungs, walls
+from physics.heat import marches, places, walls
 from physics.heat.conduction import STEFAN_BOLTZMANN
 from physics.motors import Array, Curve, Figures, Motors, Situation
 
@@ -63,7 +63,7 @@ class Covered:
 
 
 def open_burn(motors: Motors) -> Figures:
-    """The burn of a batch without a nozzle, at ambient pressure: what `physics.heat.rungs` reads of it, SI.
+    """The burn of a batch without a nozzle, at ambient pressure: what the gas side reads of it, SI.
 
     All grains burn at the rate of ambient pressure; derived from the rate law, which a file seldom covers so low.
     """
@@ -101,17 +101,17 @@ def loads(motors: Motors, figures: Figures) -> dict[str, Load]:
     missing.
     """
     situation = Situation("", figures)
-    at = rungs.setting(motors, situation, held=False)
-    hot = rungs.liner_of(motors)
-    sleeve = rungs.sleeve(at, hot, rungs.LIKELY)
+    at = places.setting(motors, situation, held=False)
+    hot = places.liner_of(motors)
+    sleeve = marches.sleeve(at, hot, places.LIKELY)
     step = np.diff(at.now.time, axis=0)
     density = at.now.pressure * at.gas.molar_mass / (GAS_CONSTANT * at.gas.temperature)
     count = walls.grain_rows(motors)
     web = float(np.max(np.where(count[0] > 0.0, 0.5 * (count[2] - count[3]), 0.0)))
     tube = float(np.ravel(sleeve.case_thickness * sleeve.case_heat)[0])
     found = {}
-    for place in rungs.places_of(motors):
-        film, glow = rungs.films(at, rungs.LIKELY)[place]
+    for place in places.places_of(motors):
+        film, glow = places.films(at, places.LIKELY)[place]
         taken = _taken(sleeve, film, glow, at.gas.temperature, at.gas.specific_heat)
         exposed = float((((film + glow) > 0.0) * step).sum())
         fourier = exposed * float(

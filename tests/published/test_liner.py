@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from physics.heat import rungs, walls
+from physics.heat import softening, through, walls
 from physics.materials import material
 from physics.motors import Ambient, Case, Closure, Figures, Grains, Liner, Motors, Nozzle, Propellant, Seal, Situation
 
@@ -80,22 +80,22 @@ def test_paper_liner_with_a_gap_at_the_bulkhead(motor):
     # common practice, no source: a paper liner with a gap at the bulkhead leaves the case bare, and the case goes there
     whole, gapped = (replace(motor, liner=replace(motor.liner, thickness=one(2e-3), gap=gap)) for gap in (None, one(0.012)))
     lasting = burn(2.0)
-    assert np.isinf(rungs.case_softening(whole, lasting)[0]) or rungs.case_softening(whole, lasting)[0] > 2.5
-    assert rungs.case_softening(gapped, lasting)[0] < 2.0
-    assert rungs.case_yield_hot(gapped, lasting)[0] < 0.5 * rungs.case_yield_hot(whole, lasting)[0]
+    assert np.isinf(softening.case_softening(whole, lasting)[0]) or softening.case_softening(whole, lasting)[0] > 2.5
+    assert softening.case_softening(gapped, lasting)[0] < 2.0
+    assert softening.case_yield_hot(gapped, lasting)[0] < 0.5 * softening.case_yield_hot(whole, lasting)[0]
 
 
 def test_sixteenth_inch_paper_phenolic_lasts_a_short_burn(motor):
     # common practice, no source: a 1/16 in paper-phenolic liner serves burns of about two to three seconds, not six
     thin = replace(motor, liner=replace(motor.liner, thickness=one(1.5875e-3)))
-    assert 2.0 < rungs.liner_burn_through(thin, burn(3.0))[0] < 6.0
+    assert 2.0 < through.liner_burn_through(thin, burn(3.0))[0] < 6.0
 
 
 def test_char_depth_band(motor):
     # remembered, weak: phenolic paper chars at 0.1 to 0.3 mm/s and more at first; a band for the mean, nothing more
     for thickness in (1.6e-3, 2.4e-3):
         thick = replace(motor, liner=replace(motor.liner, thickness=one(thickness)))
-        rate = thickness / rungs.liner_burn_through(thick, burn(3.0))[0]
+        rate = thickness / through.liner_burn_through(thick, burn(3.0))[0]
         assert 0.1e-3 < rate < 1.0e-3
 
 

@@ -42,7 +42,7 @@ from optimizer.units import show
 from optimizer.vocabulary import group_of, spoken
 from physics.failure.ladder import place_in_ladder
 from physics.figures import FLIGHT, GROUPS, MASS, in_groups
-from physics.heat.rungs import Told
+from physics.heat.told import Told
 
 View = Mapping[str, Any]
 

@@ -35,7 +35,7 @@ from physics.failure.ladder import ADVICE, in_order
 from physics.figures import GROUPS, PRESSURE, in_groups
 from physics.flight.practice import PRACTICE
 from physics.flight.trajectory import FLIGHT_FLAGS
-from physics.heat.rungs import Told
+from physics.heat.told import Told
 from physics.motors import Curve, Rung
 
 if TYPE_CHECKING:

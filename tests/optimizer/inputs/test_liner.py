@@ -13,7 +13,7 @@ from optimizer.cautions import cautions
 from optimizer.commands.new import create
 from optimizer.problems import InputError
 from physics import assess
-from physics.heat.rungs import PLACES
+from physics.heat.places import PLACES
 
 THICKNESS = 'thickness = "2 mm"\n'
 

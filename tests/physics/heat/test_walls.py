@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from physics.heat import bench, rungs, walls
+from physics.heat import bench, marches, paths, places, rungs, seats, softening, through, told, walls
 from physics.heat.conduction import first_crossing
 from physics.materials import material
 from physics.missing import NotComputable
@@ -71,7 +71,7 @@ def burn(size=1, seconds=2.5, pressure=5e6, end="", curve=None, mass=0.75):
     return Situation(end, figures(size, seconds, pressure, curve, mass), np.full(size, 1.3 * pressure))
 
 
-RUNGS = [rungs.liner_burn_through, rungs.case_softening, rungs.case_yield_hot, rungs.seal_overheating]
+RUNGS = [through.liner_burn_through, softening.case_softening, softening.case_yield_hot, seats.seal_overheating]
 PVC = replace(motor().liner, material=material("PVC", "liner"))
 
 
@@ -110,12 +110,12 @@ class TestWeakerPartFailsSooner:
     @given(st.floats(0.8e-3, 2.4e-3), st.floats(1.05, 1.6))
     def test_thinner_liner(self, thickness, more):
         both = (thickness, more * thickness)
-        thin, thick = (rungs.liner_burn_through(motor(liner__thickness=t), burn()) for t in both)
+        thin, thick = (through.liner_burn_through(motor(liner__thickness=t), burn()) for t in both)
         assert thin <= thick
 
     def test_more_flow(self):
         low, high = (
-            rungs.liner_burn_through(motor(liner__thickness=1e-3, propellant__density=density), burn(mass=mass))
+            through.liner_burn_through(motor(liner__thickness=1e-3, propellant__density=density), burn(mass=mass))
             for density, mass in ((1700, 0.75), (2000, 1.5))
         )
         assert high < low
@@ -124,11 +124,11 @@ class TestWeakerPartFailsSooner:
     def test_own_numbers_stand_in_place_of_the_tables(self, key, value):
         subject = motor(liner__thickness=1e-3)
         weak = replace(subject, liner=replace(subject.liner, **{key: one(value)}))
-        assert rungs.liner_burn_through(weak, burn()) < rungs.liner_burn_through(subject, burn())
+        assert through.liner_burn_through(weak, burn()) < through.liner_burn_through(subject, burn())
 
     def test_thinner_case(self):
         thin, thick = (
-            rungs.case_softening(motor(liner__thickness=0.3e-3, case__wall=w), burn(pressure=3e6)) for w in (1.6e-3, 3.2e-3)
+            softening.case_softening(motor(liner__thickness=0.3e-3, case__wall=w), burn(pressure=3e6)) for w in (1.6e-3, 3.2e-3)
         )
         assert thin[0] < thick[0]
 
@@ -138,17 +138,17 @@ class TestWeakerPartFailsSooner:
         plate = replace(subject.aft_closure, plate_material=material("6061-T6"))
         worse = replace(subject, aft_closure=plate)
         better = replace(subject, aft_closure=replace(plate, seal=viton))
-        assert rungs.seal_overheating(better, burn(end="aft")) > rungs.seal_overheating(worse, burn(end="aft"))
+        assert seats.seal_overheating(better, burn(end="aft")) > seats.seal_overheating(worse, burn(end="aft"))
 
     def test_welded_case(self):
         subject = motor()
         welded = replace(subject, case=replace(subject.case, heat_affected=True))
-        assert rungs.case_yield_hot(welded, burn())[0] < 0.6 * rungs.case_yield_hot(subject, burn())[0]
+        assert softening.case_yield_hot(welded, burn())[0] < 0.6 * softening.case_yield_hot(subject, burn())[0]
 
 
 class TestPlaces:
     def test_grain_protects_the_wall_until_its_web_is_gone(self):
-        times = rungs.burn_through_by_place(motor(liner__thickness=1e-3), burn(seconds=2.5))
+        times = through.burn_through_by_place(motor(liner__thickness=1e-3), burn(seconds=2.5))
         assert times["mid-grain wall"][0] > 2.5
         assert times["aft end"][0] < times["mid-grain wall"][0]
         now = walls.conditions(motor(), burn(seconds=2.5), held=True)
@@ -161,29 +161,29 @@ class TestPlaces:
 
     def test_one_grain_has_no_joint(self):
         single = motor(grain__count=1)
-        assert np.isinf(rungs.burn_through_by_place(single, burn())["joint"][0])
+        assert np.isinf(through.burn_through_by_place(single, burn())["joint"][0])
 
     def test_an_absent_row_changes_nothing(self):
         padded = replace(motor(), grain=Grains(row(4, 0), row(0.075, 0), row(0.046, 0), row(0.018, 0), row(2, 0)))
-        for place, time in rungs.burn_through_by_place(motor(), burn()).items():
-            assert_allclose(rungs.burn_through_by_place(padded, burn())[place], time, rtol=1e-12)
+        for place, time in through.burn_through_by_place(motor(), burn()).items():
+            assert_allclose(through.burn_through_by_place(padded, burn())[place], time, rtol=1e-12)
 
     def test_end_burner(self):
         burner = replace(motor(liner__thickness=0.6e-3), grain=Grains(row(1), row(0.06), row(0.046), row(0.0), row(1)))
-        assert np.isfinite(rungs.liner_burn_through(burner, burn(seconds=8.0))[0])
+        assert np.isfinite(through.liner_burn_through(burner, burn(seconds=8.0))[0])
 
     def test_a_slot_shields_its_floor_at_first(self):
-        at = rungs.setting(motor(), burn(), held=False)
-        film = rungs.films(at, rungs.LIKELY)["joint"][0][:, 0]
+        at = places.setting(motor(), burn(), held=False)
+        film = places.films(at, places.LIKELY)["joint"][0][:, 0]
         assert at.share[0, 0] < 0.1 and at.share[47, 0] == 1.0
         assert film[0] < 2.0 * at.own[0, 0] and film[20] < at.port[20, 0]
 
     def test_every_film_lies_within_its_band(self):
-        at = rungs.setting(motor(), burn(), held=False)
+        at = places.setting(motor(), burn(), held=False)
         low, likely, high = (
-            rungs.films(at, corner) for corner in (rungs.Corner("film", -1), rungs.LIKELY, rungs.Corner("film", 1))
+            places.films(at, corner) for corner in (places.Corner("film", -1), places.LIKELY, places.Corner("film", 1))
         )
-        for place in rungs.PLACES:
+        for place in places.PLACES:
             assert (low[place][0] <= likely[place][0] + 1e-9).all() and (likely[place][0] <= high[place][0] + 1e-9).all()
 
 
@@ -191,14 +191,14 @@ class TestLimits:
     def test_stripped_goes_first_and_likely_lies_between(self):
         subject = motor(liner__thickness=1e-3)
         by = {
-            corner: rungs.burn_through_by_place(subject, burn(), corner)["aft end"][0]
-            for corner in (rungs.STRIPPED, rungs.LIKELY, rungs.STAYS)
+            corner: through.burn_through_by_place(subject, burn(), corner)["aft end"][0]
+            for corner in (places.STRIPPED, places.LIKELY, places.STAYS)
         }
-        assert by[rungs.STRIPPED] < by[rungs.LIKELY] <= by[rungs.STAYS]
+        assert by[places.STRIPPED] < by[places.LIKELY] <= by[places.STAYS]
 
     def test_pvc_strips_where_gas_flows_and_chars_where_it_is_still(self):
         subject = replace(motor(), liner=replace(PVC, thickness=one(2e-3)))
-        stripped, likely = (rungs.burn_through_by_place(subject, burn(), corner) for corner in (rungs.STRIPPED, rungs.LIKELY))
+        stripped, likely = (through.burn_through_by_place(subject, burn(), corner) for corner in (places.STRIPPED, places.LIKELY))
         assert likely["aft end"] == stripped["aft end"] and likely["joint"] == stripped["joint"]
         assert likely["forward end"] > stripped["forward end"]
 
@@ -214,35 +214,35 @@ class TestLimits:
 class TestGaps:
     def test_width_and_place(self):
         narrow, wide = motor(liner__gap=2e-3), motor(liner__gap=12e-3)
-        times = [rungs.case_softening(subject, burn(seconds=2.0))[0] for subject in (narrow, wide)]
+        times = [softening.case_softening(subject, burn(seconds=2.0))[0] for subject in (narrow, wide)]
         assert times[0] > 1.25 * 2.0  # a narrow gap hands its heat to the tube beside it
         assert times[1] < 2.0
 
     def test_unknown_means_all_three_and_says_so(self):
-        unknown = rungs.case_softening_by_place(motor(liner__gap=6e-3), burn())
+        unknown = softening.case_softening_by_place(motor(liner__gap=6e-3), burn())
         assert {place for place in unknown if place.startswith("gap")} == {
             "gap at the forward end",
             "gap at the joint",
             "gap at the aft end",
         }
         known = replace(motor(), liner=replace(motor().liner, gap=None, gap_joint=one(6e-3)))
-        found = rungs.case_softening_by_place(known, burn())
+        found = softening.case_softening_by_place(known, burn())
         assert_allclose(found["gap at the joint"], unknown["gap at the joint"])
         assert "gap at the aft end" not in found
-        assert "not known" in rungs.case_note(motor(liner__gap=6e-3), burn())
-        assert "not known" not in rungs.case_note(known, burn())
+        assert "not known" in softening.case_note(motor(liner__gap=6e-3), burn())
+        assert "not known" not in softening.case_note(known, burn())
 
     def test_no_joint_without_a_second_grain(self):
         single = motor(grain__count=1, liner__gap=6e-3)
-        assert np.all(rungs.gap_widths(single)["joint"] == 0.0)
+        assert np.all(marches.gap_widths(single)["joint"] == 0.0)
 
     def test_the_widest_gap_is_the_one_that_just_stays_under(self):
         subject = motor()
-        width = rungs.widest_gap(subject, burn(), "aft end")
+        width = told.widest_gap(subject, burn(), "aft end")
         assert 0.5e-3 < width < 20e-3
-        at = rungs.setting(subject, burn(), held=False)
-        ring = rungs.bare(at, "aft end", one(width), rungs.Corner("gap", -1), held=False)
-        assert_allclose(293.15 + ring.ring.bore.max(), rungs.LASTING_LOSS, rtol=0.02)
+        at = places.setting(subject, burn(), held=False)
+        ring = marches.bare(at, "aft end", one(width), places.Corner("gap", -1), held=False)
+        assert_allclose(293.15 + ring.ring.bore.max(), softening.LASTING_LOSS, rtol=0.02)
 
 
 class TestRegression:
@@ -251,23 +251,23 @@ class TestRegression:
         return replace(subject, liner=replace(subject.liner, **changes))
 
     def test_rate_wears_the_liner_through(self):
-        found = rungs.burn_through_by_place(self.worn(regression_rate=one(0.5e-3)), burn())
+        found = through.burn_through_by_place(self.worn(regression_rate=one(0.5e-3)), burn())
         assert_allclose(found["joint"], 1.6e-3 / 0.5e-3, rtol=2e-2)
 
     @pytest.mark.parametrize(("exponent", "power"), [(None, 0.8), (one(0.5), 0.5)])
     def test_rate_follows_the_pressure(self, exponent, power):
         worn = self.worn(regression_rate=one(0.5e-3), regression_at=one(2.5e6), regression_exponent=exponent)
-        found = rungs.burn_through_by_place(worn, burn(pressure=5e6))
+        found = through.burn_through_by_place(worn, burn(pressure=5e6))
         assert_allclose(found["joint"], 1.6e-3 / (0.5e-3 * 2**power), rtol=2e-2)
 
     def test_of_the_material(self):
         own = replace(motor().liner.material, regression_rate=0.5e-3)
-        found = rungs.burn_through_by_place(self.worn(material=own), burn())
+        found = through.burn_through_by_place(self.worn(material=own), burn())
         assert_allclose(found["joint"], 1.6e-3 / 0.5e-3, rtol=2e-2)
 
     def test_worn_liner_lets_the_case_heat(self):
         worn = self.worn(regression_rate=one(0.9e-3))
-        assert rungs.case_yield_hot(worn, burn()) < rungs.case_yield_hot(motor(), burn())
+        assert softening.case_yield_hot(worn, burn()) < softening.case_yield_hot(motor(), burn())
 
 
 class TestHistory:
@@ -313,19 +313,19 @@ class TestHistory:
         early = self.curve(5e6 * np.linspace(1.5, 0.5, 200))
         late = self.curve(5e6 * np.linspace(0.5, 1.5, 200))
         thin = motor(liner__gap=3e-3)
-        assert rungs.case_yield_hot(thin, burn(curve=early)) > rungs.case_yield_hot(thin, burn(curve=late))
+        assert softening.case_yield_hot(thin, burn(curve=early)) > softening.case_yield_hot(thin, burn(curve=late))
 
     def test_worst_moment_is_no_better_than_the_moment_of_the_peak(self):
         shape = 5e6 * np.linspace(1.05, 0.95, 200)
         cold = walls.yield_pressure_at(motor(), one(293.15))
-        found = rungs.case_yield_hot(motor(liner__gap=3e-3), burn(curve=self.curve(shape)))
+        found = softening.case_yield_hot(motor(liner__gap=3e-3), burn(curve=self.curve(shape)))
         assert found[0] < 0.98 * cold[0]
 
 
 class TestUntil:
     """What a search asks: whether a time is reached within so many burns; what comes later may be infinite."""
 
-    @pytest.mark.parametrize("rung", [rungs.liner_burn_through, rungs.case_softening])
+    @pytest.mark.parametrize("rung", [through.liner_burn_through, softening.case_softening])
     @pytest.mark.parametrize("gap", [0.0, 6e-3])
     def test_verdicts_are_those_of_the_whole_time(self, rung, gap):
         walls_ = np.geomspace(0.5e-3, 3e-3, 14)
@@ -340,7 +340,8 @@ class TestUntil:
 
     def test_pressure_of_the_hot_case_is_the_same(self):
         subject = motor(liner__thickness=1.2e-3)
-        assert rungs.case_yield_hot(subject, replace(burn(), until=1.25)) == pytest.approx(rungs.case_yield_hot(subject, burn()))
+        sooner = softening.case_yield_hot(subject, replace(burn(), until=1.25))
+        assert sooner == pytest.approx(softening.case_yield_hot(subject, burn()))
 
 
 class TestGasPaths:
@@ -349,7 +350,7 @@ class TestGasPaths:
         lined = replace(subject, liner=replace(subject.liner, gap=None, **changes))
         hot = figures()
         values = dict(hot.values) | {"peak_pressure": one(5e6), "peak_head_pressure": one(5.1e6)}
-        return rungs.gas_paths(lined, Situation("", replace(hot, values=values)))
+        return paths.gas_paths(lined, Situation("", replace(hot, values=values)))
 
     def test_one_gap_only_fills(self):
         assert self.paths(gap_joint=one(2e-3)) == ()
@@ -362,54 +363,54 @@ class TestGasPaths:
 
     def test_room_is_assumed_where_it_is_not_given(self):
         (path,) = self.paths(gap_forward=one(2e-3), gap_joint=one(2e-3))
-        assert path.assumed and path.room == rungs.ROOM_BEHIND
+        assert path.assumed and path.room == paths.ROOM_BEHIND
 
     def test_a_gap_that_leads_out(self):
         (path,) = self.paths(gap_aft=one(2e-3), gap_flow=True)
-        assert path.end == rungs.OUT and path.hot_after < 0.2
+        assert path.end == paths.OUT and path.hot_after < 0.2
 
 
 class TestTold:
     def test_outside_peaks_after_the_burn(self):
-        found = rungs.told(motor(), burn(seconds=2.5))
-        assert [one.place for one in found.outside] == list(rungs.PLACES)
+        found = told.told(motor(), burn(seconds=2.5))
+        assert [one.place for one in found.outside] == list(places.PLACES)
         for place in found.outside[:3]:
             assert place.readings.at[0] > 3.0
             assert place.low <= place.readings.peak[0] <= place.high
             assert place.readings.after[0, 0] < place.readings.peak[0] > place.readings.after[-1, 0]
 
     def test_liner_left(self):
-        for _, low, likely, high in rungs.told(motor(), burn()).liner_left:
+        for _, low, likely, high in told.told(motor(), burn()).liner_left:
             assert 0.0 <= low <= likely <= high <= 1.6e-3
 
     def test_without_a_liner_the_gaps_are_told(self):
         bare = replace(motor(), liner=None)
-        found = rungs.told(bare, burn())
+        found = told.told(bare, burn())
         assert not found.outside and len(found.widest_gap) == 3 and "[liner]" in found.missing[0]
 
     def test_nothing_to_tell(self):
         with pytest.raises(NotComputable, match=r"\[liner\]|\[case\]"):
-            rungs.told(replace(motor(), case=None, liner=None), burn())
+            told.told(replace(motor(), case=None, liner=None), burn())
 
 
 class TestNotes:
     def test_liner(self):
-        text = rungs.liner_note(motor(liner__thickness=1e-3), burn())
+        text = through.liner_note(motor(liner__thickness=1e-3), burn())
         assert text.startswith("first at the aft end;")
         assert "with all char stripped" in text and "with all of it staying" in text and "judgement" in text
 
     def test_case(self):
-        text = rungs.case_note(motor(), burn())
+        text = softening.case_note(motor(), burn())
         assert "during the burn" in text and "in the soak" in text
-        assert "melting temperature" in rungs.case_note(motor(liner__gap=0.03), burn())
+        assert "melting temperature" in softening.case_note(motor(liner__gap=0.03), burn())
 
     def test_seal(self):
         carried = replace(
             motor(), aft_closure=replace(motor().aft_closure, plate_material=material("6061-T6"), plate_thickness=one(9e-3))
         )
-        assert "reached through the carrier" in rungs.seal_note(carried, burn(end="aft"))
-        assert "not reached" in rungs.seal_note(motor(liner__thickness=9e-3), burn(end="forward", seconds=0.3))
-        assert "fails at once" in rungs.seal_note(motor(), burn(end="aft"))
+        assert "reached through the carrier" in seats.seal_note(carried, burn(end="aft"))
+        assert "not reached" in seats.seal_note(motor(liner__thickness=9e-3), burn(end="forward", seconds=0.3))
+        assert "fails at once" in seats.seal_note(motor(), burn(end="aft"))
 
 
 class TestBench:
@@ -447,7 +448,7 @@ class TestBench:
 class TestWhatIsMissing:
     def test_no_case(self):
         with pytest.raises(NotComputable, match=r"^\[case\] is not given"):
-            rungs.case_softening(replace(motor(), case=None), burn())
+            softening.case_softening(replace(motor(), case=None), burn())
 
     @pytest.mark.parametrize("rung", RUNGS)
     def test_no_liner(self, rung):
@@ -458,38 +459,38 @@ class TestWhatIsMissing:
         subject = motor()
         plain = replace(subject.aft_closure, seal=replace(subject.aft_closure.seal, material=None))
         with pytest.raises(NotComputable, match=r"aft_closure\.seal\.material"):
-            rungs.seal_overheating(replace(subject, aft_closure=plain), burn(end="aft"))
+            seats.seal_overheating(replace(subject, aft_closure=plain), burn(end="aft"))
 
     def test_no_seal(self):
         with pytest.raises(NotComputable, match=r"\[forward_closure\.seal\] is not given"):
-            rungs.seal_overheating(replace(motor(), forward_closure=None), burn(end="forward"))
+            seats.seal_overheating(replace(motor(), forward_closure=None), burn(end="forward"))
 
     def test_no_figures(self):
         with pytest.raises(NotComputable, match="not evaluated"):
-            rungs.liner_burn_through(motor(), Situation())
+            through.liner_burn_through(motor(), Situation())
 
     def test_material_without_a_number(self):
         subject = motor()
         poor = replace(subject.liner, material=replace(subject.liner.material, conductivity=None))
         with pytest.raises(NotComputable, match=r"liner\.material 'paper-phenolic' has no conductivity"):
-            rungs.liner_burn_through(replace(subject, liner=poor), burn())
+            through.liner_burn_through(replace(subject, liner=poor), burn())
 
     def test_material_that_neither_chars_nor_wears(self):
         subject = motor()
         poor = replace(subject.liner, material=replace(subject.liner.material, char_temperature=None))
         with pytest.raises(NotComputable, match="neither char_temperature nor regression_rate"):
-            rungs.liner_burn_through(replace(subject, liner=poor), burn())
+            through.liner_burn_through(replace(subject, liner=poor), burn())
 
     def test_case_without_hot_strength(self):
         subject = motor()
         poor = replace(subject.case, material=replace(subject.case.material, deratings={}))
         with pytest.raises(NotComputable, match="no table of strength"):
-            rungs.case_softening(replace(subject, case=poor), burn())
+            softening.case_softening(replace(subject, case=poor), burn())
 
     def test_bare_case_has_no_liner_to_burn(self):
         with pytest.raises(NotComputable, match=r"liner\.thickness is 0"):
-            rungs.liner_burn_through(motor(liner__thickness=0.0), burn())
-        assert rungs.case_softening(motor(liner__thickness=0.0), burn())[0] < 2.5
+            through.liner_burn_through(motor(liner__thickness=0.0), burn())
+        assert softening.case_softening(motor(liner__thickness=0.0), burn())[0] < 2.5
 
 
 @given(st.lists(st.floats(-5, 5), min_size=2, max_size=20), st.floats(-4, 4))

@@ -1,0 +1,59 @@
+"""`liner burn-through`: when a liner is worn away or charred down to its back, by place.
+
+Owns the rung, its basis and its note. Sources: beside the marches. Imports physics.missing, motors and the heat files
+below it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from physics.heat import walls
+from physics.heat.marches import GAS_SIDE, first_of, marched, seconds, worst
+from physics.heat.places import LIKELY, PLACES, STAYS, STRIPPED, Corner, liner_of, places_of
+from physics.missing import NotComputable
+from physics.motors import Array, Motors, Situation
+
+BASIS_LINER = (
+    "ablation marched with blowing, char as the material holds it in flow, all of it where little flows (judgement), until "
+    f"nothing uncharred is left; the burn held on beyond its end to show the distance; {GAS_SIDE}"
+)
+
+
+def _lines_case(motors: Motors) -> bool:
+    return motors.liner is not None and bool(np.any(walls.per_motor(motors, motors.liner.thickness) > 0.0))
+
+
+def burn_through_by_place(motors: Motors, situation: Situation, corner: Corner = LIKELY) -> dict[str, Array]:
+    """When the liner is through at each place under one set of assumptions [s], (n,); inf where it holds.
+
+    Through is worn away, or charred down to its back. Raises NotComputable naming what is missing.
+    """
+    if motors.liner is None:
+        raise NotComputable('[liner] is not given (a bare case is a [liner] of thickness = "0 mm")')
+    if not _lines_case(motors):
+        raise NotComputable("liner.thickness is 0, there is no liner; see case softening")
+    found = marched(motors, situation, True, [(place, corner) for place in PLACES])
+    there = walls.per_motor(motors, motors.liner.thickness) > 0.0
+    return {place: np.where(there, found[place, corner].through, np.inf) for place in PLACES}
+
+
+def liner_burn_through(motors: Motors, situation: Situation) -> Array:
+    """Time at which the liner is likely gone or charred through at its worst place, (n,), inf where never. [s]
+
+    See the module for the places, the two limits and what is left out. Raises NotComputable naming what is missing.
+    """
+    return worst(burn_through_by_place(motors, situation), situation)
+
+
+def liner_note(motors: Motors, situation: Situation) -> str:
+    """Where the liner goes first, when elsewhere, and both limits there; for a single motor."""
+    times = burn_through_by_place(motors, situation)
+    first = first_of(times)
+    others = ", ".join(f"{place} {seconds(times[place][0])}" for place in places_of(motors) if place != first)
+    both = [seconds(burn_through_by_place(motors, situation, corner)[first][0]) for corner in (STRIPPED, STAYS)]
+    hot = liner_of(motors)
+    liner = motors.liner
+    measured = liner is not None and (liner.regression_rate is not None or liner.material.regression_rate is not None)
+    source = "recession as measured" if measured else f"hot numbers of {hot.name}: {hot.weakest}"
+    return f"first at the {first}; {others}; there {both[0]} with all char stripped, {both[1]} with all of it staying; {source}"

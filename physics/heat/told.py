@@ -1,0 +1,120 @@
+"""What a builder is told of heat: the outside after the burn, the liner that is left, the gap the tube forgives.
+
+Owns what is told of one motor; `optimizer` puts it into words. Sources: beside the models. Imports physics.missing,
+motors and the heat files below it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from physics.heat import gaps, soak, walls
+from physics.heat import ring as rings
+from physics.heat.liner import Lined
+from physics.heat.marches import RING_STEPS, Bare, case_wall, even, gapped, kept, marched
+from physics.heat.paths import GasPath, gas_paths
+from physics.heat.places import CORNERS, GAP_PLACES, LIKELY, STAYS, STRIPPED, films, places_of
+from physics.heat.softening import LASTING_LOSS
+from physics.missing import NotComputable
+from physics.motors import Array, Motors, Situation
+
+
+@dataclass(frozen=True)
+class Outside:
+    """The case's outside at one place: `readings` of the likely burn; `low` and `high` the peak in the two limits [K].
+
+    `time` [s] and `history` [K] of the likely one, (instants,).
+    """
+
+    place: str
+    readings: soak.Readings
+    low: float
+    high: float
+    time: Array
+    history: Array
+
+
+@dataclass(frozen=True)
+class Told:
+    """What heat does to one motor, in SI: outsides, liner left (low, likely, high) and the widest gap [m] by place.
+
+    `gas_paths` are the ways for gas behind the liner. `missing` says why a part of it is empty.
+    """
+
+    outside: tuple[Outside, ...]
+    liner_left: tuple[tuple[str, float, float, float], ...]
+    widest_gap: tuple[tuple[str, float], ...]
+    gas_paths: tuple[GasPath, ...]
+    missing: tuple[str, ...]
+
+
+def told(motors: Motors, situation: Situation) -> Told:
+    """What heat does to a single motor: the outside after the burn, the liner that is left, and the gap the tube forgives.
+
+    Raises NotComputable where there is nothing to tell at all.
+    """
+    places = places_of(motors)
+    corners = (LIKELY, STRIPPED, STAYS)
+    missing: list[str] = []
+    outside: list[Outside] = []
+    left: list[tuple[str, float, float, float]] = []
+    forgiven: list[tuple[str, float]] = []
+    try:
+        wanted = [(place, corner) for place in places for corner in (*corners, *CORNERS)]
+        found = marched(motors, situation, False, wanted)
+        bare_rings = gapped(motors, situation, False, LIKELY)
+        for place in places:
+            outside.append(_outside(place, [found[place, corner] for corner in corners], bare_rings.get(place)))
+            ends = {corner: float(found[place, corner].left[-1, 0]) for corner in (*corners, *CORNERS)}
+            left.append((place, min(ends.values()), ends[LIKELY], max(ends.values())))
+    except NotComputable as reason:
+        missing.append(str(reason))
+    try:
+        forgiven = [(place, widest_gap(motors, situation, place)) for place in places if place in GAP_PLACES]
+    except NotComputable as reason:
+        missing.append(str(reason))
+    if not outside and not forgiven:
+        raise NotComputable(missing[0] if missing else "nothing of heat can be told")
+    paths: tuple[GasPath, ...] = ()
+    if not missing:
+        paths = gas_paths(motors, situation)
+    return Told(tuple(outside), tuple(left), tuple(forgiven), paths, tuple(dict.fromkeys(missing)))
+
+
+def _outside(place: str, histories: Sequence[Lined], gap: Bare | None) -> Outside:
+    """The outside at a place: likely, stripped, all char stays; opposite a gap the ring where that is hotter."""
+    likely, *limits = (history.outside[:, :1] for history in histories)
+    time = histories[0].time[:, :1]
+    peaks = [float(one.max()) for one in limits]
+    if gap is not None and bool(gap.there[0]):
+        ring = gap.start[0] + np.interp(time[:, 0], gap.ring.time[:, 0], gap.ring.outside[:, 0])[:, None]
+        likely = np.maximum(likely, ring)
+        peaks = [max(peak, float(ring.max())) for peak in peaks]
+    told_at = soak.readings(time, likely)
+    peak = float(told_at.peak[0])
+    return Outside(place, told_at, min(*peaks, peak), max(*peaks, peak), time[:, 0], likely[:, 0])
+
+
+def widest_gap(motors: Motors, situation: Situation, place: str) -> float:
+    """Widest gap at a place whose middle stays under `LASTING_LOSS` through the burn, for a single motor. [m]
+
+    0 where no gap does, inf where any does.
+    """
+    at = kept(motors, situation, False)
+    film, glow = films(at, LIKELY)[place]
+    steps = RING_STEPS
+    convected, radiant = even(at, film, at.now.end, steps), even(at, glow, at.now.end, steps)
+    thickness = np.zeros(1) if motors.liner is None else walls.per_motor(motors, motors.liner.thickness)
+    start = walls.per_motor(motors, motors.ambient.temperature)
+
+    def seen(width: Array) -> Array:
+        return convected * np.minimum(gaps.floor_share(thickness, width), 1.0)
+
+    return float(
+        rings.widest_gap(
+            case_wall(motors), seen, at.gas.temperature * np.ones(1), start, at.now.end, np.full(1, LASTING_LOSS), radiant
+        )[0]
+    )
