@@ -11,7 +11,9 @@ from typing import Any
 
 from physics.motors import Motors
 
-TURNED = ("forward-ring", "forward-plate", "forward-closure", "nozzle", "nozzle-carrier", "throat-insert", "aft-ring")
+TURNED = (
+    "case", "liner", "forward-ring", "forward-plate", "forward-closure", "nozzle", "nozzle-carrier", "throat-insert", "aft-ring",
+)  # fmt: skip
 """Parts whose profile is a DXF of its own, where a motor has them."""
 WRITTEN = (
     "section.svg", "section.pdf", "wrap-forward.pdf", "wrap-forward.dxf", "wrap-aft.pdf", "wrap-aft.dxf",
@@ -90,7 +92,7 @@ def sheets(
     from optimizer.output.drawing.geometry import wrap
     from optimizer.output.drawing.plates import Labels
     from optimizer.output.drawing.proof_sheet import proof_sheets
-    from optimizer.output.drawing.review import review_sheet
+    from optimizer.output.drawing.review import review_sheets
     from optimizer.output.drawing.section_sheet import section_sheet
     from optimizer.output.drawing.sheet import PAPERS, pdf_bytes, svg_bytes
     from optimizer.output.drawing.stand_sheet import stand_sheet
@@ -116,8 +118,8 @@ def sheets(
     found["cut-list.pdf"] = pdf_bytes([cut_list_sheet(motors, labels, paper)], f"{name}: cut list")
     if assessment is not None:
         told = cautions(assessment, units)
-        review = review_sheet(assessment, labels, told, paper, designation)
-        found["review.pdf"] = pdf_bytes([review], f"{name}: review")
+        review = review_sheets(assessment, labels, told, paper, designation)
+        found["review.pdf"] = pdf_bytes(review, f"{name}: review")
         found["proof-test.pdf"] = pdf_bytes(proof_sheets(assessment, labels, paper), f"{name}: water proof test")
         found["test-stand.pdf"] = pdf_bytes([stand_sheet(assessment, labels, paper)], f"{name}: test stand")
         found["day.pdf"] = pdf_bytes([day_sheet(assessment, labels, paper)], f"{name}: day sheet")
@@ -137,7 +139,6 @@ def _turned(motors: Motors, labels: Any, paper: str) -> dict[str, bytes]:
     pages = [part_sheet(part, labels, paper, f"{count} of {len(parts)}") for count, part in enumerate(parts, 1)]
     found = {"lathe.pdf": pdf_bytes(pages, f"{labels.name}: lathe sheets")}
     for part in parts:
-        if part.profile:
-            found[f"lathe-{part.name.replace(' ', '-')}.dxf"] = profile_dxf(part, labels)
+        found[f"lathe-{part.name.replace(' ', '-')}.dxf"] = profile_dxf(part, labels)
     found["as-measured.csv"] = measured_csv(parts, motors, labels)
     return found

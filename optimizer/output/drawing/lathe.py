@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from optimizer.inputs.stock import load_stock
-from optimizer.output.drawing.geometry import MILLIMETRE, Part, Point, Section, millimetres, number, section
+from optimizer.output.drawing.geometry import MILLIMETRE, Part, Point, Section, grain_rows, millimetres, number, section
 from optimizer.output.drawing.plates import Labels
 from optimizer.vocabulary import COLUMN_KEYS
 from physics.assembly import LAND_SHARE
@@ -77,7 +77,6 @@ class Turned:
     notes: tuple[str, ...]
     assumed: tuple[str, ...]
     warnings: tuple[str, ...] = ()
-    profile: bool = True
 
     @property
     def start(self) -> float:
@@ -314,16 +313,22 @@ def _tapped(draft: _Draft, end: str, screws: Screws, face: float, hole: float) -
         draft.notes.append(f"Screws reach {draft.size(flush - wall, 1)} into the ring.")
 
 
-def _female_thread(draft: _Draft, end: str, closure: Closure) -> None:
+def _female_thread(draft: _Draft, end: str, closure: Closure, long: float, bore: float) -> list[tuple[Point, ...]]:
+    """Sizes of the thread that a ring screws into, and what it takes out of the tube."""
     ring = closure.threaded_ring
     assert ring is not None
     major, pitch = millimetres(ring.thread_diameter) or 0.0, millimetres(ring.thread_pitch) or 0.0
-    minor = major - 2 * FULL_THREAD * pitch
+    minor, deep = major - 2 * FULL_THREAD * pitch, millimetres(ring.engagement) or 0.0
+    x0, x1 = (0.0, deep) if end == "forward" else (long - deep, long)
+    mouth, inner = (x0, x1) if end == "forward" else (x1, x0)
+    bored = Feature(f"{end} thread, bored to Ø", minor, 0.0, 0.1, "thread", "diameter", mouth)
+    draft.features.append(bored)
+    draft.derive(f"{end} full thread over, at least", deep, "axial", x0, x1)
     draft.notes.append(
-        f"{end} thread in the case: Ø {draft.size(major)}, pitch {draft.size(pitch, 3)}, bored to {draft.size(minor)} first, full "
-        f"thread over {draft.size(millimetres(ring.engagement) or 0.0)}, run-out of 1.5 pitches behind it (60° profile, "
-        "ISO 68-1, derived)."
+        f"{end} thread in the case: Ø {draft.size(major)}, pitch {draft.size(pitch, 3)}, 60°, bored first; run-out of 1.5 pitches "
+        f"behind it at {draft.size(inner, 1)} from the forward end (ISO 68-1, derived)."
     )
+    return [((x0, bore / 2), (x1, bore / 2), (x1, major / 2), (x0, major / 2))]
 
 
 def _lead_in(draft: _Draft, ends: Sequence[str], wall: float) -> None:
@@ -387,14 +392,16 @@ def _case(draft: _Draft, shape: Section) -> Turned | None:
         if closure.screws is not None:
             holes += _case_holes(draft, end, closure.screws, (long, bore, outer))
         elif closure.threaded_ring is not None:
-            _female_thread(draft, end, closure)
+            holes += _female_thread(draft, end, closure, long, bore)
         elif closure.snap_ring is not None:
             holes += _snap_groove(draft, end, closure, long, bore)
     _lead_in(draft, ends, wall)
     draft.notes.append("Tube as drawn: outside and bore are the mill's; measure both ends, two ways, and turn the closures to it.")
-    draft.notes.append(f"Bore where the rings seal: {SEAL_SURFACE}. Holes are deburred inside: a ring passes over them.")
+    drilled = any(getattr(motors, f"{end}_closure").screws is not None for end in ends)
+    over = " Holes are deburred inside: a ring passes over them." if drilled else ""
+    draft.notes.append(f"Bore where the rings seal: {SEAL_SURFACE}.{over}")
     solid = ((0.0, bore / 2), (long, bore / 2), (long, outer / 2), (0.0, outer / 2))
-    return _made("case", motors.case.material.name, draft, [solid], holes, profile=False)
+    return _made("case", motors.case.material.name, draft, [solid], holes)
 
 
 def _case_holes(draft: _Draft, end: str, screws: Screws, tube: tuple[float, float, float]) -> list[tuple[Point, ...]]:
@@ -460,16 +467,26 @@ def _liner(draft: _Draft, shape: Section) -> Turned | None:
     bore = _bore(motors, shape)
     thick = millimetres(motors.liner.thickness) or 0.0
     low, high = SLEEVE_FIT
-    draft.features.append(
-        Feature("outside Ø", bore - (low + high) / 2, (high - low) / 2, (high - low) / 2, "this sheet", "diameter", x0)
-    )
+    outside = bore - (low + high) / 2
+    draft.features.append(Feature("outside Ø", outside, (high - low) / 2, (high - low) / 2, "this sheet", "diameter", x0))
     draft.add("thickness", "liner.thickness", "", 0.0)
-    draft.derive("inside Ø, at least", bore - 2 * thick, "diameter", x1)
+    draft.derive("inside Ø", outside - 2 * thick, "diameter", x1)
     draft.derive("length", x1 - x0, "axial", x0, x1)
     draft.assumed.append(f"outside {draft.size(low)} to {draft.size(high)} below the bore as measured, to be glued or greased in")
     draft.assumed.append("length from the forward plate to the nozzle's face; leave no bare bore at either end")
-    draft.notes.append("Cut square; no step at a joint. Grains must slide in without force: gauge with the longest grain.")
-    return _made("liner", motors.liner.material.name, draft, [found[0].outline], [], profile=False)
+    widest = max((row["outer_diameter"] for row in grain_rows(motors)), default=0.0)
+    draft.notes.append(
+        "Cut square; no step at a joint. Grains must slide in without force: gauge with the widest, "
+        f"Ø {draft.size(widest)} as drawn."
+    )
+    if widest > outside - 2 * thick:
+        draft.warnings.append(
+            f"The grains, Ø {draft.size(widest)}, are wider than this liner, Ø {draft.size(outside - 2 * thick)}: fit the liner "
+            "closer to the bore, or take smaller grains."
+        )
+    half = outside / 2
+    solid = ((x0, half - thick), (x1, half - thick), (x1, half), (x0, half))
+    return _made("liner", motors.liner.material.name, draft, [solid], [])
 
 
 def _forward_seat(shape: Section) -> list[Part]:
@@ -752,7 +769,6 @@ def _made(
     draft: _Draft,
     solids: Sequence[Sequence[Point]],
     holes: Sequence[Sequence[Point]],
-    profile: bool = True,
 ) -> Turned:
     notes = (*draft.notes, EDGES)
     return Turned(
@@ -764,5 +780,4 @@ def _made(
         notes,
         tuple(dict.fromkeys(draft.assumed)),
         tuple(draft.warnings),
-        profile,
     )

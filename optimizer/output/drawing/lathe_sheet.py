@@ -132,7 +132,9 @@ def _lengths(sheet: Sheet, part: Turned, labels: Labels, at, numbered: Sequence[
         x0, x1 = at(feature.start, 0)[0], at(feature.end, 0)[0]
         text = f"{sign} {plain(feature.size, labels)}"
         short = x1 - x0 < width_of(text, 7.0) + 8.0
-        taken = (x0 - 6.0, x1 + (8.0 + width_of(text, 7.0) if short else 1.0))
+        # Arrows stand outside of the very short ones, and the text behind them.
+        beside = 6.5 if x1 - x0 < 9.0 else 1.5
+        taken = (x0 - 6.0, x1 + (beside + 1.5 + width_of(text, 7.0) if short else 1.0))
         level = next((k for k, row in enumerate(rows) if all(taken[1] < low or taken[0] > high for low, high in row)), len(rows))
         if level == len(rows):
             rows.append([])
@@ -144,7 +146,7 @@ def _lengths(sheet: Sheet, part: Turned, labels: Labels, at, numbered: Sequence[
             measured(sheet, (x0, y), (x1, y), text, 7.0)
         else:
             measured(sheet, (x0, y), (x1, y), "")
-            sheet.text(x1 + 6.5, y, text, 7.0, level="center", halo=True)
+            sheet.text(x1 + beside, y, text, 7.0, level="center", halo=True)
     return float(edge - 2.0 - STEP * len(rows))
 
 
@@ -172,7 +174,7 @@ def _table(sheet: Sheet, part: Turned, labels: Labels, y: float, width: float, s
     top = y
     y = sheet.table(MARGIN, y, widths, rows, size - 0.8, (2,), wrap=True)
     x = MARGIN + sum(widths[:-1])
-    floor = y + 0.62 * 1.6 * (size - 0.8) * 25.4 / 72
+    floor = y + 0.69 * 1.6 * (size - 0.8) * 25.4 / 72
     for edge in (x - 1.0, MARGIN + width):
         sheet.line([(edge, top + 2.5), (edge, floor)], 0.15)
     return y - 1.0

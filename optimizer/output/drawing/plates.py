@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from optimizer.output.drawing.sheet import FAINT, INK, Place, Sheet, fitted, width_of
-from optimizer.units import from_si, pretty, show
+from optimizer.units import from_si, pretty, show_both
 
 MARGIN = 10.0  # mm; common practice, no source: home printers leave 5 to 6 mm bare
 FOOT = 17.0  # mm of the strip at the foot
@@ -40,8 +40,8 @@ class Labels:
 
 
 def shown_in(value: float, name: str, units: str) -> str:
-    """A value of a quantity in a system of units, with the signs of print."""
-    return pretty(show(value, name, units))
+    """A value of a quantity in a system of units, with the signs of print; an impulse has its newton seconds too."""
+    return pretty(show_both(value, name, units))
 
 
 def plain_table(sheet: Sheet, x: float, y: float, width: float, rows: Sequence[tuple[str, str]], size: float) -> float:

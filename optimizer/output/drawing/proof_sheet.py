@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from optimizer.output.drawing.plates import FOOT, MARGIN, Labels, foot, shown_in
-from optimizer.output.drawing.sheet import ALARM, FAINT, INK, PAPERS, Sheet
+from optimizer.output.drawing.sheet import ALARM, FAINT, INK, PAPERS, Sheet, printable, width_of
 from optimizer.output.drawing.stand import LEAST_PROOF, PROOF_MARGIN, Stand, stand
 from optimizer.units import display_unit, number_in
 from physics.failure.proof import BELOW, GAUGE_ERROR, PROOF_FACTOR
@@ -257,7 +257,9 @@ def boxed(sheet: Sheet, y: float, shares: Sequence[float], rows: Sequence[Sequen
         x = MARGIN
         for share, cell in zip(shares, row, strict=True):
             sheet.box(x, y - high, share * width, high, "#eef1f4" if count == 0 else "none", 0.15)
-            sheet.text(x + 1.2, y - high / 2, cell, 6.8, bold=count == 0, color=FAINT if count == 0 else INK, level="center")
+            heading, room = count == 0, share * width - 2.2
+            size = next((size for size in (6.8, 6.4, 6.0, 5.6) if width_of(printable(cell), size, heading) <= room), 5.2)
+            sheet.text(x + 1.2, y - high / 2, cell, size, bold=heading, color=FAINT if heading else INK, level="center")
             x += share * width
         y -= high
     return y - 2.5

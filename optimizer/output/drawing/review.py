@@ -1,4 +1,4 @@
-"""The review sheet for a safety officer.
+"""The review sheets for a safety officer.
 
 Imports the assessment, sheet, plates, rungs.
 """
@@ -14,7 +14,7 @@ import numpy as np
 from optimizer.output.drawing.geometry import grain_rows
 from optimizer.output.drawing.plates import FOOT, MARGIN, Labels, foot, plain_table, shown_in
 from optimizer.output.drawing.rungs import ladder_rows
-from optimizer.output.drawing.sheet import ALARM, FAINT, INK, PAPERS, Sheet, fitted
+from optimizer.output.drawing.sheet import ALARM, FAINT, INK, PAPERS, Sheet, fitted, wrapped
 from optimizer.units import display_unit, number_in
 from optimizer.vocabulary import spoken
 from physics.figures import PRESSURE, in_groups
@@ -57,21 +57,40 @@ def mass_gaps(assessment: Assessment) -> list[str]:
     return [f"mass, left out of loaded: {text}" for text in assessment.unknown_masses]
 
 
-def review_sheet(
+def review_sheets(
     assessment: Assessment, labels: Labels, cautions: Iterable[Any], paper: str = "A4", designation: str = ""
-) -> Sheet:
-    """One page for a safety officer; the text shrinks a little where there is much, and says what was left out."""
-    cautions = list(cautions)
+) -> list[Sheet]:
+    """One page for a safety officer, the text a little smaller where there is much; more pages where that is not enough.
+
+    What concerns people stands first among the cautions.
+    """
+    told = sorted(cautions, key=lambda item: item.about != "people")
+    missing = [f"{item.mode} ({item.part}): {item.why}" for item in assessment.ladder.not_assessed]
+    missing += mass_gaps(assessment)
+    blocks = [
+        ("Cautions", [f"{item.about}: {item.text}" for item in told]),
+        ("Not assessed", missing or ["every mode of the table was assessed"]),
+    ]
     for size in (8.0, 7.4, 6.8, 6.2):
-        sheet, bottom = _review(assessment, labels, cautions, paper, designation, size)
-        if bottom >= MARGIN + FOOT + 30.0:
+        sheet, y = _review(assessment, labels, paper, designation, size)
+        left = _texts(sheet, blocks, y, size)
+        if not left:
             break
-    return sheet
+    pages = [sheet]
+    while left:
+        sheet = Sheet(*PAPERS[paper])
+        top = sheet.height - MARGIN - 6.0
+        sheet.text(MARGIN, top, "Review before firing, continued", 15, bold=True)
+        left = _texts(sheet, left, top - 9.0, 8.0)
+        pages.append(sheet)
+    for count, sheet in enumerate(pages, 1):
+        _signatures(sheet, sheet.width - 2 * MARGIN)
+        foot(sheet, labels, "review sheet", "–", f"{count} of {len(pages)}")
+    return pages
 
 
-def _review(
-    assessment: Assessment, labels: Labels, cautions: Sequence[Any], paper: str, designation: str, size: float
-) -> tuple[Sheet, float]:
+def _review(assessment: Assessment, labels: Labels, paper: str, designation: str, size: float) -> tuple[Sheet, float]:
+    """The page down to the ladder, and where what follows begins."""
     sheet = Sheet(*PAPERS[paper])
     width = sheet.width - 2 * MARGIN
     top = sheet.height - MARGIN - 6.0
@@ -89,17 +108,7 @@ def _review(
     rows = grain_rows(assessment.motors)
     masses.append(("grains", ", ".join(f"{row['count']:.0f} × {labels.length(row['length'], 1)}" for row in rows)))
     right = _pairs(sheet, MARGIN + half + 6.0, y, half, masses, size, "Masses and grains")
-    y = min(left, right) - 3.5
-    y = _ladder(sheet, assessment, labels, y, width, size)
-    missing = [f"{item.mode} ({item.part}): {item.why}" for item in assessment.ladder.not_assessed]
-    missing += mass_gaps(assessment)
-    signatures = MARGIN + FOOT + 28.0
-    y = _texts(sheet, "Not assessed", missing or ["every mode of the table was assessed"], y, width, size, signatures)
-    warned = [f"{item.about}: {item.text}" for item in cautions]
-    y = _texts(sheet, "Cautions", warned, y, width, size, signatures)
-    _signatures(sheet, width)
-    foot(sheet, labels, "review sheet", "–")
-    return sheet, y
+    return sheet, _ladder(sheet, assessment, labels, min(left, right) - 3.5, width, size)
 
 
 def _pairs(sheet: Sheet, x: float, y: float, width: float, rows: Sequence[tuple[str, str]], size: float, heading: str) -> float:
@@ -115,7 +124,7 @@ def _ladder(sheet: Sheet, assessment: Assessment, labels: Labels, y: float, widt
     sheet.text(MARGIN, y, f"Failure ladder, first to fail on top ({unit})", size + 1.5, bold=True)
     key = "a bar ends where the part fails; dashed: maximum expected; stroke: what the required factor asks"
     sheet.text(MARGIN + width, y, key, size - 1.4, "right", color=FAINT)
-    step = max(1.5 * size * 25.4 / 72, 3.6)
+    step = max(1.5 * size * 25.4 / 72, 3.3)
     pressures = [row for row in rows if row["pressure"] is not None and math.isfinite(row["pressure"])]
     label_width, text_width = 62.0, 40.0
     bar = width - label_width - text_width
@@ -182,16 +191,24 @@ def _bar(
     sheet.text(MARGIN + bar + label_width + 40.0, y, text, size, "right", color=INK if good else ALARM)
 
 
-def _texts(sheet: Sheet, heading: str, texts: Sequence[str], y: float, width: float, size: float, floor: float) -> float:
-    sheet.text(MARGIN, y, heading, size + 1.5, bold=True)
-    y -= 4.6
-    for count, text in enumerate(texts):
-        if y < floor + 4.0:
-            more = f"… and {len(texts) - count} more: see the output of `check`"
-            sheet.text(MARGIN, y, more, size, bold=True, color=ALARM)
-            return y - 5.0
-        y = sheet.paragraph(MARGIN, y, width, "– " + text, size)
-    return y - 2.2
+def _texts(sheet: Sheet, blocks: Sequence[tuple[str, Sequence[str]]], y: float, size: float) -> list[tuple[str, Sequence[str]]]:
+    """Lists under their headings, as far as they go above the signatures; what is left comes back."""
+    width, floor = sheet.width - 2 * MARGIN, MARGIN + FOOT + 12.0
+    line = 1.35 * size * 25.4 / 72
+    for number, (heading, texts) in enumerate(blocks):
+        for count, text in enumerate(texts):
+            needed = len(wrapped("– " + text, size, width)) * line + (4.6 if count == 0 else 0.0)
+            if y - needed < floor - line:
+                if count or number:
+                    sheet.text(MARGIN, floor - 0.5 * line, "continued on the next sheet", size, bold=True, color=ALARM)
+                rest = (heading if count == 0 else f"{heading}, continued", texts[count:])
+                return [rest, *blocks[number + 1 :]]
+            if count == 0:
+                sheet.text(MARGIN, y, heading, size + 1.5, bold=True)
+                y -= 4.6
+            y = sheet.paragraph(MARGIN, y, width, "– " + text, size)
+        y -= 2.2
+    return []
 
 
 def _signatures(sheet: Sheet, width: float) -> None:

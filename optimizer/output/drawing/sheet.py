@@ -201,11 +201,8 @@ class Sheet:
                         bold=heading,
                     )
                 left += width
-            self.line(
-                [(x, y - (depth - 1) * step - 0.38 * step), (x + sum(widths), y - (depth - 1) * step - 0.38 * step)],
-                0.25 if heading else 0.08,
-                INK if heading else FAINT,
-            )
+            under = y - (depth - 1) * step - 0.31 * step
+            self.line([(x, under), (x + sum(widths), under)], 0.25 if heading else 0.08, INK if heading else FAINT)
             y -= depth * step
         return y
 

@@ -28,7 +28,7 @@ from optimizer.output.drawing import cuts, draw, sheets
 from optimizer.output.drawing.geometry import Wrap, section, wrap
 from optimizer.output.drawing.plates import Labels
 from optimizer.output.drawing.proof_sheet import evidence_lines, proof_sheets
-from optimizer.output.drawing.review import figure_rows, review_sheet
+from optimizer.output.drawing.review import figure_rows, review_sheets
 from optimizer.output.drawing.rungs import ladder_rows
 from optimizer.output.drawing.section_sheet import best_scale, scale_text
 from optimizer.output.drawing.sheet import PAPERS, Sheet, fitted, pdf_bytes, printable, width_of, wrapped
@@ -426,7 +426,7 @@ class TestReview:
     """One page, nothing left out in silence."""
 
     def test_one_page_with_everything(self, assessment):
-        sheet = review_sheet(assessment, LABELS, [SimpleNamespace(about="people", text="Fire remotely.")])
+        (sheet,) = review_sheets(assessment, LABELS, [SimpleNamespace(about="people", text="Fire remotely.")])
         text = _text(sheet)
         for row in ladder_rows(assessment.ladder):
             assert f"{row['mode']}, {row['part']}" in text
@@ -434,22 +434,25 @@ class TestReview:
         for item in assessment.ladder.not_assessed:
             assert item.mode in text
 
-    def test_too_much_to_print_is_counted(self, assessment):
+    def test_what_one_page_does_not_hold_goes_on_the_next(self, assessment):
         many = tuple(NotAssessed(f"mode {k}", "case", "a key that is not given") for k in range(200))
-        text = _text(review_sheet(replace(assessment, ladder=Ladder((), many)), LABELS, []))
-        shown = len(re.findall(r"mode \d+ \(case\)", text))
-        more = int(re.search(r"and (\d+) more", text)[1])
-        assert 0 < shown < 200 and shown + more >= 200
+        told = [SimpleNamespace(about="liner", text="Look at it. " * 9), SimpleNamespace(about="people", text="Fire remotely.")]
+        pages = [_text(sheet) for sheet in review_sheets(replace(assessment, ladder=Ladder((), many)), LABELS, told)]
+        assert len(pages) > 1 and "Fire remotely." in pages[0] and "continued" in pages[1]
+        assert all("signature" in text for text in pages)
+        shown = [k for text in pages for k in re.findall(r"mode (\d+) \(case\)", text)]
+        assert sorted(map(int, shown)) == list(range(200))
 
     def test_short_rungs_are_marked(self, assessment):
         rungs = tuple(replace(rung, required=np.array([1e6])) for rung in assessment.ladder.rungs)
-        text = _text(review_sheet(replace(assessment, ladder=Ladder(rungs, ())), LABELS, []))
+        text = _text(review_sheets(replace(assessment, ladder=Ladder(rungs, ())), LABELS, [])[0])
         assert text.count("SHORT") >= len([rung for rung in rungs if np.isfinite(rung.factor).all()])
         assert "falls short" in text
 
     def test_figures_in_both_systems(self, assessment):
         metric, imperial = (dict(figure_rows(assessment, units)) for units in ("metric", "imperial"))
         assert metric["peak thrust"].endswith(" N") and imperial["peak thrust"].endswith(" lbf")
+        assert re.fullmatch(r"[\d.]+ lbf·s \([\d.]+ N·s\)", imperial["total impulse"])
 
 
 def _text(sheet: Sheet) -> str:
@@ -463,7 +466,8 @@ class TestFiles:
         written = draw(motors, assessment, tmp_path / "new" / "folder")
         assert [path.name for path in written] == [
             "section.svg", "section.pdf", "wrap-forward.pdf", "wrap-forward.dxf", "wrap-aft.pdf", "wrap-aft.dxf",
-            "lathe.pdf", "lathe-forward-closure.dxf", "lathe-nozzle.dxf", "lathe-aft-ring.dxf", "as-measured.csv",
+            "lathe.pdf", "lathe-case.dxf", "lathe-liner.dxf", "lathe-forward-closure.dxf", "lathe-nozzle.dxf",
+            "lathe-aft-ring.dxf", "as-measured.csv",
             "cut-list.csv", "cut-list.pdf", "review.pdf", "proof-test.pdf", "test-stand.pdf", "day.pdf",
         ]  # fmt: skip
         for path in written:

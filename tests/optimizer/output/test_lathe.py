@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import tomllib
+from importlib import resources
+from pathlib import Path
 
 import ezdxf
 import numpy as np
@@ -12,7 +14,7 @@ import pypdf
 import pytest
 from scenario import AFT, CASE, FORWARD, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, SEAL, changed, named
 
-from optimizer.inputs import motor_from_document
+from optimizer.inputs import load_motor, motor_from_document
 from optimizer.output.drawing import sheets
 from optimizer.output.drawing.lathe import general, recessed, tap_drill, turned_parts
 from optimizer.output.drawing.lathe_sheet import deviation_text, limits_text
@@ -128,14 +130,38 @@ class TestSheets:
         found, parts = sheets(motors, None), turned_parts(motors, LABELS)
         assert len(pypdf.PdfReader(io.BytesIO(found["lathe.pdf"])).pages) == len(parts)
         for part in parts:
-            if not part.profile:
-                continue
             drawing = ezdxf.read(io.StringIO(found[f"lathe-{part.name.replace(' ', '-')}.dxf"].decode()))
             assert drawing.units == ezdxf.units.MM and not drawing.audit().errors
             (outline,) = drawing.modelspace().query('LWPOLYLINE[layer=="PROFILE"]')
             points = np.array(outline.get_points("xy"))
             assert outline.closed and points[:, 1].min() >= 0.0
             assert points[:, 0].max() == pytest.approx(part.end - part.start) and points[:, 1].max() == pytest.approx(part.radius)
+
+    def test_case_and_liner_read_back_at_full_size(self, motors):
+        """The numbers of the motor file: outside 57.2, wall 3.2, length 330, liner 1.6; holes 14 and 14 mm from the ends."""
+        found = sheets(motors, None)
+
+        def shapes(part, layer):
+            space = ezdxf.read(io.StringIO(found[f"lathe-{part}.dxf"].decode())).modelspace()
+            return [np.array(shape.get_points("xy")) for shape in space.query(f'LWPOLYLINE[layer=="{layer}"]')]
+
+        (tube,) = shapes("case", "PROFILE")
+        assert np.allclose([tube.min(axis=0), tube.max(axis=0)], [(0.0, 25.4), (330.0, 28.6)], atol=1e-9)
+        middles = sorted((hole[:, 0].min() + hole[:, 0].max()) / 2 for hole in shapes("case", "HOLES"))
+        assert np.allclose(middles, [14.0, 330.0 - 14.0], atol=1e-9)
+        (liner,) = shapes("liner", "PROFILE")
+        assert np.ptp(liner[:, 1]) == pytest.approx(1.6) and 25.4 - 0.15 <= liner[:, 1].max() <= 25.4 - 0.05
+
+    def test_a_thread_in_the_tube_is_cut_in_the_profile(self):
+        """By hand: depth of a full thread 0.6495 pitches, so that 52 x 1.5 is bored to 50.05 mm."""
+        ring = {"retention": "threaded-ring", "thread_diameter": "52 mm", "thread_pitch": "1.5 mm", "engagement": "10 mm"}
+        document = tomllib.loads(MOTOR)
+        document["forward_closure"] = {**ring, "ring_material": "6061-T6", "plate_thickness": "16 mm"}
+        case = by_name(motor_from_document(document, "x.toml").motors)["case"]
+        (bored,) = [item for item in case.features if item.what == "forward thread, bored to Ø"]
+        assert bored.size == pytest.approx(52 - 2 * 0.6495 * 1.5, abs=1e-3)
+        cut = np.array(case.holes[0])
+        assert cut[:, 0].max() == pytest.approx(10.0) and cut[:, 1].max() == pytest.approx(26.0)
 
     def test_the_table_to_fill_has_the_file_s_keys(self, motors):
         rows = list(csv.DictReader(io.StringIO(sheets(motors, None)["as-measured.csv"].decode())))
@@ -149,3 +175,13 @@ class TestSheets:
             (0.0, 5.0), (2.0, 5.0), (2.0, 3.0), (4.0, 3.0), (4.0, 5.0), (10.0, 5.0),
         ]  # fmt: skip
         assert recessed([(0.0, 4.0), (8.0, 0.0)], 0.0, 4.0, 6.0) == [(0.0, 6.0), (4.0, 6.0), (4.0, 2.0), (8.0, 0.0)]
+
+
+STUDIES = Path(__file__).resolve().parents[3] / "studies" / "motors"
+
+
+@pytest.mark.parametrize("file", [*sorted(STUDIES.glob("*.toml")), resources.files("optimizer.starter") / "motor.toml"], ids=str)
+def test_a_motor_that_others_start_from_can_be_made(file):
+    """No sheet of a motor that comes with the project says "do not make it so"."""
+    for part in turned_parts(load_motor(file).motors, LABELS):
+        assert not part.warnings, part.name
