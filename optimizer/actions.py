@@ -270,9 +270,9 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution], st
                 "factor": first(rung.factor),
                 "required": first(rung.required) or None,
                 "ok": bool(rung.ok.ravel()[0]),
-                "likely": first(rung.likely),
+                "likely": first(stands.likely(rung)),
                 "scatter": rung.scatter,
-                "band": [first(end) for end in rung.band],
+                "band": [first(end) for end in stands.band(rung)],
                 "rests_on": rung.rests_on,
                 "held": stands.held[rung.mode, rung.part][0] if (rung.mode, rung.part) in stands.held else None,
                 "place": rung.place,
@@ -431,7 +431,7 @@ def spread(motor: Path, samples: int, seed: int, kernel: str, output: Output, as
     file = load_motor(motor)
     output = output.reading(file.units)
     output.claim(motor, [output.page] if output.writes else [])
-    result = scatter(file.motors, kernel, samples, seed, str(motor), as_specified)
+    result = scatter(file.motors, kernel, samples, seed, str(motor), as_specified, file.evidence)
     if output.writes:
         from optimizer.output.pages import spread_page
 

@@ -474,7 +474,8 @@ class Families:
                 self._known_samples.clear()
                 fresh = np.arange(len(keys))
             samples = self.study.driver.samples
-            some = robust_columns(motors.take(first[fresh]), asked, self.kernel, samples, limits.SCATTER_SEED, heat)
+            tested = self.study.motor.motors, self.study.motor.evidence
+            some = robust_columns(motors.take(first[fresh]), asked, self.kernel, samples, limits.SCATTER_SEED, heat, tested)
             rows = np.stack(list(some.values()), axis=1)
             self._known_samples |= {keys[place]: row for place, row in zip(fresh.tolist(), rows, strict=True)}
         return np.stack([self._known_samples[key] for key in keys], axis=1)

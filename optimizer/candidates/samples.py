@@ -7,7 +7,7 @@ physics.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,8 @@ from optimizer.problems import InputError, Problem
 from optimizer.vocabulary import BOTH_ENDS, COLUMN_KEYS, MOST_SAMPLES, SHORT_KEYS
 from physics.ballistics.kernel import evaluate
 from physics.failure import chances
+from physics.failure.chances import Key, Tested
+from physics.failure.evidence import Evidence, same_hardware, shown
 from physics.failure.ladder import ADVICE, assess_ladder
 from physics.failure.scatter import Certainty
 from physics.flight.mission import fly_motors
@@ -174,7 +176,8 @@ def _whole_samples(samples: int) -> int:
 class Outcome:
     """A batch evaluated, (n,) each: figures, flags, and factors by (mode, part) against each motor's own head pressure.
 
-    `times` are the rungs that are times and not pressures.
+    `times` are the rungs that are times and not pressures. `tests` are what each test shows of each rung, by its name and the
+    rung, with a margin for each motor.
     """
 
     figures: dict[str, Floats]
@@ -182,6 +185,7 @@ class Outcome:
     flags: dict[str, Mask]
     times: frozenset[tuple[str, str]] = frozenset()
     not_assessed: tuple[tuple[str, str, str], ...] = ()
+    tests: Mapping[tuple[str, Key], Tested] = field(default_factory=dict)
 
     @property
     def smallest_factor(self) -> Floats:
@@ -208,15 +212,15 @@ FLOWN = (
 """Figures of the flight that are told over the scatter."""
 
 
-def outcome(motors: Motors, kernel: str, heat: bool = True, fly: bool = False) -> Outcome:
+def outcome(motors: Motors, kernel: str, heat: bool = True, fly: bool = False, evidence: Sequence[Evidence] = ()) -> Outcome:
     """Figures and factors of a batch, in blocks. Without `heat` the rungs that march the wall's heat are left out.
 
     With `fly` the figures `FLOWN` of the rocket's flight stand with the others, where the motor file names a rocket whose
-    mass is known.
+    mass is known. `evidence` are tests of these motors.
     """
     block = MARCHED if heat else BLOCK
     return _joined([
-        _outcome_block(motors.take(slice(low, low + block)) if motors.size > block else motors, kernel, heat, fly)
+        _outcome_block(motors.take(slice(low, low + block)) if motors.size > block else motors, kernel, heat, fly, evidence)
         for low in range(0, motors.size, block)
     ])  # fmt: skip
 
@@ -237,10 +241,26 @@ def _joined(parts: Sequence[Outcome]) -> Outcome:
         {name: np.concatenate([part.flags[name] for part in parts]) for name in parts[0].flags},
         frozenset().union(*(part.times for part in parts)),
         tuple(row for row in parts[0].not_assessed if row[:2] not in rungs),
+        _joined_tests(parts),
     )
 
 
-def _outcome_block(motors: Motors, kernel: str, heat: bool, fly: bool = False) -> Outcome:
+def _joined_tests(parts: Sequence[Outcome]) -> dict[tuple[str, Key], Tested]:
+    """What tests show of the motors of several blocks; a block that does not know a rung learns nothing of it."""
+    known = {place: one for part in parts for place, one in part.tests.items()}
+
+    def margins(place: tuple[str, Key], one: Tested) -> Floats:
+        sizes = [part.figures["burn_time"].shape for part in parts]
+        bare = np.inf if one.held else -np.inf
+        return np.concatenate([
+            np.broadcast_to(part.tests[place].margin if place in part.tests else bare, size)
+            for part, size in zip(parts, sizes, strict=True)
+        ])  # fmt: skip
+
+    return {place: replace(one, margin=margins(place, one)) for place, one in known.items()}
+
+
+def _outcome_block(motors: Motors, kernel: str, heat: bool, fly: bool = False, evidence: Sequence[Evidence] = ()) -> Outcome:
     figures: Figures = evaluate(motors, kernel=kernel)
     ladder = assess_ladder(motors, figures, figures["peak_head_pressure"], marching=heat)
 
@@ -259,6 +279,7 @@ def _outcome_block(motors: Motors, kernel: str, heat: bool, fly: bool = False) -
         {name: column(np.asarray(leaf, dtype=bool)) for name, leaf in figures.flags.items()},
         frozenset((rung.mode, rung.part) for rung in ladder.rungs if rung.time is not None),
         tuple((row.mode, row.part, row.why) for row in ladder.not_assessed),
+        {(one.name, item.key): item.bound for one in evidence for item in shown(motors, one, ladder)},
     )
 
 
@@ -337,11 +358,28 @@ def _deviates(lots: Sequence[str], points: Floats) -> dict[str, Floats]:
     return {lot: ndtri(np.clip(points[:, place], 1e-12, 1.0 - 1e-12)) for place, lot in enumerate(lots)}
 
 
-def model(found: Outcome, sure: Mapping[tuple[str, str], Certainty]) -> chances.Model:
-    """What the estimator of chances takes: the rungs of an outcome against what each sample met."""
+def _all_deviates(model: chances.Model, points: Floats, seed: int) -> dict[str, Floats]:
+    """Deviates of the lots of a model: of its own at `points`, of those of other copies at points of their own."""
+    copies = [lot for lot in model.lots() if lot.startswith(chances.ANOTHER_COPY)]
+    found = _deviates([lot for lot in model.lots() if lot not in copies], points)
+    return found | (_deviates(copies, sample_points(0, len(points), seed + COPIES_APART)) if copies else {})
+
+
+COPIES_APART = 104729
+"""What is added to the seed for lots of hardware that was tested and will not fire."""
+
+
+def model(found: Outcome, sure: Mapping[Key, Certainty], tests: Sequence[Tested] = ()) -> chances.Model:
+    """What the estimator of chances takes: the rungs of an outcome against what each sample met, and tests."""
     with np.errstate(divide="ignore", invalid="ignore"):
         margins = {key: np.log(values * sure[key].ratio) for key, values in found.factors.items()}
-    return chances.Model(margins, sure)
+    return chances.Model(margins, sure, tuple(one for one in tests if one.key in margins))
+
+
+def tests_of(found: Outcome, drawn: Outcome) -> tuple[Tested, ...]:
+    """What tests show of samples: of these very parts at each sample's own dimensions, of other copies as drawn."""
+    own = [one for one in found.tests.values() if not one.of_copy]
+    return (*own, *(one for one in drawn.tests.values() if one.of_copy))
 
 
 def deviations_at(tolerances: Mapping[str, Tolerance], points: Floats) -> Floats:
@@ -358,12 +396,14 @@ def robust_columns(
     samples: int = 256,
     seed: int = 1,
     heat: bool = True,
+    tested: tuple[Motors, Sequence[Evidence]] | None = None,
 ) -> dict[str, Floats]:
     """Percentiles over the tolerances for each motor of a batch, (n,), all at the same points.
 
     `asked` names for each column a quantity and a percentile from 0 to 100. A quantity is a figure of the kernel,
     "smallest_factor" (against each sample's own head pressure), or "chance_of_failure", which is no percentile but the
     upper end of its interval, strengths scattered, as `spread` gives it at the same points.
+    `tested` is a motor with tests of it: they count for the designs whose hardware is its own, as far as `carried` says.
     A motor of which any sample leaves the figure
     unknown, or whose tolerances reach zero, is NaN. Without `heat` the rungs that march the wall's heat are left out,
     which is some hundred times faster. Raises KeyError for a name that is no figure, ValueError for a percentile that
@@ -376,18 +416,20 @@ def robust_columns(
     tolerances = _needed_tolerances(motors, "")
     by_chance = any(name == "chance_of_failure" for name, _ in asked.values())
     sure = chances.certainty_of(motors, _rungs_of(motors, kernel, heat)) if by_chance else {}
-    lots = _lots(sure)
     points = sample_points(len(tolerances), samples, seed)
-    deviations, deviates = deviations_at(tolerances, points), _deviates(lots, points[:, len(tolerances) :])
+    deviations = deviations_at(tolerances, points)
+    evidence = carried(tested[1]) if tested is not None and by_chance else ()
+    of_copies = outcome(replace(tested[0], tolerances={}), kernel, heat, evidence=evidence) if tested and evidence else None
     needs_ladder = any(name in ("chance_of_failure", "smallest_factor") for name, _ in asked.values())
     answer = {column: np.full(motors.size, np.nan) for column in asked}
     rows = np.flatnonzero(~_reaches_zero(motors, tolerances, deviations))
 
     def columns(few: Motors) -> dict[str, Floats]:
         batch = scattered(few.repeat(samples), tolerances, np.tile(deviations, (few.size, 1)))
-        found = outcome(batch, kernel, heat) if needs_ladder else _figures_only(batch, kernel)
+        found = outcome(batch, kernel, heat, evidence=evidence) if needs_ladder else _figures_only(batch, kernel)
+        tests = () if of_copies is None or tested is None else _tests_where(same_hardware(few, tested[0]), found, of_copies)
         return {
-            column: _chances(found, sure, deviates, few.size, samples)
+            column: _chances(model(found, sure, tests), points[:, len(tolerances) :], few.size, seed)
             if name == "chance_of_failure"
             else _robust(found, name, level, few.size, samples)
             for column, (name, level) in asked.items()
@@ -425,16 +467,33 @@ def _rungs_of(motors: Motors, kernel: str, heat: bool) -> Sequence[tuple[str, st
     return list(outcome(replace(motors.take([0]), tolerances={}), kernel, heat).factors)
 
 
-def _chances(
-    found: Outcome, sure: Mapping[tuple[str, str], Certainty], deviates: Mapping[str, Floats], size: int, samples: int
-) -> Floats:
+def carried(evidence: Sequence[Evidence]) -> tuple[Evidence, ...]:
+    """The tests of a motor that count for a design of other grains on the same hardware: water proofs.
+
+    What a firing showed, it showed with grains and a liner that are burnt.
+    """
+    return tuple(one for one in evidence if one.kind == "water")
+
+
+def _tests_where(same: Mask, found: Outcome, drawn: Outcome) -> list[Tested]:
+    """What tests show of designs whose samples stand one after the other: nothing of those on other hardware."""
+    whole = np.repeat(same, len(next(iter(found.figures.values()))) // len(same))
+    bare = {True: np.inf, False: -np.inf}
+    return [replace(one, margin=np.where(whole, one.margin, bare[one.held])) for one in tests_of(found, drawn)]
+
+
+def _chances(subject: chances.Model, points: Floats, size: int, seed: int) -> Floats:
     """Upper end of the chance of each motor of a batch whose samples stand one motor after the other, (n,)."""
-    if not found.factors:
+    if not subject.margins:
         return np.full(size, np.nan)
-    tiled = {lot: np.tile(values, size) for lot, values in deviates.items()}
-    _, holds = model(found, sure).masses(tiled)
-    alive = np.prod([np.broadcast_to(one, (size * samples,)) for one in holds.values()], axis=0).reshape(size, samples)
-    return np.array([chances.estimate(1.0 - row, np.ones(samples)).high for row in alive])
+    samples = len(points)
+    tiled = {lot: np.tile(values, size) for lot, values in _all_deviates(subject, points, seed).items()}
+    allowed, holds = subject.masses(tiled)
+    weight, alive = (
+        np.prod([np.broadcast_to(one, (size * samples,)) for one in masses.values()], axis=0).reshape(size, samples)
+        for masses in (allowed, holds)
+    )
+    return np.array([chances.estimate(all_of - row, all_of).high for all_of, row in zip(weight, alive, strict=True)])
 
 
 def _robust(found: Outcome, name: str, percentile: float, size: int, samples: int) -> Floats:

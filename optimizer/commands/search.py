@@ -42,6 +42,7 @@ from optimizer.problems import InputError, Problem
 from optimizer.vocabulary import FACTOR, spoken
 from physics.assessment import Assessment, assess
 from physics.designation import designation, impulse_class
+from physics.failure.evidence import same_hardware
 from physics.flight.mission import COLDEST
 from physics.motors import Motors
 
@@ -407,8 +408,11 @@ def _design(families: Families, digits: Integers, group: int, number: int, found
     name = f"{study.name[:LONGEST_NAME]}, design {number}"
     changes = space.changes(digits) | {"grain": space.grain_rows(digits)}
     note = f"Design {number} of the study {study.name!r}."
-    text = motor_text(study.motor, changes, name, note)
-    _same_motor(motor_from_text(text, study.motor.path).motors, found.motors.take(slice(row, row + 1)), number)
+    one = found.motors.take(slice(row, row + 1))
+    # A water proof of this very hardware stands in the design's file too; of other hardware nothing has been shown.
+    keeps = bool(study.motor.evidence) and bool(same_hardware(one, study.motor.motors)[0])
+    text = motor_text(study.motor, changes, name, note, (lambda table: table.get("kind") == "water") if keeps else None)
+    _same_motor(motor_from_text(text, study.motor.path).motors, one, number)
     return Design(
         number, space.described(digits), space.texts(digits), figures_of(found, row), tuple(int(d) for d in digits),
         group, text, found, row,

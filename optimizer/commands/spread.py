@@ -17,6 +17,8 @@ pressure rung when its own highest head pressure exceeds the pressure of that ru
 rung's time is shorter than that sample's own action time. A sample that cannot be computed counts as failed. The margins
 that the ladder asks for are not part of this: it asks what happens, not what is allowed. What a maker advises for
 service is no failure.
+What tests of this hardware have shown ([[evidence]]) counts: each sample is one motor with its dimensions and lots, and how
+much it weighs is the chance that it would have done in every test what was seen. With strengths as specified no test counts.
 The propellant temperature is `ambient.temperature`, scattered where it has a tolerance; the soak range belongs to the
 maximum expected pressure.
 """
@@ -39,9 +41,8 @@ from optimizer.candidates.samples import (
     Chance,
     Floats,
     Outcome,
-    _deviates,
+    _all_deviates,
     _joined,
-    _lots,
     _needed_tolerances,
     _outcome_block,
     _percent,
@@ -52,10 +53,13 @@ from optimizer.candidates.samples import (
     outcome,
     sample_points,
     scattered,
+    tests_of,
     tolerance_name,
     unit_points,
 )
 from physics.failure import chances
+from physics.failure.chances import Key, Tested
+from physics.failure.evidence import Evidence
 from physics.failure.scatter import Certainty
 from physics.motors import Motors, Tolerance
 
@@ -81,12 +85,19 @@ SCATTERED, AS_SPECIFIED = "scattered", "held at minimum"
 """What is done with strengths and formulas."""
 
 
-def sampled(motors: Motors, tolerances: Mapping[str, Tolerance], deviations: Floats, kernel: str, heat: bool = True) -> Outcome:
+def sampled(
+    motors: Motors,
+    tolerances: Mapping[str, Tolerance],
+    deviations: Floats,
+    kernel: str,
+    heat: bool = True,
+    evidence: Sequence[Evidence] = (),
+) -> Outcome:
     """Figures and factors of one motor at these deviations (samples, tolerances), its copies made block by block."""
     length = MARCHED if heat else BLOCK
     blocks = (deviations[low : low + length] for low in range(0, len(deviations), length))
     return _joined([
-        _outcome_block(scattered(motors.repeat(len(some)), tolerances, some), kernel, heat, fly=True) for some in blocks
+        _outcome_block(scattered(motors.repeat(len(some)), tolerances, some), kernel, heat, True, evidence) for some in blocks
     ])  # fmt: skip
 
 
@@ -108,7 +119,10 @@ class Smooth:
 
     @property
     def failed(self) -> float:
-        """How many of the points that is, which need not be whole; 0 where the chance is told as a bound."""
+        """How many of the points that is, which need not be whole; 0 where the chance is told as a bound, all where tests
+        contradict the model."""
+        if np.isnan(self.value):
+            return float(self.estimate.points)
         return 0.0 if self.value < LEAST_SHOWN else self.estimate.value * self.estimate.points
 
     @property
@@ -120,6 +134,8 @@ class Smooth:
         >>> Smooth(chances.Estimate(3e-9, 2e-9, 4e-9, 4096)).text
         'below 0.0001 %'
         """
+        if np.isnan(self.value):
+            return "contradicted: no motor of this model does what the tests showed"
         if self.value < LEAST_SHOWN:
             return f"below {_percent(LEAST_SHOWN)}"
         low, high = self.interval
@@ -149,6 +165,8 @@ class SpreadResult:
     smallest_factor: dict[str, float]
     strengths: str
     any_failure: Chance | Smooth | None
+    untested: Chance | Smooth | None
+    tests: tuple[str, ...]
     rungs: tuple[tuple[str, str, Chance | Smooth], ...]
     shares: dict[str, dict[str, float]]
     total_shares: dict[str, dict[str, float]]
@@ -172,6 +190,8 @@ class SpreadResult:
             "strengths": self.strengths,
             "chance_of_failure": {
                 "any": None if self.any_failure is None else self.any_failure.as_json(),
+                "without_tests": None if self.untested is None else self.untested.as_json(),
+                "tests": list(self.tests),
                 "rungs": [{"mode": mode, "part": part, **chance.as_json()} for mode, part, chance in self.rungs],
                 "confidence": CONFIDENCE,
                 "note": INTERVAL_NOTE if self.strengths == AS_SPECIFIED else SMOOTH_NOTE,
@@ -193,11 +213,13 @@ def spread(
     seed: int = 1,
     file: str = "",
     as_specified: bool = False,
+    evidence: Sequence[Evidence] = (),
 ) -> SpreadResult:
     """What the tolerances of one motor do to its figures and its failure ladder.
 
     `motors` is a batch of one with its tolerances; `samples` is rounded up to a power of two; `file` names the motor
-    file in an error. With `as_specified` strengths are held at their minimum and formulas as coded.
+    file in an error. With `as_specified` strengths are held at their minimum and formulas as coded, and `evidence`, tests of
+    this motor, does not count.
     Raises InputError where nothing scatters or a tolerance is too wide, ValueError for a kernel that
     does not exist or a batch that is not one motor.
     """
@@ -205,13 +227,16 @@ def spread(
         raise ValueError(f"expected one motor, got {motors.size}")
     samples = _whole_samples(samples)
     tolerances = _needed_tolerances(motors, file)
-    nominal = outcome(replace(motors, tolerances={}), kernel, fly=True)
+    counted = () if as_specified else tuple(evidence)
+    nominal = outcome(replace(motors, tolerances={}), kernel, fly=True, evidence=counted)
     sure = chances.certainty_of(motors, nominal.factors)
-    lots = [] if as_specified else _lots(sure)
     points = sample_points(len(tolerances), samples, seed)
-    found = sampled(motors, tolerances, deviations_at(tolerances, points), kernel)
+    found = sampled(motors, tolerances, deviations_at(tolerances, points), kernel, evidence=counted)
     first, total, evaluations = variance_shares(motors, tolerances, kernel, max(_FEWEST_FOR_SHARES, samples // 4), seed)
-    whole, each = _counted(found, samples) if as_specified else _smooth(found, sure, _deviates(lots, points[:, len(tolerances) :]))
+    tests = tests_of(found, nominal)
+    of_lots = points[:, len(tolerances) :]
+    whole, each = _counted(found, samples) if as_specified else _smooth(found, sure, of_lots, seed, tests)
+    untested, _ = _smooth(found, sure, of_lots, seed) if tests else (None, [])
     return SpreadResult(
         samples=samples,
         seed=seed,
@@ -225,6 +250,8 @@ def spread(
         smallest_factor=_percentiles(found.smallest_factor, nominal.smallest_factor),
         strengths=AS_SPECIFIED if as_specified else SCATTERED,
         any_failure=whole,
+        untested=untested,
+        tests=tuple(dict.fromkeys(name for name, _ in found.tests)),
         rungs=tuple(sorted(each, key=lambda row: -row[2].failed)),
         shares=first,
         total_shares=total,
@@ -246,11 +273,12 @@ def _counted(found: Outcome, samples: int) -> Chances:
     return (Chance(int(found.any_failed.sum()), samples) if rungs else None), [*rungs]
 
 
-def _smooth(found: Outcome, sure: Mapping[tuple[str, str], Certainty], deviates: Mapping[str, Floats]) -> Chances:
-    """Chances over scattered strengths: of anything, and of each rung."""
+def _smooth(found: Outcome, sure: Mapping[Key, Certainty], of_lots: Floats, seed: int, tests: Sequence[Tested] = ()) -> Chances:
+    """Chances over scattered strengths, given what tests showed: of anything, and of each rung."""
     if not found.factors:
         return None, []
-    whole, each = chances.chances(model(found, sure), deviates, len(next(iter(found.factors.values()))))
+    subject = model(found, sure, tests)
+    whole, each = chances.chances(subject, _all_deviates(subject, of_lots, seed), len(of_lots))
     return Smooth(whole), [(mode, part, Smooth(one)) for (mode, part), one in each.items()]
 
 

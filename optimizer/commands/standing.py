@@ -16,10 +16,10 @@ from optimizer.candidates.samples import chance_words
 from optimizer.units import show
 from physics.assessment import Assessment
 from physics.failure import chances
-from physics.failure.chances import Key
+from physics.failure.chances import Key, Model
 from physics.failure.evidence import Evidence, highest_held, shown
 from physics.failure.flaws import flaws, to_reach
-from physics.motors import Rung
+from physics.motors import Ladder, Rung
 
 LOWEST = 3
 """So many of the lowest rungs are told what would reach them."""
@@ -52,17 +52,32 @@ class Needed:
 
 @dataclass(frozen=True)
 class Standing:
-    """Shares of the first to fail (largest first) on `points` points, what was held by which test, flaws, what is needed."""
+    """Shares of the first to fail (largest first) on `points` points, what was held by which test, flaws, what is needed.
+
+    `bands` are the 5 % end, the median and the 95 % end [Pa or s] of each rung that a test has touched; `first` is empty where
+    tests contradict the model.
+    """
 
     first: Mapping[Key, float]
     points: int
     held: Mapping[Key, tuple[float, str]]
+    bands: Mapping[Key, tuple[float, float, float]]
     flaws: tuple[FlawSeen, ...]
     needed: tuple[Needed, ...]
 
     def top(self, count: int = LOWEST) -> list[tuple[Key, float]]:
         """The rungs that are most often the first to fail."""
         return [(key, share) for key, share in self.first.items() if share > 0.0][:count]
+
+    def likely(self, rung: Rung) -> float:
+        """Pressure [Pa] or time [s] at which a rung of a single motor likely happens, after what tests have shown."""
+        return self.bands.get((rung.mode, rung.part), (0.0, float(np.ravel(rung.likely)[0]), 0.0))[1]
+
+    def band(self, rung: Rung) -> tuple[float, float]:
+        """The 5 % and the 95 % end of a rung's band, after what tests have shown."""
+        known = self.bands.get((rung.mode, rung.part))
+        low, high = rung.band
+        return (float(np.ravel(low)[0]), float(np.ravel(high)[0])) if known is None else (known[0], known[2])
 
     def flaws_in_short(self, units: str) -> str:
         """What each flaw brings the head pressure to, and what it takes to reach the lowest rung."""
@@ -97,8 +112,20 @@ def standing(look: Assessment, evidence: Sequence[Evidence] = ()) -> Standing:
         key=lambda rung: float(np.ravel(rung.likely)[0]),
     )
     return Standing(
-        chances.first_to_fail(model), chances.POINTS, highest_held(found, look.ladder), *_flaws(look, pressures)
+        chances.first_to_fail(model), chances.POINTS, highest_held(found, look.ladder), bands_after(model, look.ladder),
+        *_flaws(look, pressures),
     )  # fmt: skip
+
+
+def bands_after(model: Model, ladder: Ladder) -> dict[Key, tuple[float, float, float]]:
+    """The 5 % end, the median and the 95 % end [Pa or s] of each rung that a test has touched, of a single motor."""
+    rungs = {(rung.mode, rung.part): rung for rung in ladder.rungs}
+    found = {}
+    for key, places in chances.bands(model).items():
+        middle, margin = float(chances.median_of(rungs[key])[0]), float(np.ravel(model.margins[key])[0])
+        low, likely, high = (middle * math.exp(place - margin) for place in places)
+        found[key] = (low, likely, high)
+    return found
 
 
 def _flaws(look: Assessment, pressures: Sequence[Rung]) -> tuple[tuple[FlawSeen, ...], tuple[Needed, ...]]:

@@ -170,7 +170,7 @@ def _passes(found: Assessment, kernel: str, study: Study, drawn: int) -> NDArray
             good &= ~bound.fails(np.broadcast_to(columns[bound.quantity], good.shape))
     rows = np.flatnonzero(good & (np.arange(good.size) >= drawn))
     if rules.scattered and rows.size:
-        good[rows] &= _stands_scatter(found.motors.take(rows), kernel, rules, study.driver.samples)
+        good[rows] &= _stands_scatter(found.motors.take(rows), kernel, rules, study)
     return good
 
 
@@ -182,10 +182,11 @@ def _fits(found: Assessment, study: Study) -> NDArray[np.bool_]:
     return np.asarray(found.fits | (beside & (found.assembly.least_left > -SAWN_OFF)))
 
 
-def _stands_scatter(motors: Motors, kernel: str, rules: Rules, samples: int) -> NDArray[np.bool_]:
+def _stands_scatter(motors: Motors, kernel: str, rules: Rules, study: Study) -> NDArray[np.bool_]:
     """Which motors meet the limits under the tolerances, (n,), at the points that the search takes."""
     asked = {item.name: (item.quantity, item.percentile) for item in rules.scatter}
-    columns = robust_columns(motors, asked, kernel, samples, limits.SCATTER_SEED)
+    tested = study.motor.motors, study.motor.evidence
+    columns = robust_columns(motors, asked, kernel, study.driver.samples, limits.SCATTER_SEED, tested=tested)
     good = np.ones(motors.size, dtype=bool)
     for bound in rules.scattered:
         good &= ~bound.fails(columns[bound.quantity])

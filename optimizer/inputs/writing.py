@@ -6,7 +6,7 @@ Imports the motor files, the text, the units and the vocabulary.
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -37,7 +37,13 @@ ORDER = (
 )
 
 
-def motor_text(motor_file: MotorFile, changes: Mapping[str, Any] | None = None, name: str | None = None, note: str = "") -> str:
+def motor_text(
+    motor_file: MotorFile,
+    changes: Mapping[str, Any] | None = None,
+    name: str | None = None,
+    note: str = "",
+    tests: Callable[[Mapping[str, Any]], bool] | None = None,
+) -> str:
     """A motor file as TOML text, with some keys changed; it stands alone, its propellant written into it.
 
     Parameters
@@ -51,6 +57,8 @@ def motor_text(motor_file: MotorFile, changes: Mapping[str, Any] | None = None, 
         The motor's new name.
     note : str
         Lines written as comments at the head.
+    tests : callable, optional
+        Which rows of [[evidence]] are still of this motor; without it none is written.
 
     Raises
     ------
@@ -67,6 +75,10 @@ def motor_text(motor_file: MotorFile, changes: Mapping[str, Any] | None = None, 
     for key in sorted(changes or {}, key=lambda key: (key in later, key != "grain")):
         _change(document, key, (changes or {})[key], motor_file.path.parent)
     ordered = {key: document[key] for key in ORDER if key in document}
+    rows = document.get("evidence", [])
+    kept = [row for row in ([rows] if isinstance(rows, dict) else rows) if tests is not None and tests(row)]
+    if kept:
+        ordered["evidence"] = kept
     head = "".join(f"# {line}\n" for line in note.splitlines())
     return head + toml_text(ordered)
 

@@ -63,10 +63,20 @@ def check_page(
         "inputs": _inputs(file),
         "design": report.design_view(assessment, file.name, designation=named(assessment)) | _standing_view(stands),
     }
-    for row in view["design"]["ladder"]:
-        row["held"] = None if stands is None else stands.held.get((row["mode"], row["part"]), (None, ""))[0]
+    if stands is not None:
+        _add_tests(view["design"]["ladder"], stands)
     view["flaws"] = [] if stands is None else stands.flaw_lines(units)
     return report.render_check(view)
+
+
+def _add_tests(rows: Sequence[dict[str, Any]], stands: Standing) -> None:
+    """To the rows of a ladder: what tests have held of each, and the band that they leave."""
+    for row in rows:
+        key = row["mode"], row["part"]
+        row["held"] = stands.held.get(key, (None, ""))[0]
+        if key in stands.bands:
+            low, row["likely"], high = stands.bands[key]
+            row["band"] = [low, high]
 
 
 def _standing_view(stands: Standing | None) -> dict[str, Any]:

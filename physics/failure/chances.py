@@ -10,7 +10,7 @@ from physics, ladder, motors and scatter.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.special import ndtr, ndtri, stdtrit
@@ -36,7 +36,8 @@ class Tested:
     """What one test says of one rung: that its strength lies over the level it met, or not.
 
     `margin` is ln(likely strength at the test over the level met), (n,) or (). `held` False: it failed or leaked there.
-    `copy` True: the strength was another lot's, so that only the formula's share learns.
+    `copy` True: the strength was another lot's, so that only the formula's share learns. `gone`: it was of this lot, and what
+    did not hold is replaced; the chances learn as of a copy, the band of what was tested ends there.
     """
 
     __test__ = False  # no test of this program
@@ -45,6 +46,12 @@ class Tested:
     margin: Array
     held: bool = True
     copy: bool = False
+    gone: bool = False
+
+    @property
+    def of_copy(self) -> bool:
+        """Whether the strength it tells of is not that of the hardware that will fire."""
+        return self.copy or self.gone
 
 
 @dataclass(frozen=True)
@@ -71,7 +78,7 @@ class Model:
     def lots(self) -> list[str]:
         """Names of the shared deviates, in a fixed order; those of another copy's tests after them."""
         own = {self.certainty[key].lot for key in self.margins}
-        copies = {ANOTHER_COPY + self.certainty[one.key].lot for one in self.tests if one.copy and one.key in self.margins}
+        copies = {ANOTHER_COPY + self.certainty[one.key].lot for one in self.tests if one.of_copy and one.key in self.margins}
         return sorted(lot for lot in own | copies if lot and lot != ANOTHER_COPY)
 
     def masses(self, deviates: Mapping[str, Array]) -> tuple[dict[Key, Array], dict[Key, Array]]:
@@ -183,21 +190,22 @@ def model_of(look: Ladder, expected: Array, figures: Figures, tests: Sequence[Te
             continue
         level = figures[lasts.get(rung.mode) or "action_time"] if rung.pressure is None else expected
         with np.errstate(divide="ignore", invalid="ignore"):
-            margins[rung.mode, rung.part] = np.log(_median(rung) / np.ravel(level)[:1])
+            margins[rung.mode, rung.part] = np.log(median_of(rung) / np.ravel(level)[:1])
         sure[rung.mode, rung.part] = rung.certainty
     return Model(margins, sure, tuple(tests))
 
 
-def _median(rung: Rung) -> Array:
-    """What the log-normal of a single motor's rung has as its median, (1,).
+def median_of(rung: Rung) -> Array:
+    """What the log-normal of a rung has as its median, pressure [Pa] or time [s], (n,).
 
+    Notes
+    -----
     Where it likely never happens and may all the same (a heat rung whose early end is a time), the median whose 5 % end that
-    is: a time that has to last so long fails in 5 of 100 at least.
+    is: a time that has to last so long fails in 5 of 100 at least. Source: definition of the band.
     """
-    likely = np.ravel(rung.likely)[:1]
-    low = np.ravel(rung.band[0])[:1]
-    if np.isinf(likely).any() and np.isfinite(low).any() and rung.scatter > 0.0:
-        return np.asarray(low * np.exp(BAND * rung.scatter))
+    likely, low = np.broadcast_arrays(np.ravel(rung.likely), np.ravel(rung.band[0]))
+    if rung.scatter > 0.0:
+        return np.where(np.isinf(likely) & np.isfinite(low), low * np.exp(BAND * rung.scatter), likely)
     return np.asarray(likely)
 
 
@@ -211,18 +219,83 @@ def gone_by(rung: Rung, level: float) -> float:
 def first_to_fail(model: Model, points: int = POINTS, seed: int = 1) -> dict[Key, float]:
     """Share of parts-as-bought in which each rung is the first to fail as the pressure rises, the largest first.
 
-    `model` is of one motor at its own conditions. Each point draws every lot and every rung's own deviate; the lowest
-    ratio of strength to what it meets names a rung (heat: of time to the time it must last). Tests cut off what they
-    rule out. Deterministic: Sobol points of a fixed seed.
+    Parameters
+    ----------
+    model : Model
+        Of one motor at its own conditions.
+    points : int
+        How many are drawn, a power of two.
+    seed : int
+        Of the Sobol points; the answer is the same every time.
+
+    Returns
+    -------
+    dict
+        Share of the points [-] by rung; empty where no rung is known, or tests contradict the model.
+
+    Notes
+    -----
+    Each point draws every lot and every rung's own deviate; the lowest ratio of strength to what it meets names a rung
+    (heat: of time to the time it must last). Tests cut off what they rule out. Source: derived here.
     """
     keys = [key for key in model.margins if not bool(np.isnan(model.margins[key]).any())]
     if not keys:
         return {}
+    ratios, weight = _drawn(model, keys, points, seed)
+    if not weight.sum() > 0.0:
+        return {}
+    first = np.argmin(ratios, axis=0)
+    counted = np.bincount(first, weights=weight, minlength=len(keys)) / weight.sum()
+    order = sorted(range(len(keys)), key=lambda place: (-counted[place], place))
+    return {keys[place]: float(counted[place]) for place in order}
+
+
+def bands(model: Model, points: int = POINTS, seed: int = 1) -> dict[Key, tuple[float, float, float]]:
+    """What tests leave of each rung that one of them has touched: the 5 % end, the median and the 95 % end.
+
+    Parameters
+    ----------
+    model, points, seed
+        As in `first_to_fail`.
+
+    Returns
+    -------
+    dict
+        By rung, ln of the strength over what it meets at those three shares [-]; a rung that no test has touched is not in
+        it, nor is any where tests contradict the model.
+
+    Notes
+    -----
+    Of what failed the band is that of the part that was tested: it ends where it failed. Source: conditional probability on
+    weighted Sobol points.
+    """
+    tested = replace(model, tests=tuple(replace(one, gone=False) for one in model.tests))
+    touched = {one.key for one in model.tests}
+    keys = [key for key in model.margins if key in touched and bool(np.isfinite(model.margins[key]).all())]
+    if not keys:
+        return {}
+    ratios, weight = _drawn(tested, keys, points, seed)
+    if not weight.sum() > 0.0:
+        return {}
+    return {key: _shares_of(row, weight, (0.05, 0.5, 0.95)) for key, row in zip(keys, ratios, strict=True)}
+
+
+def _shares_of(values: Array, weight: Array, shares: tuple[float, float, float]) -> tuple[float, float, float]:
+    order = np.argsort(values)
+    below = np.cumsum(weight[order])
+    low, middle, high = np.interp(shares, (below - 0.5 * weight[order]) / below[-1], values[order])
+    return float(low), float(middle), float(high)
+
+
+def _drawn(model: Model, keys: Sequence[Key], points: int, seed: int) -> tuple[Array, Array]:
+    """ln of strength over what it meets at Sobol points, (keys, points), and how much each point weighs, (points,)."""
     lots = model.lots()
     unit = standard_points(len(lots) + len(keys), points, seed)
     deviates = {lot: unit[:, place] for place, lot in enumerate(lots)}
     allowed, _ = model.masses(deviates)
     weight = np.ones(points)
+    for mass in allowed.values():
+        weight = weight * mass
     ratios = np.empty((len(keys), points))
     for place, key in enumerate(keys):
         sure, share = model.certainty[key], ndtr(unit[:, len(lots) + place])
@@ -230,19 +303,13 @@ def first_to_fail(model: Model, points: int = POINTS, seed: int = 1) -> dict[Key
         e = ndtri(np.clip(ndtr(low) + share * (ndtr(high) - ndtr(low)), 1e-300, 1.0 - 1e-16))
         z = deviates.get(sure.lot, np.zeros(points)) if sure.lot else np.zeros(points)
         ratios[place] = model.margins[key] + sure.strength_scatter * z + sure.formula_scatter * e
-        weight = weight * allowed[key]
-    first = np.argmin(ratios, axis=0)
-    if not weight.sum() > 0.0:
-        return {}
-    counted = np.bincount(first, weights=np.broadcast_to(weight, first.shape), minlength=len(keys)) / weight.sum()
-    order = sorted(range(len(keys)), key=lambda place: (-counted[place], place))
-    return {keys[place]: float(counted[place]) for place in order}
+    return ratios, weight
 
 
 def _window(model: Model, key: Key, deviates: Mapping[str, Array]) -> tuple[Array, Array]:
     low, high = np.asarray(-np.inf), np.asarray(np.inf)
     for one in model.tests:
         if one.key == key:
-            at = _threshold(one.margin, model.certainty[key], deviates, ANOTHER_COPY if one.copy else "")
+            at = _threshold(one.margin, model.certainty[key], deviates, ANOTHER_COPY if one.of_copy else "")
             low, high = (np.maximum(low, at), high) if one.held else (low, np.minimum(high, at))
     return low, high

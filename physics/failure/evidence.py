@@ -3,19 +3,21 @@
 Owns the passage from a test (a water proof, a firing) to bounds on the rungs' strengths, which `chances` counts. A test loads
 a rung with its own pressure at its own temperature; what the rung is likely to bear there is what it bears in the firing times
 the ratio of the two design values, so a cold test does not prove a hot case. Imports numpy and, from physics, chances, ladder,
-motors and proof.
+materials, motors and proof.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from physics.failure.chances import Key, Tested
+from physics.failure.chances import Key, Tested, median_of
 from physics.failure.ladder import ADVICE, assess_ladder
 from physics.failure.proof import GAUGE_ERROR, NOT_IN_PROOF, plugged_motor
+from physics.materials import Material
 from physics.motors import Ladder, Motors, Rung
 
 KINDS = ("water", "firing", "bench burn")
@@ -57,16 +59,29 @@ class Shown:
 
 
 def shown(motors: Motors, evidence: Evidence, ladder: Ladder) -> tuple[Shown, ...]:
-    """What a test of a batch of one shows of its rungs; empty for a bench burn, which loads no rung with pressure.
+    """What a test shows of the rungs of a batch; empty for a bench burn, which loads no rung with pressure.
 
-    `ladder` is that of the motor that was tested, as it burns.
+    Parameters
+    ----------
+    motors : Motors
+        What was tested, n motors: one, or samples of its tolerances.
+    evidence : Evidence
+        The test.
+    ladder : Ladder
+        That of the motors that were tested, as they burn.
+
+    Returns
+    -------
+    tuple of Shown
+        A rung each; the margins of their bounds are (n,). A motor whose rung is not known teaches nothing of it.
 
     Notes
     -----
     The level is the pressure less the gauge's error (`proof.GAUGE_ERROR`), plus it where the rung failed. Water loads no rung
     of heat or of grains; with the nozzle end closed from outside it loads nothing aft; of a seal it counts for `WATER_ON_GAS`
     of its pressure. A firing loads every pressure rung, and each rung of heat for its duration. Of what failed, and of another
-    copy, only the formula's share is learnt: the metal itself is gone. Source: derived from the load path.
+    copy, only the formula's share is learnt: the metal itself is gone. What leaked is still there. Source: derived from the
+    load path.
     """
     if evidence.kind == "bench burn":
         return ()
@@ -74,15 +89,18 @@ def shown(motors: Motors, evidence: Evidence, ladder: Ladder) -> tuple[Shown, ..
     culprit = _culprit(tested, evidence)
     found = []
     for key, rung in tested.items():
-        level = _level(rung, evidence, failed=key == culprit)
+        held = key != culprit
+        level = _level(rung, evidence, failed=not held)
         if level is None or rung.certainty is None:
             continue
         with np.errstate(divide="ignore", invalid="ignore"):
-            margin = np.log(np.ravel(rung.likely)[:1] / level)
-        if np.isnan(margin).any():
+            margin = np.log(median_of(rung) / level)
+        unknown = np.isnan(margin)
+        if unknown.all():
             continue
-        held = key != culprit
-        found.append(Shown(key, level, Tested(key, margin, held, copy=not (held and evidence.same_hardware))))
+        margin = np.where(unknown, np.inf if held else -np.inf, margin)
+        gone = not held and evidence.outcome == "failed"
+        found.append(Shown(key, level, Tested(key, margin, held, copy=not evidence.same_hardware, gone=gone)))
     return tuple(found)
 
 
@@ -112,7 +130,38 @@ def _culprit(tested: Mapping[Key, Rung], evidence: Evidence) -> Key | None:
     if evidence.outcome == "held":
         return None
     named = [key for key in tested if key[0] == evidence.mode and evidence.part in ("", key[1])]
-    return min(named, key=lambda key: float(np.ravel(tested[key].likely)[0]), default=None)
+    return min(named, key=lambda key: float(np.median(tested[key].likely)), default=None)
+
+
+_NOT_HARDWARE = frozenset({"service_temperature", "throat_diameter", "exit_diameter", "half_angle", "efficiency"})
+"""Leaves of case, closures and nozzle that make no other part of them: a temperature, and what is bored into an insert."""
+
+
+def same_hardware(motors: Motors, tested: Motors) -> NDArray[np.bool_]:
+    """Which motors of a batch have the case, the closures and the nozzle, but for its bore, of a single motor, (n,).
+
+    By definition: every number equal, every material and name the same. Grains, liner and propellant are burnt each time and
+    may differ.
+    """
+    same = np.ones(motors.size, dtype=bool)
+    for part in ("case", "forward_closure", "aft_closure", "nozzle"):
+        same &= _alike(getattr(motors, part), getattr(tested, part), motors.size)
+    return same
+
+
+def _alike(one: object, other: object, size: int) -> NDArray[np.bool_]:
+    if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
+        equal = (one == other) | (np.isnan(one) & np.isnan(other))
+        return np.broadcast_to(equal if equal.ndim < 2 else equal.all(axis=1), (size,))
+    if isinstance(one, tuple) and isinstance(other, tuple) and len(one) == len(other):
+        alike = [_alike(a, b, size) for a, b in zip(one, other, strict=True)]
+        return np.asarray(np.logical_and.reduce([np.ones(size, dtype=bool), *alike]))
+    if type(one) is not type(other):
+        return np.zeros(size, dtype=bool)
+    if isinstance(one, Material) or not is_dataclass(one):
+        return np.full(size, one == other)
+    names = [item.name for item in fields(one) if item.name not in _NOT_HARDWARE]
+    return _alike(tuple(getattr(one, name) for name in names), tuple(getattr(other, name) for name in names), size)
 
 
 def highest_held(of_tests: Mapping[str, tuple[Shown, ...]], look: Ladder) -> dict[Key, tuple[float, str]]:
@@ -127,7 +176,7 @@ def highest_held(of_tests: Mapping[str, tuple[Shown, ...]], look: Ladder) -> dic
             (one.level, name)
             for name, found in of_tests.items()
             for one in found
-            if one.key == key and one.bound.held and not one.bound.copy
+            if one.key == key and one.bound.held and not one.bound.of_copy
         ]
         if levels:
             best[key] = max(levels)

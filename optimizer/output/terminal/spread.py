@@ -60,6 +60,9 @@ def print_spread(name: str, result: SpreadResult, units: str) -> None:
         if chance.failed:
             chances.add_row(f"{mode}, {part}", chance.text)
     screen.print(Padding(chances, (0, 0, 0, 2)))
+    if result.untested is not None:
+        told = f"Tests are counted ({'; '.join(result.tests)}); without them any rung: {result.untested.text}."
+        screen.print(Padding(Text(told), (0, 0, 0, 2)))
     held = [chance for _, _, chance in result.rungs if not chance.failed]
     if held:
         screen.print(Padding(Text(_held_words(held, len(result.rungs)), FAINT), (0, 0, 0, 2)))

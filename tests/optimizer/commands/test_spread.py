@@ -5,20 +5,32 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from SALib.analyze import sobol as salib_analyze
 from SALib.sample import sobol as salib_sample
 from scipy import stats
 
-from optimizer.candidates.samples import Chance, deviation, distribution, robust_columns, scattered, tolerance_name, unit_points
+from optimizer.candidates.samples import (
+    Chance,
+    deviation,
+    deviations_at,
+    distribution,
+    robust_columns,
+    sample_points,
+    scattered,
+    tolerance_name,
+    unit_points,
+)
 from optimizer.commands import spread as spreads
 from optimizer.commands.spread import spread
 from optimizer.problems import InputError
 from physics.ballistics.kernel import FIGURES, evaluate, maximum_expected_pressure
 from physics.failure.chances import certainty_of
+from physics.failure.evidence import Evidence
 from physics.failure.ladder import assess_ladder
+from physics.failure.proof import GAUGE_ERROR, plugged_motor
 from physics.materials import material
 from physics.motors import Ambient, Case, Closure, Grains, Liner, Motors, Nozzle, Propellant, Screws, Tolerance
 
@@ -225,6 +237,98 @@ class TestScatteredStrengths:
         found = spread(subject, samples=64).as_json()
         assert found["strengths"] == "scattered" and found["chance_of_failure"]["any"]["points"] == 64
         assert spread(subject, samples=64, as_specified=True).as_json()["strengths"] == "held at minimum"
+
+
+PROOFED = {
+    "propellant.rate": Tolerance(standard_deviation=0.03, relative=True),
+    "nozzle.throat_diameter": Tolerance(minus=1e-4, plus=1e-4),
+    "case.wall": Tolerance(minus=0.1, plus=0.02, relative=True),
+}
+
+
+def thin(wall=0.8e-3, throat=0.0098):
+    """A motor whose case is near its limits, with screws at its forward end."""
+    screws = Screws(
+        one(4.826e-3), one(1.058e-3), one(0), one(700e6), one(10), one(0.012), one(5e-3), one(1), one(1), one(1.15),
+        designation="#10-24 UNC", grade="A2-70",
+    )  # fmt: skip
+    bare = motor(PROOFED, case__wall=wall, nozzle__throat_diameter=throat)
+    return replace(bare, forward_closure=Closure("radial-screws", screws=screws))
+
+
+class TestTests:
+    """What tests of this hardware have shown, counted over the tolerances."""
+
+    def water(self, pressure, **changes):
+        return Evidence("water", "proof", pressure, plugged=True, **changes)
+
+    def test_it_is_what_counting_a_million_motors_finds(self):
+        """Dimensions at the samples, 256 draws of lots and formulas for each, and those thrown out that fail in the proof."""
+        subject, proof = thin(), self.water(8.34e6)
+        found = spread(subject, samples=4096, evidence=[proof])
+        tolerances = {name: PROOFED[name] for name in sorted(PROOFED)}
+        batch = scattered(subject.repeat(4096), tolerances, deviations_at(tolerances, sample_points(3, 4096, 1)))
+        figures = evaluate(batch)
+        hot, cold = (
+            {(rung.mode, rung.part): rung for rung in assess_ladder(*of).rungs if rung.kind != "advice"}
+            for of in ((batch, figures, figures["peak_head_pressure"]), (plugged_motor(batch),))
+        )
+        rng, draws = np.random.default_rng(5), 256
+        lots = {rung.certainty.lot for rung in hot.values()}
+        z = {lot: rng.standard_normal((4096, draws)) * (lot != "") for lot in sorted(lots)}
+        failed, borne = np.zeros((4096, draws), bool), np.ones((4096, draws), bool)
+        for key in hot:
+            sure = hot[key].certainty
+            strong = np.exp(sure.strength_scatter * z[sure.lot] + sure.formula_scatter * rng.standard_normal((4096, draws)))
+            failed |= hot[key].likely[:, None] * strong < figures["peak_head_pressure"][:, None]
+            borne &= cold[key].likely[:, None] * strong > 8.34e6 * (1.0 - GAUGE_ERROR)
+        counted, all_of = failed[borne].mean(), failed.mean()
+        error = 4.0 * np.sqrt(counted * (1.0 - counted) / borne.sum())
+        assert found.any_failure.value == pytest.approx(counted, abs=error + np.ptp(found.any_failure.interval))
+        assert found.untested.value == pytest.approx(all_of, abs=2e-3)
+        assert counted < 0.7 * all_of and borne.mean() < 0.97 and found.tests == ("proof",)
+
+    @settings(max_examples=12, deadline=None)
+    @given(st.floats(5e6, 12e6), st.floats(0.7e-3, 1.0e-3), st.booleans(), st.floats(260.0, 340.0))
+    def test_a_proof_that_held_never_raises_the_chance(self, pressure, wall, same, temperature):
+        proof = self.water(pressure, same_hardware=same, temperature=temperature)
+        found = spread(thin(wall), samples=256, evidence=[proof])
+        room = np.ptp(found.any_failure.interval) + np.ptp(found.untested.interval) + 1e-3
+        assert np.isnan(found.any_failure.value) or found.any_failure.value <= found.untested.value + room
+
+    def test_what_it_met_higher_and_as_warm_cannot_fail(self):
+        subject = replace(thin(), tolerances={"nozzle.throat_diameter": Tolerance(minus=1e-6, plus=1e-6)})
+        head = evaluate(subject)["peak_head_pressure"][0]
+        found = spread(subject, samples=64, evidence=[self.water(1.1 * head / (1.0 - GAUGE_ERROR))])
+        rungs = {mode: chance.value for mode, _, chance in found.rungs}
+        assert rungs["case yield"] == pytest.approx(0.0, abs=1e-9) and found.untested.value > 1e-3
+
+    def test_one_that_failed_raises_it_and_a_leak_is_still_there(self):
+        failed = spread(thin(), samples=256, evidence=[self.water(8.2e6, outcome="failed", mode="case yield")])
+        assert failed.any_failure.value > failed.untested.value
+
+    def test_held_at_minimum_no_test_counts(self):
+        bare, known = (spread(thin(), samples=64, as_specified=True, evidence=some) for some in ([], [self.water(9e6)]))
+        assert bare.any_failure == known.any_failure and known.untested is None and known.tests == ()
+
+    def test_blocks_do_not_matter(self, monkeypatch):
+        whole = spread(thin(), samples=256, evidence=[self.water(9e6)])
+        monkeypatch.setattr(spreads, "BLOCK", 64)
+        monkeypatch.setattr(spreads, "MARCHED", 64)
+        assert spread(thin(), samples=256, evidence=[self.water(9e6)]).any_failure == whole.any_failure
+
+    def test_a_search_counts_them_for_the_same_hardware_alone(self):
+        base, proof = thin(), self.water(9e6)
+        batch = base.repeat(3).with_values({
+            "nozzle.throat_diameter": np.array([0.0098, 0.0099, 0.0098]), "case.wall": np.array([0.8e-3, 0.8e-3, 0.81e-3]),
+        })  # fmt: skip
+        asked = {"chance": ("chance_of_failure", 50.0)}
+        found = robust_columns(batch, asked, samples=128, tested=(base, [proof]))["chance"]
+        bare = robust_columns(batch, asked, samples=128)["chance"]
+        for place, evidence in enumerate(([proof], [proof], [])):
+            single = spread(batch.take([place]), samples=128, evidence=evidence)
+            assert_allclose(found[place], single.any_failure.interval[1], rtol=1e-12)
+        assert found[0] < bare[0] and found[1] < bare[1] and found[2] == bare[2]
 
 
 class TestAgainstLibraries:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,9 +13,10 @@ from optimizer.cli import main
 from optimizer.commands.new import create
 from optimizer.commands.standing import standing
 from optimizer.commands.vouch import vouch
-from optimizer.inputs import InputError, load_motor
+from optimizer.inputs import InputError, load_motor, motor_from_text
+from optimizer.inputs.writing import motor_text
 from physics.assessment import assess
-from physics.failure.evidence import WATER_ON_GAS, Evidence, shown
+from physics.failure.evidence import WATER_ON_GAS, Evidence, same_hardware, shown
 from physics.failure.proof import GAUGE_ERROR
 
 WATER = 'schema = 1\nkind = "water"\npressure = "1200 psi"\ntemperature = "15 degC"\nplugged = true\noutcome = "held"\n'
@@ -127,3 +129,35 @@ def test_check_tells_first_to_fail_flaws_and_what_reaches_a_rung(motor: Path, ca
     lowest = answer["to_reach"][0]
     # derived: within one row of the rate law the surplus is (p/p0)^(1 - n); the port moves it by little
     assert 1.0 + lowest["burning_area_surplus"] == pytest.approx((lowest["likely"] / head) ** (1 - exponent), rel=0.05)
+
+
+def test_a_design_of_the_same_hardware_keeps_its_water_proof_and_no_firing(motor: Path) -> None:
+    """A proof is of case, closures and nozzle: another throat is bored into the same parts, another wall is another tube."""
+    proof = WATER.replace("schema = 1\n", "")
+    fired = 'kind = "firing"\npressure = "700 psi"\nduration = "2 s"\noutcome = "held"\n'
+    motor.write_text(motor.read_text() + f"\n[[evidence]]\n{proof}\n[[evidence]]\n{fired}")
+    file = load_motor(motor)
+    text = motor_text(file, {"throat_diameter": 0.0135}, tests=lambda table: table.get("kind") == "water")
+    assert [one.kind for one in motor_from_text(text, motor).evidence] == ["water"]
+    assert "evidence" not in motor_text(file, {"throat_diameter": 0.0135})
+    changed = {"nozzle.throat_diameter": 0.0135, "nozzle.exit_diameter": 0.03}
+    assert same_hardware(file.motors.with_values({key: np.array([value]) for key, value in changed.items()}), file.motors)[0]
+    for column in ("case.wall", "case.length", "forward_closure.screws.count", "aft_closure.seal.gap"):
+        other = file.motors.with_values({column: 1.01 * np.asarray(file.motors.value(column))})
+        assert not same_hardware(other, file.motors)[0], column
+    assert not same_hardware(replace(file.motors, aft_closure=None), file.motors)[0]
+
+
+@pytest.mark.parametrize(("outcome", "gone"), [("leaked", False), ("failed", True)])
+def test_what_leaked_is_still_there_and_what_failed_is_not(motor: Path, outcome: str, gone: bool) -> None:
+    motors = load_motor(motor).motors
+    ladder = assess(motors).ladder
+    mode = "seal extrusion" if outcome == "leaked" else "screw shear"
+    test = Evidence("water", "test", 9e6, plugged=True, outcome=outcome, mode=mode, part="forward closure")
+    found = {one.key: one for one in shown(motors, test, ladder)}
+    bound = found[mode, "forward closure"].bound
+    assert not bound.held and bound.gone == gone and not bound.copy
+    assert found[mode, "aft closure"].bound.held  # the other end bore it
+    known = standing(assess(motors, curve=True), [test])
+    key = mode, "forward closure"  # as cold and as loaded in the firing as in the test
+    assert known.bands[key][2] <= 9e6 * (1 + GAUGE_ERROR) * 1.001 and key not in known.held

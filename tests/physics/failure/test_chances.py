@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -137,3 +139,83 @@ class TestTests:
 def test_points_are_the_same_every_time() -> None:
     assert first_to_fail(model(*TWO)) == first_to_fail(model(*TWO))
     assert chance(model(*TWO)) == chance(model(*TWO))
+
+
+class TestBands:
+    RUNG = ("a", 0.3, sure(0.06, 0.10, "tube"))
+
+    def test_without_tests_there_is_none_and_an_idle_test_leaves_the_normal_one(self) -> None:
+        assert chances.bands(model(self.RUNG)) == {}
+        idle = Tested(("a", "part"), np.array([5.0]))
+        low, middle, high = chances.bands(model(self.RUNG, tests=(idle,)))["a", "part"]
+        reach = 1.6449 * np.hypot(0.06, 0.10)
+        assert (low, middle, high) == pytest.approx((0.3 - reach, 0.3, 0.3 + reach), abs=2e-3)
+
+    @pytest.mark.parametrize("held", [True, False])
+    def test_it_is_what_is_left_of_a_million_motors(self, held: bool) -> None:
+        test = Tested(("a", "part"), np.array([-0.02 if held else 0.1]), held=held)
+        subject = model(self.RUNG, ("b", 0.2, sure(0.06, 0.05, "tube")), tests=(test,))
+        rows, seen = drawn(subject)
+        found = chances.bands(subject)["a", "part"]
+        assert found == pytest.approx(np.percentile(rows[0, seen], (5, 50, 95)), abs=4e-3)
+        assert set(chances.bands(subject)) == {("a", "part")}  # b was not in that test, though its tube was
+
+    @pytest.mark.parametrize("gone", [True, False])
+    def test_the_band_of_what_failed_or_leaked_ends_there(self, gone: bool) -> None:
+        failed = Tested(("a", "part"), np.array([0.05]), held=False, gone=gone)
+        low, middle, high = chances.bands(model(self.RUNG, tests=(failed,)))["a", "part"]
+        assert low < middle < high <= 0.3 - 0.05
+
+    def test_of_what_is_gone_the_next_one_learns_the_formula_alone(self) -> None:
+        there, gone = (Tested(("a", "part"), np.array([0.05]), held=False, gone=gone) for gone in (False, True))
+        copied = replace(gone, gone=False, copy=True)
+        found = {name: chance(model(self.RUNG, tests=(one,))).value for name, one in (("there", there), ("gone", gone))}
+        assert found["gone"] == chance(model(self.RUNG, tests=(copied,))).value
+        assert min(found.values()) > 2.0 * chance(model(self.RUNG)).value
+
+    def test_what_contradicts_the_model_leaves_none(self) -> None:
+        tests = (Tested(("a", "part"), np.array([3.0]), held=False), Tested(("a", "part"), np.array([-3.0])))
+        assert chances.bands(model(("a", 0.1, sure(0.0, 0.01)), tests=tests)) == {}
+
+
+SCATTERS = st.floats(0.01, 0.3)
+
+
+class TestAnyHeldTest:
+    @settings(max_examples=60, deadline=None)
+    @given(
+        st.lists(
+            st.tuples(st.floats(-0.1, 0.6), SCATTERS, SCATTERS, st.sampled_from(["tube", "screws", ""])), min_size=1, max_size=6
+        ),
+        st.lists(st.tuples(st.integers(0, 5), st.floats(-0.3, 0.5), st.booleans()), min_size=1, max_size=4),
+    )
+    def test_one_more_that_held_never_raises_the_chance(self, rows: list, tests: list) -> None:
+        """Whatever the rungs, their lots and what was held before: strengths go up together, so what held speaks for all.
+
+        The estimator's own error is what the scrambles say, and a little for its being no product measure on few points.
+        """
+        rungs = [(str(place), margin, sure(s, f, lot)) for place, (margin, s, f, lot) in enumerate(rows)]
+        held = tuple(Tested((str(at % len(rungs)), "part"), np.array([margin]), copy=copy) for at, margin, copy in tests)
+        before, after = (chance(model(*rungs, tests=some)) for some in (held[:-1], held))
+        if np.isfinite(after.value):
+            assert after.value <= before.value + (before.high - before.low) + (after.high - after.low) + 1e-3
+
+    def test_a_tube_says_nothing_of_screws_and_something_of_its_burst(self) -> None:
+        rungs = (
+            ("yield", 0.2, sure(0.08, 0.03, "tube")),
+            ("burst", 0.2, sure(0.08, 0.07, "tube")),
+            ("screws", 0.2, sure(0.08, 0.07, "box")),
+        )
+        held = Tested(("yield", "part"), np.array([0.05]))
+
+        def each(tests: tuple[Tested, ...]) -> dict:
+            subject = model(*rungs, tests=tests)
+            points = chances.blocks_of_points(len(subject.lots()), 4096, 1)
+            deviates = {lot: points[:, place] for place, lot in enumerate(subject.lots())}
+            return {key[0]: one.value for key, one in chances.chances(subject, deviates, 4096)[1].items()}
+
+        bare, known = each(()), each((held,))
+        assert known["yield"] < 0.02 * bare["yield"] and known["burst"] < 0.9 * bare["burst"]
+        assert known["screws"] == pytest.approx(bare["screws"], rel=0.01)
+        copied = each((replace(held, copy=True),))
+        assert copied["burst"] == pytest.approx(bare["burst"], rel=0.01)  # another tube says nothing of this one's metal
