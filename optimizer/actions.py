@@ -524,17 +524,18 @@ def vouch(motor: Path, tests: Sequence[Path], kernel: str, output: Output) -> in
     return NO if found.failed else DONE
 
 
-def draw(motor: Path, paper: str, kernel: str, output: Output) -> int:
-    """Write the drawings and sheets of one motor."""
+def draw(motor: Path, paper: str, kernel: str, output: Output, stock: Sequence[Path] = ()) -> int:
+    """Write the drawings and sheets of one motor; `stock` are lists of the user's own, besides those in stock/."""
     from optimizer.inputs import load_motor
+    from optimizer.inputs.stock import read_stock
     from optimizer.output import drawing
     from optimizer.output.drawing.geometry import DrawingError
-    from optimizer.output.pages import named
     from optimizer.problems import InputError, Problem, plain_file
     from optimizer.results import write_together
     from physics.assessment import assess
 
     file = load_motor(motor)
+    lists = [read_stock(path) for path in (*stock, *sorted((motor.parent / "stock").glob("*.csv")))]
     output = output.reading(file.units)
     output.claim(motor, drawing.WRITTEN)
     assessment = assess(file.motors, kernel=kernel, curve=True)
@@ -548,7 +549,7 @@ def draw(motor: Path, paper: str, kernel: str, output: Output) -> int:
             file=motor.name,
             digest=file.digest,
             units=output.units,
-            designation=named(assessment),
+            lists=lists,
         )
     except DrawingError as error:
         fix = "give it in the motor file, or another --paper where the sheet is too small"

@@ -409,18 +409,22 @@ def vouch(
 @main.command()
 @click.argument("motor", type=_MOTOR)
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", help="Sheet the wrap is tiled on.")
+@click.option("--stock", type=_MOTOR, multiple=True, metavar="FILE", help="A stock list of your own, besides those in stock/.")
 @_shared(kernel=True)
 @_guarded
-def draw(motor: Path, paper: str, kernel: str | None, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
+def draw(motor: Path, paper: str, stock: tuple[Path, ...], kernel: str | None, **shared: Any) -> int:
     """Draw section, drilling wrap, lathe sheets and cut list.
 
     The wrap is at 1:1; wrap and turned parts come as PDF and DXF. With them come the review sheet, the water proof test, the
     sheet for the test stand and that for the day at the range.
+
+    The shopping list takes tubes, bars, rings and screws from your own lists first (CSV, in stock/ beside the motor or given
+    with --stock); where they have a column price, it says what that costs.
     """
     from optimizer import actions
 
-    output = actions.Output(as_json, units, out, quiet, "draw")
-    return actions.draw(motor, paper=paper, kernel=kernel or "steady", output=output)
+    output = actions.Output(shared["as_json"], shared["units"], shared["out"], shared["quiet"], "draw")
+    return actions.draw(motor, paper=paper, stock=stock, kernel=kernel or "steady", output=output)
 
 
 @main.command("list")
@@ -431,7 +435,7 @@ def draw(motor: Path, paper: str, kernel: str | None, as_json: bool, units: str 
 def list_(table: str | None, find: str, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
     """Print what may be written in a file.
 
-    TABLE is one of: keys, figures, materials, grades, screws, drills, reamers, tubes, rings, modes, found. Stock lists
+    TABLE is one of: keys, figures, materials, grades, screws, drills, reamers, tubes, bars, rings, modes, found. Stock lists
     in stock/, where you stand, are read too.
     """
     from optimizer import actions

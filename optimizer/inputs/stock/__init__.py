@@ -1,7 +1,8 @@
 """Shop stock: lists of tubes, drills, reamers, screws and O-rings as CSV, ours and the user's own.
 
 A list has lines with `# ` that say where its sizes come from, a header, and one item a row. The first column is the
-item's name; the others are dimensions, with the unit in the header (``wall [in]``) or in each cell (``0.125 in``).
+item's name; the others are dimensions, with the unit in the header (``wall [in]``) or in each cell (``0.125 in``). A list of
+the user's own may have a price of one piece as sold, in any currency, in the header (``price [EUR]``) or in the cell.
 
 Imports the units and the reading of files.
 """
@@ -35,7 +36,7 @@ COLUMNS = (
     "thickness",
     "clearance_hole",
 )
-TEXT_COLUMNS = ("note", "supplier", "material")
+TEXT_COLUMNS = ("note", "supplier", "material", "price")
 
 
 @dataclass(frozen=True)
@@ -60,12 +61,14 @@ class Stock:
 
     @property
     def kind(self) -> str:
-        """ "tubes", "rings", "screws" or "rounds", by the dimensions that the list has."""
+        """ "tubes", "rings", "screws", "bars" or "rounds", by its dimensions; of bars where its name says so."""
         if {"outer_diameter", "wall"} <= set(self.columns):
             return "tubes"
         if "cross_section" in self.columns:
             return "rings"
-        return "screws" if "pitch" in self.columns else "rounds"
+        if "pitch" in self.columns:
+            return "screws"
+        return "bars" if re.search(r"(?:^|[-_ ])(?:bar|rod|round)s?(?:[-_ ]|$)", self.name.lower()) else "rounds"
 
 
 def packaged_names() -> list[str]:
@@ -191,6 +194,12 @@ def _item(row: tuple[int, list[str]], header: list[tuple[str, str]], path: str |
     values: dict[str, float] = {}
     texts: dict[str, str] = {}
     for cell, (column, unit) in zip(cells[1:], header[1:], strict=True):
+        if column == "price" and cell:
+            texts[column] = _priced(cell, unit)
+            if price_of(texts[column]) is None:
+                problems.add(plain_file(path), line, column, shown_value(cell), "is not a price", _PRICE, "E102")
+                return None
+            continue
         if column in TEXT_COLUMNS or not cell:
             texts[column] = cell
             continue
@@ -215,6 +224,46 @@ def _item(row: tuple[int, list[str]], header: list[tuple[str, str]], path: str |
         )
         return None
     return StockItem(cells[0], values, texts)
+
+
+@dataclass(frozen=True)
+class Price:
+    """What one piece costs; the currency as it was written, before or behind the amount."""
+
+    amount: float
+    before: str = ""
+    behind: str = ""
+
+    @property
+    def currency(self) -> str:
+        """The currency as written."""
+        return self.before or self.behind
+
+    def times(self, count: float) -> Price:
+        """The same of so many pieces."""
+        return Price(self.amount * count, self.before, self.behind)
+
+    def __str__(self) -> str:
+        return f"{self.before}{self.amount:.2f} {self.behind}".strip()
+
+
+_PRICE = 'an amount with a point and its currency, as in "12.50 EUR"'
+
+
+def price_of(text: str) -> Price | None:
+    """A price as written in a cell; None where it is none. No currency is known or converted here.
+
+    >>> str(price_of("12.5 EUR")), str(price_of("£4")), price_of("dear"), price_of("-2 EUR")
+    ('12.50 EUR', '£4.00', None, None)
+    """
+    found = re.fullmatch(r"([^\d\s.,+-]*)\s*(\d{1,9}(?:\.\d{1,4})?)\s*([^\d\s.,+-]*)", text.strip())
+    if found is None or (found[1] and found[3]):
+        return None
+    return Price(float(found[2]), found[1], found[3])
+
+
+def _priced(cell: str, currency: str) -> str:
+    return f"{cell} {currency}" if currency and re.fullmatch(r"[\d.,]+", cell) else cell
 
 
 def _refuse_twice(items: list[StockItem], rows: list[tuple[int, list[str]]], path: str | Path, problems: Problems) -> None:

@@ -6,10 +6,14 @@ but the report and the commands.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from physics.motors import Motors
+
+if TYPE_CHECKING:
+    from optimizer.inputs.stock import Stock
 
 TURNED = (
     "case", "liner", "forward-ring", "forward-plate", "forward-closure", "nozzle", "nozzle-carrier", "throat-insert", "aft-ring",
@@ -60,7 +64,7 @@ def sheets(
     file: str = "",
     digest: str = "",
     units: str = "metric",
-    designation: str = "",
+    lists: Sequence[Stock] = (),
 ) -> dict[str, bytes]:
     """The drawings as file names and bytes, nothing written; the same motor gives the same bytes.
 
@@ -76,8 +80,8 @@ def sheets(
         What the foot of each sheet says; `digest` is of the motor file.
     units : str
         "metric" or "imperial", for the numbers on the sheets; DXF and CSV stay in mm.
-    designation : str
-        Class letter and mean thrust, for the review sheet.
+    lists : sequence of Stock
+        The user's own stock lists, for the shopping list: they go before ours, and prices are theirs.
 
     Raises
     ------
@@ -86,7 +90,6 @@ def sheets(
         or a wrap is too large for the paper.
     """
     from optimizer.cautions import cautions
-    from optimizer.output.drawing.cuts import cut_list_csv, cut_list_sheet
     from optimizer.output.drawing.day_sheet import day_sheet
     from optimizer.output.drawing.dxf import wrap_dxf
     from optimizer.output.drawing.geometry import wrap
@@ -95,8 +98,10 @@ def sheets(
     from optimizer.output.drawing.review import review_sheets
     from optimizer.output.drawing.section_sheet import section_sheet
     from optimizer.output.drawing.sheet import PAPERS, pdf_bytes, svg_bytes
+    from optimizer.output.drawing.shopping import cut_list_csv, cut_list_sheets
     from optimizer.output.drawing.stand_sheet import stand_sheet
     from optimizer.output.drawing.wrap_sheet import wrap_sheets
+    from physics.designation import designation
 
     if motors.size != 1:
         raise ValueError(f"drawings are of one motor, not of {motors.size}")
@@ -114,11 +119,13 @@ def sheets(
             found[f"wrap-{end}.pdf"] = pdf_bytes(wrap_sheets(shape, labels, paper), f"{name}: drilling wrap, {end}")
             found[f"wrap-{end}.dxf"] = wrap_dxf(shape, labels)
     found |= _turned(motors, labels, paper)
-    found["cut-list.csv"] = cut_list_csv(motors, labels)
-    found["cut-list.pdf"] = pdf_bytes([cut_list_sheet(motors, labels, paper)], f"{name}: cut list")
+    found["cut-list.csv"] = cut_list_csv(motors, labels, lists)
+    found["cut-list.pdf"] = pdf_bytes(cut_list_sheets(motors, labels, paper, lists), f"{name}: cut list")
     if assessment is not None:
         told = cautions(assessment, units)
-        review = review_sheets(assessment, labels, told, paper, designation)
+        figures = assessment.figures
+        named = designation(figures["total_impulse"], figures["mean_thrust"])[0]
+        review = review_sheets(assessment, labels, told, paper, named)
         found["review.pdf"] = pdf_bytes(review, f"{name}: review")
         found["proof-test.pdf"] = pdf_bytes(proof_sheets(assessment, labels, paper), f"{name}: water proof test")
         found["test-stand.pdf"] = pdf_bytes([stand_sheet(assessment, labels, paper)], f"{name}: test stand")

@@ -1,28 +1,44 @@
-"""The cut list and the shopping list: what to buy, what to saw, what is left over.
+"""What is sawn: every piece of one motor, the stock that it comes from, and how pieces lie on stock lengths.
 
-Owns the allowances and the packing of pieces on stock lengths. Imports geometry, sheet, plates.
+Owns the allowances, the choice of tube and bar from stock lists, and the packing. Pieces that are turned are those of the
+lathe sheets. Imports geometry, lathe, plates and the stock lists.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
-import numpy as np
+from optimizer.inputs.stock import Price, Stock, StockItem, load_stock, price_of
+from optimizer.output.drawing.geometry import MILLIMETRE, DrawingError, grain_rows, millimetres
+from optimizer.output.drawing.lathe import Turned, turned_parts
+from optimizer.output.drawing.plates import Labels
+from physics.motors import Motors
 
-from optimizer.output.drawing.geometry import MILLIMETRE, DrawingError, grain_rows, millimetres, number, section
-from optimizer.output.drawing.plates import MARGIN, Labels, foot
-from optimizer.output.drawing.sheet import FAINT, PAPERS, Sheet
-from physics.assembly import ring_length
-from physics.motors import Closure, Motors
-
-# Common practice, no source: lengths in which tube and bar are sold, what a saw takes, and what facing an end takes.
+# Common practice, no source: lengths in which tube and bar are sold, what a saw takes, what facing an end and what the skin
+# of a bar, its bend and the chuck take.
 STOCK_LENGTHS = {"metric": (500.0, 1000.0, 2000.0, 3000.0), "imperial": (304.8, 609.6, 914.4, 1828.8, 3657.6)}
 KERF = 2.0  # mm
 FACING = 1.0  # mm an end
-SPARE_SHARE, SPARE_LEAST = 0.10, 2  # of screws
-SPARE_RINGS = 1  # O-rings a size
+CLEAN_UP = 1.0  # mm on the diameter of a bar
+SAME_OUTSIDE, SAME_WALL = 0.06, 0.03  # mm within which a listed tube is the tube of the file
+BARS = {"metric": "bars-metric", "imperial": "bars-imperial"}
+TUBES = {"tube-metric": ("6061", "6082"), "tube-6061": ("6061",), "tube-4130": ("4130",)}
+"""Our lists of tubes, and what the material's name must have in it."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """What pieces are sawn from: `profile` as text, `listed` names item and list, `lengths` [mm] in which it is sold.
+
+    `prices` are those of a length, where the list is one of the user's own and has them.
+    """
+
+    profile: str
+    listed: str = ""
+    lengths: tuple[float, ...] = ()
+    prices: Mapping[float, Price] = field(default_factory=dict)
+    remark: str = ""
 
 
 @dataclass(frozen=True)
@@ -31,7 +47,7 @@ class Cut:
 
     part: str
     material: str
-    profile: str
+    source: Source
     pieces: int
     finished: float
 
@@ -52,16 +68,6 @@ class Bar:
     def left(self) -> float:
         """Off-cut after every saw cut. [mm]"""
         return max(self.length - sum(self.pieces) - KERF * len(self.pieces), 0.0)
-
-
-@dataclass(frozen=True)
-class Purchase:
-    """One line of the shopping list."""
-
-    what: str
-    specification: str
-    quantity: str
-    remark: str
 
 
 def packed(pieces: Sequence[float], stock: Sequence[float]) -> list[Bar]:
@@ -90,222 +96,131 @@ def packed(pieces: Sequence[float], stock: Sequence[float]) -> list[Bar]:
     return chosen
 
 
-def cuts(motors: Motors, labels: Labels) -> list[Cut]:
-    """Tube, liner, grain tubes and plate blanks of one motor."""
+def cuts(motors: Motors, labels: Labels, lists: Sequence[Stock] = ()) -> list[Cut]:
+    """Every piece of one motor that is sawn: tube, liner, turned parts, tubes of the grains.
+
+    `lists` are the user's own stock lists, which go before ours.
+    """
     size = labels.length
-    shape = section(motors)
     found: list[Cut] = []
     bore = None
-    if motors.case is not None:
-        outer, wall = millimetres(motors.case.outer_diameter) or 0.0, millimetres(motors.case.wall) or 0.0
-        bore = outer - 2 * wall
-        profile = f"tube Ø {size(outer)} × {size(wall)}"
-        found.append(Cut("case", motors.case.material.name, profile, 1, shape.case_length))
-    if motors.liner is not None and bore is not None and shape.liner_length:
-        thick = millimetres(motors.liner.thickness) or 0.0
-        profile = f"tube Ø {size(bore)} × {size(thick)}"
-        found.append(Cut("liner", motors.liner.material.name, profile, 1, shape.liner_length))
-        bore -= 2 * thick
+    for part in turned_parts(motors, labels):
+        long = part.end - part.start
+        if part.name == "case" and motors.case is not None:
+            outer, wall = millimetres(motors.case.outer_diameter) or 0.0, millimetres(motors.case.wall) or 0.0
+            bore = outer - 2 * wall
+            source = tube_source(part.material, outer, wall, labels, lists)
+        elif part.name == "liner" and motors.liner is not None:
+            thick = millimetres(motors.liner.thickness) or 0.0
+            source = liner_source(part, thick, labels, lists)
+            bore = 2 * (part.radius - thick)
+        else:
+            source = bar_source(part, labels, lists)
+        found.append(Cut(part.name, part.material, source, 1, long))
     for count, row in enumerate(grain_rows(motors), 1):
         profile = f"tube, inside Ø {size(row['outer_diameter'])}"
         if bore is not None and bore > row["outer_diameter"]:
             profile += f", outside at most {size(bore)}"
         name = "grain tube" if count == 1 else f"grain tube, row {count}"
-        found.append(Cut(name, "–", profile, round(row["count"]), row["length"]))
+        source = Source(profile, lengths=STOCK_LENGTHS[labels.units])
+        found.append(Cut(name, "–", source, round(row["count"]), row["length"]))
     return found
 
 
-def purchases(motors: Motors, labels: Labels) -> list[Purchase]:
-    """Screws, seals, plates and nozzle stock of one motor, with spares."""
-    found: list[Purchase] = []
-    for end, closure in (("forward", motors.forward_closure), ("aft", motors.aft_closure)):
-        if closure is not None:
-            found.extend(_closure(end, closure, motors, labels))
-    found.extend(_nozzle(motors, labels))
-    return found
+# --- stock ---------------------------------------------------------------------------------------------------------------
 
 
-def _nozzle(motors: Motors, labels: Labels) -> list[Purchase]:
-    """The insert and the body that carries it, or one bar for a nozzle of one piece."""
-    size, nozzle, shape = labels.length, motors.nozzle, section(motors)
-    wide = millimetres(nozzle.exit_diameter) or 0.0
-    bore = (None if motors.case is None else millimetres(motors.case.bore)) or 0.0
-    throat = f"throat Ø {size(millimetres(nozzle.throat_diameter) or 0.0)}"
-    material = nozzle.material.name if nozzle.material is not None else "material not named"
-    insert, length = millimetres(nozzle.insert_diameter), millimetres(nozzle.insert_length)
-    body_length = shape.end - shape.aft_face
-    if insert is None or length is None:
-        what = f"{material}, bar at least Ø {size(max(wide, bore))}"
-        return [Purchase("nozzle stock", what, "1", f"about {size(body_length, 0)} long as drawn; {throat}")]
-    closure = motors.aft_closure
-    carrier = "material not named"
-    if closure is not None and closure.ring_material is not None:
-        carrier = closure.ring_material.name
-    return [
-        Purchase("throat insert", f"{material}, bar at least Ø {size(insert)}", "1", f"{size(length)} long finished; {throat}"),
-        Purchase(
-            "nozzle body",
-            f"{carrier}, bar at least Ø {size(max(wide, bore))}",
-            "1",
-            f"about {size(body_length, 0)} long as drawn; carries the insert",
-        ),
-    ]
+def alike(material: str, item: StockItem) -> bool:
+    """Whether a listed item may be of a material: the list does not say, or one name holds the other."""
+    listed = _folded(item.texts.get("material", ""))
+    wanted = _folded(material)
+    return not listed or listed in wanted or wanted in listed
 
 
-def _closure(end: str, closure: Closure, motors: Motors, labels: Labels) -> list[Purchase]:
-    size = labels.length
-    found: list[Purchase] = []
-    bore = None if motors.case is None else millimetres(motors.case.bore)
-    if closure.screws is not None:
-        screws = closure.screws
-        count = round(number(screws.count) or 0.0)
-        spare = max(math.ceil(SPARE_SHARE * count), SPARE_LEAST)
-        text = f"{screws.designation or size(millimetres(screws.diameter) or 0.0)} {screws.grade}".strip()
-        remark = f"{count} and {spare} spare; hole Ø {size(millimetres(screws.hole_diameter) or 0.0)}"
-        found.append(Purchase(f"{end} screws", text + _screw_length(closure, motors, labels), str(count + spare), remark))
-    if closure.snap_ring is not None and bore is not None:
-        thick = millimetres(closure.snap_ring.ring_thickness) or 0.0
-        found.append(Purchase(f"{end} snap ring", f"internal, bore {size(bore)}, thickness {size(thick)}", "2", "1 spare"))
-    elif closure.welded_lip is not None and bore is not None:
-        lip = closure.welded_lip
-        material = closure.ring_material.name if closure.ring_material is not None else "material not named"
-        height = millimetres(lip.thickness)
-        remark = "thickness not given" if height is None else f"{size(height)} thick finished"
-        weld = f", filler {lip.filler}" if lip.filler else ""
-        found.append(Purchase(f"{end} lip", f"{material}, Ø {size(bore)}{weld}", "1", remark))
-    elif bore is not None:
-        found.append(_ring(end, closure, motors, labels, bore))
-    plate = millimetres(closure.plate_thickness)
-    if plate is not None and bore is not None:
-        material = closure.plate_material.name if closure.plate_material is not None else "material not named"
-        found.append(Purchase(f"{end} plate", f"{material}, bar at least Ø {size(bore)}", "1", f"{size(plate)} thick finished"))
-    if closure.plug is not None:
-        metal = closure.plug.material.name if closure.plug.material is not None else "material not named"
-        found.append(Purchase(f"{end} plug", f"{closure.plug.thread}, {metal}", "1", "its hole is tapped in the plate"))
-    if closure.seal is not None:
-        seal = closure.seal
-        rings = round(number(seal.rings) or 0.0)
-        text = f"O-ring, section {size(millimetres(seal.cross_section) or 0.0)}"
-        inner = millimetres(seal.inner_diameter)
-        sealed = millimetres(seal.diameter) or bore
-        if inner is not None:
-            text += f", inside Ø {size(inner)}"
-        elif sealed is not None:
-            text += f", for a bore of {size(sealed)}"
-        text += f", {number(seal.hardness) or 0.0:.0f} Shore A"
-        text += f", {seal.material.name}" if seal.material is not None else ""
-        found.append(Purchase(f"{end} O-rings", text, str(rings + SPARE_RINGS), f"{rings} and {SPARE_RINGS} spare"))
-        backups = round(number(seal.backup_rings) or 0.0)
-        if backups:
-            found.append(Purchase(f"{end} backup rings", "to suit", str(backups + 1), f"{backups} and 1 spare"))
-    return found
+def _folded(text: str) -> str:
+    return "".join(text.casefold().split())
 
 
-def _screw_length(closure: Closure, motors: Motors, labels: Labels) -> str:
-    """How long the screws are: as given, else through wall and ring; nothing where the ring is not dimensioned."""
-    screws = closure.screws
-    assert screws is not None
-    given = millimetres(screws.flush_length)
-    if given is not None:
-        return f", {labels.length(given)} from the outside of the case inwards"
-    ring, wall = millimetres(screws.ring_thickness), None if motors.case is None else millimetres(motors.case.wall)
-    if ring is None or wall is None:
-        return ", length not known: ring_thickness is not given"
-    return f", at most {labels.length(wall + ring)} from the outside of the case inwards, wall and ring together"
+def item_price(item: StockItem) -> Price | None:
+    """The price of a listed item, None where it has none."""
+    return price_of(item.texts["price"]) if item.texts.get("price") else None
 
 
-def _ring(end: str, closure: Closure, motors: Motors, labels: Labels, bore: float) -> Purchase:
-    """The bar or tube from which the ring of radial screws, or a threaded ring, is turned."""
-    size = labels.length
-    material = closure.ring_material.name if closure.ring_material is not None else "material not named"
-    across, inner = bore, None
-    if closure.threaded_ring is not None:
-        across = millimetres(closure.threaded_ring.thread_diameter) or bore
-    elif closure.screws is not None and closure.screws.ring_thickness is not None:
-        inner = bore - 2 * (millimetres(closure.screws.ring_thickness) or 0.0)
-    long = float(np.max(ring_length(closure))) / MILLIMETRE
-    text = f"{material}, bar at least Ø {size(across)}" + (f", bored Ø {size(inner)}" if inner is not None else "")
-    return Purchase(f"{end} ring", text, "1", f"{size(long)} long finished")
+def _sold(items: Iterable[tuple[Stock, StockItem]], labels: Labels) -> tuple[tuple[float, ...], dict[float, Price], str]:
+    """Lengths in which some equal items are sold, what each costs, and what is to be said of it."""
+    lengths: list[float] = []
+    prices: dict[float, Price] = {}
+    remark = ""
+    for _, item in items:
+        price = item_price(item)
+        if "length" in item.values:
+            length = round(item.values["length"] / MILLIMETRE, 3)
+            lengths.append(length)
+            if price is not None and (length not in prices or price.amount < prices[length].amount):
+                prices[length] = price
+        elif price is not None:
+            remark = f"listed at {price}, without a length: not counted"
+    return (tuple(lengths) or STOCK_LENGTHS[labels.units]), prices, remark
 
 
-def bars_of(cut: Cut, units: str) -> list[Bar] | None:
-    """The stock lengths for one line of the cut list, None where a piece is longer than any."""
-    try:
-        return packed([cut.sawn] * cut.pieces, STOCK_LENGTHS[units])
-    except ValueError:
-        return None
+def tube_source(material: str, outer: float, wall: float, labels: Labels, lists: Sequence[Stock]) -> Source:
+    """The listed tube of a size [mm], the user's own lists first; without one the size alone, and that it is not listed."""
+    profile = f"tube Ø {labels.length(outer)} × {labels.length(wall)}"
+    ours = [load_stock(name) for name, words in TUBES.items() if any(word in material for word in words)]
+    for group in ([stock for stock in lists if stock.kind == "tubes"], ours):
+        found = [
+            (stock, item)
+            for stock in group
+            for item in stock.items
+            if {"outer_diameter", "wall"} <= set(item.values)
+            and abs(item.values["outer_diameter"] / MILLIMETRE - outer) <= SAME_OUTSIDE
+            and abs(item.values["wall"] / MILLIMETRE - wall) <= SAME_WALL
+            and alike(material, item)
+        ]
+        if found:
+            stock, item = found[0]
+            lengths, prices, remark = _sold([pair for pair in found if pair[0] is stock], labels)
+            return Source(profile, f"{item.name} of {stock.name}", lengths, prices, remark)
+    return Source(profile, lengths=STOCK_LENGTHS[labels.units], remark="no such tube in the lists: ask, or turn and bore to size")
 
 
-def stock_text(bars: list[Bar] | None, labels: Labels) -> tuple[str, str]:
-    """What to buy and what is left, as text: equal bars counted together."""
-    if bars is None:
-        return "longer than any stock length: order to length", "–"
-    counted: dict[float, int] = {}
-    for bar in bars:
-        counted[bar.length] = counted.get(bar.length, 0) + 1
-    buy = ", ".join(f"{count} × {labels.length(length, 0)}" for length, count in counted.items())
-    return buy, ", ".join(labels.length(bar.left, 0) for bar in bars)
+def liner_source(part: Turned, thick: float, labels: Labels, lists: Sequence[Stock]) -> Source:
+    """A listed tube that goes into the bore and is as thick as the liner, of the user's own lists; else the size alone."""
+    outside = 2 * part.radius
+    for stock in (stock for stock in lists if stock.kind == "tubes"):
+        found = [
+            (stock, item)
+            for item in stock.items
+            if {"outer_diameter", "wall"} <= set(item.values)
+            and abs(item.values["outer_diameter"] / MILLIMETRE - outside) <= 0.2
+            and abs(item.values["wall"] / MILLIMETRE - thick) <= 0.1
+            and item.texts.get("material")
+            and alike(part.material, item)
+        ]
+        if found:
+            item = found[0][1]
+            lengths, prices, remark = _sold(found, labels)
+            profile = f"tube Ø {labels.length(item.values['outer_diameter'] / MILLIMETRE)} × {labels.length(thick)}"
+            return Source(profile, f"{item.name} of {stock.name}", lengths, prices, remark)
+    return Source(f"tube Ø {labels.length(outside)} × {labels.length(thick)}", lengths=STOCK_LENGTHS[labels.units])
 
 
-def cut_list_csv(motors: Motors, labels: Labels) -> bytes:
-    """Both lists as one CSV, safe to open; lengths in mm whatever the system of units, as the headings say."""
-    from optimizer.results import csv_text
-
-    header = ["list", "part", "material_or_specification", "profile", "pieces", "finished_mm", "sawn_mm", "buy"]
-    header += ["off_cuts", "remark"]
-    rows: list[list[object]] = []
-    for cut in cuts(motors, labels):
-        buy, left = stock_text(bars_of(cut, labels.units), labels)
-        size = [f"{cut.finished:.2f}", f"{cut.sawn:.2f}"]
-        rows.append(["cut", cut.part, cut.material, cut.profile, cut.pieces, *size, buy, left, ""])
-    for item in purchases(motors, labels):
-        rows.append(["buy", item.what, item.specification, "", item.quantity, "", "", "", "", item.remark])
-    return csv_text(header, rows).encode()
-
-
-def cut_list_sheet(motors: Motors, labels: Labels, paper: str = "A4") -> Sheet:
-    """Both lists on one portrait sheet."""
-    sheet = Sheet(*PAPERS[paper])
-    width = sheet.width - 2 * MARGIN
-    y = sheet.height - MARGIN - 6.0
-    sheet.text(MARGIN, y, "Cut list", 14, bold=True)
-    rows = [["part", "material", "profile", "pieces", "finished", "saw at", "buy", "off-cuts"]]
-    for cut in cuts(motors, labels):
-        buy, left = stock_text(bars_of(cut, labels.units), labels)
-        rows.append(
-            [
-                cut.part,
-                cut.material,
-                cut.profile,
-                str(cut.pieces),
-                labels.length(cut.finished),
-                labels.length(cut.sawn),
-                buy,
-                left,
-            ]
-        )
-    shares = (0.115, 0.135, 0.225, 0.07, 0.12, 0.115, 0.11, 0.11)
-    y = sheet.table(MARGIN, y - 8.0, [share * width for share in shares], rows, 7.2, (3, 4, 5), wrap=True)
-    y = sheet.paragraph(
-        MARGIN,
-        y - 1.5,
-        width,
-        f"Sawn lengths leave {labels.length(FACING, 1)} an end to face; the saw takes {labels.length(KERF, 1)} a cut. "
-        "Grains are cut to their finished length. Allowances and stock lengths: common practice, no source; measure "
-        "your own stock.",
-        7.0,
-        color=FAINT,
+def bar_source(part: Turned, labels: Labels, lists: Sequence[Stock]) -> Source:
+    """The thinnest listed bar that leaves `CLEAN_UP` over the part's largest diameter, the user's own lists first."""
+    needed = 2 * part.radius + CLEAN_UP
+    for group in ([stock for stock in lists if stock.kind == "bars"], [load_stock(BARS[labels.units])]):
+        found = [
+            (item.values["diameter"] / MILLIMETRE, stock, item)
+            for stock in group
+            for item in stock.items
+            if item.values.get("diameter", 0.0) / MILLIMETRE >= needed - 1e-9 and alike(part.material, item)
+        ]
+        if found:
+            across, stock, item = min(found, key=lambda one: one[0])
+            same = [(stock, other) for width, one, other in found if one is stock and abs(width - across) < 1e-6]
+            lengths, prices, remark = _sold(same, labels)
+            name = labels.length(across) if labels.units == "metric" or not stock.name.startswith("bars-") else item.name
+            return Source(f"bar Ø {name}", f"{item.name} of {stock.name}", lengths, prices, remark)
+    return Source(
+        f"bar at least Ø {labels.length(needed)}", lengths=STOCK_LENGTHS[labels.units], remark="wider than any bar listed"
     )
-    sheet.text(MARGIN, y - 8.0, "Shopping list", 14, bold=True)
-    rows = [["for", "what", "pieces", "remark"]]
-    rows += [[item.what, item.specification, item.quantity, item.remark] for item in purchases(motors, labels)]
-    y = sheet.table(MARGIN, y - 16.0, [share * width for share in (0.15, 0.44, 0.09, 0.32)], rows, 7.6, (2,), wrap=True)
-    assumed = [text for text in section(motors).assumptions if "not given" in text]
-    if assumed:
-        y -= 4.0
-        sheet.text(MARGIN, y, "Lengths that rest on an assumption", 8.5, bold=True)
-        y -= 5.0
-        for text in assumed:
-            y = sheet.paragraph(MARGIN, y, width, "– " + text, 7.4)
-    foot(sheet, labels, "cut list and shopping list", "–")
-    return sheet

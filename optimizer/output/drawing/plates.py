@@ -6,6 +6,7 @@ Imports sheet, geometry and optimizer.units.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -37,6 +38,16 @@ class Labels:
         # A wall of 3.175 mm is not 3.17: one more figure is shown where it is the whole number.
         exact = digits >= 2 and abs(size - round(size, digits + 1)) < 1e-9 < abs(size - round(size, digits))
         return f"{size:.{digits + exact}f} mm"
+
+    def sized(self, text: str) -> str:
+        """A sentence that speaks of millimetres, in the system of units of the sheets.
+
+        >>> Labels("x", units="imperial").sized("drawn as 40.0 mm (the longest)")
+        'drawn as 1.575 in (the longest)'
+        """
+        if self.units != "imperial":
+            return text
+        return re.sub(r"(\d+(?:\.\d+)?) mm\b", lambda found: self.length(float(found[1])), text)
 
 
 def shown_in(value: float, name: str, units: str) -> str:

@@ -134,7 +134,7 @@ def _lists(sheet: Sheet, motors: Motors, shape: Section, labels: Labels, top: fl
     sheet.text(MARGIN + half + 28.0, y, "drawn by assumption, not from the file", 7.0, bold=True, color=FAINT)
     y -= 4.5
     for text in shape.assumptions:
-        y = sheet.paragraph(MARGIN + half + 28.0, y, half - 28.0, "– " + text, 6.5)
+        y = sheet.paragraph(MARGIN + half + 28.0, y, half - 28.0, "– " + labels.sized(text), 6.5)
         if y < MARGIN + FOOT:
             break
 

@@ -39,6 +39,8 @@ _OWN: Any = {key: value for key, value in matplotlib.rcParamsDefault.items() if 
 """The library's own defaults with ours over them, whatever the host has set."""
 
 Place = tuple[float, float]
+_KEPT = re.compile(r"(?<=\d) (?=(?:mm|in|MPa|psi|bar|kPa|N|lbf|kN|s|kg|lb|Hz|J|kJ|°C|°F|%|degC|degF)\b)|(?<=Ø) (?=\d)")
+"""The spaces at which no line is broken."""
 
 
 @cache
@@ -61,10 +63,10 @@ def width_of(text: str, size: float, bold: bool = False) -> float:
 
 
 def wrapped(text: str, size: float, width: float, bold: bool = False) -> list[str]:
-    """The text in lines no wider than `width` mm; a word that is wider than a line is broken."""
+    """The text in lines no wider than `width` mm, a number with its unit; a word that is wider than a line is broken."""
     lines: list[str] = []
     line = ""
-    for word in printable(text).split(" "):
+    for word in _KEPT.sub("\u00a0", printable(text)).split(" "):
         trial = f"{line} {word}".strip()
         if width_of(trial, size, bold) <= width:
             line = trial
@@ -78,7 +80,7 @@ def wrapped(text: str, size: float, width: float, bold: bool = False) -> list[st
             lines.append(word[:cut])
             word = word[cut:]
         line = word
-    return [*lines, line] if line or not lines else lines
+    return [one.replace("\u00a0", " ") for one in ([*lines, line] if line or not lines else lines)]
 
 
 def fitted(text: str, size: float, width: float) -> str:

@@ -34,7 +34,7 @@ def test_each_table_is_one_json_object_and_a_table_that_breaks_no_word(table):
     shown = run(table)
     assert shown.exit_code == 0 and "…" not in shown.stdout
     assert all(len(line) <= 80 for line in shown.stdout.splitlines())
-    name = next(iter(answer["rows"][0])) if table not in ("keys", "drills", "reamers", "tubes", "rings") else "name"
+    name = next(iter(answer["rows"][0])) if table not in ("keys", "drills", "reamers", "tubes", "bars", "rings") else "name"
     if table != "keys":
         assert all(str(row[name]) in shown.stdout for row in answer["rows"])
 
@@ -47,7 +47,7 @@ def test_the_tables_are_whole():
     assert {row["name"] for row in rows["materials"]} == set(names())
     assert {row["name"] for row in rows["grades"]} == set(names("screw"))
     assert [row["mode"] for row in rows["modes"]] == [mode.mode for mode in MODES]
-    stocks = {row["stock"] for table in ("drills", "reamers", "tubes", "rings") for row in rows[table]}
+    stocks = {row["stock"] for table in ("drills", "reamers", "tubes", "bars", "rings") for row in rows[table]}
     assert stocks == {name for name in packaged_names() if not name.startswith("screws")}
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from optimizer.inputs.stock import load_stock, packaged_names, read_stock, stock_names
+from optimizer.inputs.stock import load_stock, packaged_names, price_of, read_stock, stock_names
 from optimizer.problems import InputError
 from physics.failure.screws import screw_size
 
@@ -31,7 +31,7 @@ class TestPackaged:
     def test_rounds_rise(self):
         for name in packaged_names():
             stock = load_stock(name)
-            if stock.kind == "rounds":
+            if stock.kind in ("rounds", "bars"):
                 sizes = [item.values["diameter"] for item in stock.items]
                 assert sizes == sorted(sizes), name
 
@@ -54,6 +54,12 @@ class TestPackaged:
             sixteenths = (item.values["inner_diameter"] / 0.0254 + less[name[1]]) * 16
             assert sixteenths == pytest.approx(round(sixteenths), abs=0.02), name
 
+    def test_bars_are_bars_and_carry_no_price(self):
+        for name in packaged_names():
+            stock = load_stock(name)
+            assert (stock.kind == "bars") == name.startswith("bars-")
+            assert not any("price" in item.texts for item in stock.items)
+
     def test_tubes_have_a_bore(self):
         for name in packaged_names():
             stock = load_stock(name)
@@ -73,6 +79,15 @@ class TestFolders:
         stock = load_stock("rods", tmp_path)
         assert [item.values["diameter"] for item in stock.items] == [0.0127, 0.012]
         assert "rods" in stock_names(tmp_path)
+
+    def test_a_price_is_read_as_written_and_nothing_else_is_one(self, tmp_path):
+        (tmp_path / "rods.csv").write_text("name,diameter [mm],length [mm],price [EUR]\nA,20,500,12.5\nB,25,500,£9\nC,30,500,\n")
+        prices = [price_of(item.texts.get("price", "")) for item in read_stock(tmp_path / "rods.csv").items]
+        assert [str(price) for price in prices] == ["12.50 EUR", "£9.00", "None"]
+        for wrong in ("cheap", "-3 EUR", '"12,50 EUR"', "nan", "1e9 EUR"):
+            (tmp_path / "rods.csv").write_text(f"name,diameter [mm],price\nA,20,{wrong}\n")
+            with pytest.raises(InputError, match="is not a price"):
+                read_stock(tmp_path / "rods.csv")
 
     @pytest.mark.parametrize("name", ["../secret", "/etc/passwd", "a/b", "", "nul\0", "x" * 200])
     def test_a_name_is_a_name_and_no_path(self, tmp_path, name):

@@ -24,8 +24,10 @@ from scenario import AFT, CASE, FORWARD, GRAINS, LINER, NOZZLE, PROPELLANT, RATE
 from scipy.optimize import brentq
 
 from optimizer.inputs import motor_from_document
-from optimizer.output.drawing import cuts, draw, sheets
+from optimizer.inputs.stock import read_stock
+from optimizer.output.drawing import cuts, draw, sheets, shopping
 from optimizer.output.drawing.geometry import Wrap, section, wrap
+from optimizer.output.drawing.lathe import turned_parts
 from optimizer.output.drawing.plates import Labels
 from optimizer.output.drawing.proof_sheet import evidence_lines, proof_sheets
 from optimizer.output.drawing.review import figure_rows, review_sheets
@@ -327,17 +329,55 @@ class TestCuts:
     def test_longer_than_any_stock(self):
         with pytest.raises(ValueError, match="longer than the longest stock length"):
             cuts.packed([5000.0], (1000.0, 2000.0))
-        assert "order to length" in cuts.stock_text(None, LABELS)[0]
+        assert "order to length" in shopping.stock_text(None, LABELS)[0]
 
     def test_lists_of_the_motor(self, motors):
         found = {cut.part: cut for cut in cuts.cuts(motors, LABELS)}
         assert found["case"].finished == pytest.approx(420.0)
         assert (found["grain tube"].pieces, found["grain tube"].finished) == (4, pytest.approx(75.0))
-        bought = {item.what: item for item in cuts.purchases(motors, LABELS)}
+        bought = {item.what: item for item in shopping.purchases(motors, LABELS)}
         assert bought["forward screws"].quantity == "10"  # 8 and 2 spare
         assert bought["forward O-rings"].quantity == "3"  # 2 and 1 spare
-        text = cuts.cut_list_csv(motors, LABELS).decode()
+        text = shopping.cut_list_csv(motors, LABELS).decode()
         assert "case,6061-T6,tube Ø 57.20 mm × 3.20 mm,1,420.00,422.00" in text
+
+    def test_every_turned_part_is_sawn_from_a_bar_that_leaves_enough(self, motors):
+        """By hand: bore 50.8, so that the parts ask for 51.7 at least and come from 55 mm, 2 in being too thin for them."""
+        parts = [part for part in turned_parts(motors, LABELS) if part.name not in ("case", "liner")]
+        found = {cut.part: cut for cut in cuts.cuts(motors, LABELS)}
+        for part in parts:
+            assert found[part.name].source.profile == "bar Ø 55.00 mm"
+            assert found[part.name].finished == pytest.approx(part.end - part.start)
+        inches = {cut.part: cut for cut in cuts.cuts(motors, replace(LABELS, units="imperial"))}
+        assert {inches[part.name].source.profile for part in parts} == {"bar Ø 2-1/4 in"}
+
+    def test_rings_go_by_their_dash_and_screws_by_a_length_that_is_sold(self, motors):
+        """AS568 -224 is 1.734 in inside and 0.139 in thick; the groove's floor is 50.8 less 5.6 mm. #10: 3.2 + 9 mm, 7/16 in."""
+        bought = {item.what: item for item in shopping.purchases(motors, LABELS)}
+        assert "-224 (AS568)" in bought["forward O-rings"].specification
+        assert f"stretched {(50.8 - 5.6) / (1.734 * 25.4) - 1:.1%}" in bought["forward O-rings"].remark
+        document = tomllib.loads(MOTOR)
+        document["forward_closure"]["ring_thickness"] = "9 mm"
+        longer = motor_from_document(document, "lapwing.toml").motors
+        (screws,) = [item for item in shopping.purchases(longer, LABELS) if item.what == "forward screws"]
+        assert screws.specification.startswith("#10-24 UNC × 7/16 in") and "7.91 mm into the ring of 9.00 mm" in screws.remark
+        assert shopping.screw_length(3.2 + 9.0, True) == ("12 mm", 12.0)
+
+    def test_no_price_is_ours_and_the_user_s_are_added_as_written(self, motors, tmp_path):
+        assert not any(item.cost for item in shopping.shopping(motors, LABELS))
+        assert shopping.totals(shopping.shopping(motors, LABELS)) == []
+        (tmp_path / "my bars.csv").write_text(
+            "name,diameter [mm],material,length [mm],price [EUR]\nA,55,6061-T6,500,38.5\nB,55,6061-T6,1000,70\nC,52,brass,500,9\n"
+        )
+        (tmp_path / "rings.csv").write_text("name,inner_diameter [in],cross_section [in],price\n-224,1.734,0.139,$0.35\n")
+        lists = [read_stock(tmp_path / name) for name in ("my bars.csv", "rings.csv")]
+        lines = {item.what: item for item in shopping.shopping(motors, LABELS, lists)}
+        turned = lines["forward closure, aft ring"]
+        assert "A of my bars" in turned.specification and str(turned.cost) == "38.50 EUR"
+        assert str(lines["forward O-rings"].cost) == "$1.05"
+        together, bare = shopping.totals(list(lines.values()))
+        assert "38.50 EUR and $1.05" in together and "case" in bare
+        assert "38.50 EUR" in shopping.cut_list_csv(motors, LABELS, lists).decode()
 
 
 class TestStand:
