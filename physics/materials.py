@@ -106,10 +106,6 @@ class Material:
         """
         return _number(self.yield_strength) * self.yield_ratio(temperature, table)
 
-    def ultimate_at(self, temperature: ArrayLike, table: str | None = None) -> Array:
-        """Tensile strength at `temperature` [K]; NaN where it is not known. [Pa]"""
-        return _number(self.tensile_strength) * self.ultimate_ratio(temperature, table)
-
     def derating(self, table: str | None = None) -> Derating | None:
         """The table named, or the first one, or None. KeyError for a name this material does not have."""
         if table is None:

@@ -1,6 +1,6 @@
 """Thick tubes under pressure: stresses, first yield, collapse, burst, growth; formulas on arrays, no motor.
 
-Symbols: K = outer diameter over bore. Sources: Lamé, Nadai, Faupel, Svensson, each beside its formula. Imports numpy and
+Symbols: K = outer diameter over bore. Sources: Lamé, Nadai, Faupel, each beside its formula. Imports numpy and
 the array type of `physics.motors`.
 """
 
@@ -13,43 +13,11 @@ from physics.motors import Array
 # --- thick-wall theory -----------------------------------------------------------------------------------------------
 
 
-def lame_hoop_stress(pressure: Array, outer: Array, bore: Array, radius: Array, outside: Array | float = 0.0) -> Array:
-    """Hoop stress [Pa] at `radius` [m] of a tube under inside and outside pressure [Pa]; diameters [m]; broadcasts.
-
-    Lamé: σ = A + B/r², A = (p_i r_i² − p_o r_o²)/(r_o² − r_i²), B = (p_i − p_o) r_i² r_o²/(r_o² − r_i²). Elastic only.
-    Source: Lamé, as in Timoshenko, Strength of Materials, part II; Roark, thick cylinders, case 1.
-
-    >>> float(lame_hoop_stress(1000.0, 3.0, 2.75, 1.375).round(1))
-    11521.7
-    """
-    inner_square, outer_square = 0.25 * np.square(bore), 0.25 * np.square(outer)
-    across = outer_square - inner_square
-    uniform = (pressure * inner_square - outside * outer_square) / across
-    falling = (np.asarray(pressure) - outside) * inner_square * outer_square / across
-    return np.asarray(uniform + falling / np.square(radius))
-
-
-def lame_axial_stress(pressure: Array, outer: Array, bore: Array, outside: Array | float = 0.0) -> Array:
-    """Axial stress [Pa] of a tube with closed ends, uniform over the wall. Source: as `lame_hoop_stress`."""
-    inner_square, outer_square = np.square(bore), np.square(outer)
-    return np.asarray((pressure * inner_square - outside * outer_square) / (outer_square - inner_square))
-
-
-def von_mises_bore_stress(pressure: Array, outer: Array, bore: Array) -> Array:
-    """Von Mises stress [Pa] at the bore of a tube with closed ends, √3·p·K²/(K² − 1); elastic.
-
-    >>> float(von_mises_bore_stress(1000.0, 3.0, 2.75).round(1))
-    10844.1
-    """
-    square = np.square(np.divide(outer, bore))
-    return np.asarray(np.sqrt(3.0) * pressure * square / (square - 1.0))
-
-
 def first_yield_pressure(yield_strength: Array, outer: Array, bore: Array) -> Array:
     """Pressure [Pa] at which the bore of a closed tube yields, p = (Sy/√3)(1 − 1/K²).
 
-    Von Mises with end load, any wall. Source: Faupel; Harvey, Pressure Vessel Design (remembered), and exact as the
-    inverse of `von_mises_bore_stress`.
+    Von Mises with end load, any wall; exact from Lamé's elastic stresses. Source: Faupel; Harvey, Pressure Vessel Design
+    (remembered).
     """
     return np.asarray(yield_strength / np.sqrt(3.0) * (1.0 - np.square(np.divide(bore, outer))))
 
@@ -65,15 +33,6 @@ def faupel_burst_pressure(yield_strength: Array, tensile_strength: Array, outer:
     Source: J. H. Faupel, Trans. ASME 78 (1956) (remembered).
     """
     return collapse_pressure(yield_strength, outer, bore) * (2.0 - np.divide(yield_strength, tensile_strength))
-
-
-def svensson_burst_pressure(tensile_strength: Array, hardening: Array, outer: Array, bore: Array) -> Array:
-    """Burst pressure [Pa] from the strain-hardening exponent n, [0.25/(n + 0.227)]·(e/n)^n·Su·ln K.
-
-    Source: N. L. Svensson, J. Appl. Mech. 25 (1958) (remembered); e is the base of natural logarithms.
-    """
-    shape = 0.25 / (hardening + 0.227) * np.power(np.e / np.asarray(hardening), hardening)
-    return np.asarray(shape * tensile_strength * np.log(np.divide(outer, bore)))
 
 
 def burst_estimates(tensile_strength: Array, outer: Array, bore: Array) -> dict[str, Array]:
@@ -108,8 +67,3 @@ def outside_growth(pressure: Array, outer: Array, bore: Array, modulus: Array, p
     """Growth of the outer radius [m], closed ends, elastic: p·r_o·(2 − ν)/(E·(K² − 1)). Source: as `bore_growth`."""
     square = np.square(np.divide(outer, bore))
     return np.asarray(0.5 * pressure * outer / modulus * (2.0 - poisson) / (square - 1.0))
-
-
-def thermal_growth(bore: Array, expansion: Array, rise: Array) -> Array:
-    """Growth of a bore diameter [m] that warms freely by `rise` [K]."""
-    return np.asarray(bore * expansion * rise)

@@ -92,17 +92,6 @@ def port_area(grains: Grains, regression: Array) -> Array:
     return np.where(here, 0.25 * np.pi * bore * bore, np.nan)
 
 
-def neutral_length(outer_diameter: Array, core_diameter: Array) -> Array:
-    """Length [m] of a grain with both ends bare whose area is the same at ignition and at burnout, (3D + d)/2.
-
-    The area in between is higher, by 1.5·π·w² a grain with web w. Common practice; follows from `area_coefficients`.
-
-    >>> float(neutral_length(np.array(0.05), np.array(0.02)))
-    0.085
-    """
-    return 0.5 * (3.0 * outer_diameter + core_diameter)
-
-
 def largest_area_regression(constant: Array, linear: Array, square: Array, start: Array, end: Array) -> Array:
     """Regression of the largest area on [start, end] for a concave or straight area c + b·x + a·x²; all (n,)."""
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -27,26 +27,6 @@ def pressure_ratio(mach: Array, gamma: Array) -> Array:
     return np.asarray((1.0 + 0.5 * (gamma - 1.0) * mach * mach) ** (-gamma / (gamma - 1.0)))
 
 
-def temperature_ratio(mach: Array, gamma: Array) -> Array:
-    """Static over stagnation temperature. [-]"""
-    return np.asarray(1.0 / (1.0 + 0.5 * (gamma - 1.0) * mach * mach))
-
-
-def density_ratio(mach: Array, gamma: Array) -> Array:
-    """Static over stagnation density. [-]"""
-    return np.asarray((1.0 + 0.5 * (gamma - 1.0) * mach * mach) ** (-1.0 / (gamma - 1.0)))
-
-
-def area_ratio(mach: Array, gamma: Array) -> Array:
-    """Area over sonic area. [-]
-
-    >>> round(float(area_ratio(np.array(3.0), np.array(1.4))), 6)
-    4.234568
-    """
-    power = 0.5 * (gamma + 1.0) / (gamma - 1.0)
-    return np.asarray(((2.0 + (gamma - 1.0) * mach * mach) / (gamma + 1.0)) ** power / mach)
-
-
 def mach_from_area_ratio(ratio: Array, gamma: Array, branch: str = "supersonic") -> Array:
     """Mach number at `ratio` = area over sonic area >= 1 on the "subsonic" or "supersonic" branch; NaN below 1.
 
@@ -120,11 +100,6 @@ def divergence_factor(half_angle: Array) -> Array:
     0.98296
     """
     return np.asarray(0.5 * (1.0 + np.cos(half_angle)))
-
-
-def exit_pressure_ratio(expansion_ratio: Array, gamma: Array) -> Array:
-    """Exit static over chamber stagnation pressure of a nozzle flowing full, from its area ratio (>= 1). [-]"""
-    return pressure_ratio(mach_from_area_ratio(expansion_ratio, gamma), gamma)
 
 
 def separation_pressure_ratio(mach: Array) -> Array:
@@ -265,40 +240,41 @@ def _unchoked_speed(pressure_over_ambient: Array, gamma: Array) -> Array:
     return np.asarray(vandenkerckhove(gamma) * np.sqrt(gamma * square / (1.0 + reach)))
 
 
-def ideal_thrust_coefficient(expansion_ratio: Array, gamma: Array, ambient_over_chamber: Array) -> Array:
-    """Thrust coefficient of a lossless nozzle flowing full: C_F = γ·M_e²·(p_e/p)·ε + (p_e/p − p_a/p)·ε. [-]
-
-    >>> round(float(ideal_thrust_coefficient(np.array(10.0), np.array(1.2), np.array(0.0))), 5)
-    1.74231
-    """
-    mach = mach_from_area_ratio(expansion_ratio, gamma)
-    vacuum = full_flow_coefficients(mach, pressure_ratio(mach, gamma), expansion_ratio, gamma, np.asarray(1.0))
-    return np.asarray(vacuum - ambient_over_chamber * expansion_ratio)
-
-
-def head_pressure_ratio(port_ratio: Array, gamma: Array) -> Array:
-    """Head-end static over nozzle-entry stagnation pressure for a port of `port_ratio` throat areas.
-
-    One-dimensional flow of constant area with mass added at right angles and no friction: p_head/p_aft = 1 + γM², so
-    the ratio is (1 + γM²)·(1 + (γ−1)/2·M²)^(−γ/(γ−1)) with M from port_ratio = A/A*. Below 1 the port chokes before
-    the throat: its aft end is sonic and p_head = p_0·(1 + γ)/((γ+1)/2)^(γ/(γ−1))/port_ratio. Infinite for a port of
-    no area, 1 for one without end. Source: momentum balance, Shapiro vol. 1; Price.
-
-    >>> (1 / head_pressure_ratio(np.array([5.0, 2.0, 1.0]), np.array(1.2))).round(5)
-    array([0.99163, 0.94892, 0.80526])
-    """
-    with np.errstate(divide="ignore"):
-        log_ratio = np.log(np.asarray(port_ratio, dtype=float))
-    return np.asarray(np.exp(log_head_ratio(log_ratio, gamma)))
-
-
 def log_head_ratio(log_port_ratio: Array, gamma: Array, steps: int | None = None) -> Array:
-    """Logarithm of `head_pressure_ratio` from that of the port; `steps` as in `log_mach`, one errs by 1e-5. [-]"""
+    """Logarithm of head over entry pressure from that of the port's ratio; `steps` as in `log_mach`, one errs by 1e-5. [-]"""
     return np.asarray(port_flow(log_port_ratio, gamma, steps)[1])
 
 
 def port_mach_and_head_ratio(port_ratio: Array, gamma: Array) -> tuple[Array, Array]:
-    """`port_mach` and `head_pressure_ratio` together; 0 and 1 for a port without end. [-]"""
+    """Mach number at a port's aft end, and head-end static over nozzle-entry stagnation pressure.
+
+    Parameters
+    ----------
+    port_ratio : Array
+        Area of the port over that of the throat [-].
+    gamma : Array
+        Ratio of specific heats [-]; arrays broadcast.
+
+    Returns
+    -------
+    tuple of Array
+        Both [-]: 0 and 1 for a port without end, 1 and infinite for one of no area.
+
+    Notes
+    -----
+    One-dimensional flow of constant area with mass added at right angles and no friction: p_head/p_aft = 1 + γM², so the
+    ratio is (1 + γM²)·(1 + (γ−1)/2·M²)^(−γ/(γ−1)) with M from port_ratio = A/A*. Below 1 the port chokes before the throat:
+    its aft end is sonic and p_head = p_0·(1 + γ)/((γ+1)/2)^(γ/(γ−1))/port_ratio.
+
+    References
+    ----------
+    Momentum balance, Shapiro vol. 1; Price.
+
+    Examples
+    --------
+    >>> (1 / port_mach_and_head_ratio(np.array([5.0, 2.0, 1.0]), np.array(1.2))[1]).round(5)
+    array([0.99163, 0.94892, 0.80526])
+    """
     with np.errstate(divide="ignore"):
         log_ratio = np.log(np.asarray(port_ratio, dtype=float))
     square, log_head = port_flow(log_ratio, gamma)
@@ -324,8 +300,3 @@ def rough_port_mach_squared(log_port_ratio: Array, gamma: Array) -> Array:
     """M² at a port's aft end from the logarithm of `port_ratio`, to about 1e-4: to place a maximum, not to state it. [-]"""
     open_ratio = np.maximum(log_port_ratio, 0.0)
     return np.asarray(np.exp(2.0 * log_mach(open_ratio, gamma, subsonic=True, steps=1)))
-
-
-def port_mach(port_ratio: Array, gamma: Array) -> Array:
-    """Mach number at the aft end of a port of `port_ratio` throat areas; 1 where the port chokes. [-]"""
-    return mach_from_area_ratio(np.maximum(port_ratio, 1.0), gamma, branch="subsonic")

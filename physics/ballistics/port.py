@@ -1,7 +1,7 @@
 """One-dimensional flow along the core of a motor: static pressure, Mach number, mass flux.
 
 Owns the quasi-steady flow with mass addition along many grains that the transient kernel uses. For one constant-area
-port the ratio of head to nozzle-entry pressure has a closed form, `head_pressure_ratio`, kept with the isentropic
+port the ratio of head to nozzle-entry pressure has a closed form, `port_mach_and_head_ratio`, kept with the isentropic
 relations and offered here too. Imports numpy, `physics.motors` and `physics.ballistics.nozzle`.
 
 Model. Gas of constant stagnation temperature enters at the walls without axial momentum. In a duct of constant area the
@@ -28,12 +28,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from physics.ballistics.nozzle import head_pressure_ratio, log_mach, vandenkerckhove
+from physics.ballistics.nozzle import log_mach, vandenkerckhove
 from physics.motors import Array
 
 __all__ = [
     "Profile",
-    "head_pressure_ratio",
     "impulse_before_step",
     "mach_squared_from_impulse",
     "no_flow",

@@ -2,7 +2,7 @@
 
 Owns the search over regression for the highest head-end pressure and mass flux, on the pieces of `physics.ballistics.stretches`.
 The effective port ratio J of a row is its port area over (share of the flow that passes its aft end × throat area);
-the smallest over rows counts. Head pressure is p·h(J) with h of `nozzle.head_pressure_ratio`, for which
+the smallest over rows counts. Head pressure is p·h(J) with h of `nozzle.port_mach_and_head_ratio`, for which
 d log h/d log J = −γM²/(1 + γM²), and −1 where the port chokes. Mass flux is p/(c*·J). Imports grain, nozzle,
 stretches and motors.
 

@@ -126,36 +126,6 @@ def switch_kn(law: RateLaw, log_impedance: Array) -> Switches:
     return Switches(log_lower, log_upper, np.concatenate([-infinite, starts], axis=1))
 
 
-def equilibrium_pressure(propellant: Propellant, kn: Array, temperature: Array) -> Array:
-    """Steady chamber pressure [Pa] at `kn` = burning area over throat area, shape (n,) or (n, T): lowest stable root.
-
-    p = (ρ·c*·a·Kn)^(1/(1−n)) within a row; see the head of this file for laws with jumps. Outside the characterised
-    rows the nearest row is extended. Zero Kn gives zero pressure. Source: steady mass balance, e.g. Sutton & Biblarz,
-    ch. 11.
-
-    >>> law = Propellant(*map(np.array, (1750.0, 1550.0, 1.2, 0.025, [1e5], [1e7], [5e-3], [1e6], [0.35], 293.0, 0.0)))
-    >>> equilibrium_pressure(law, np.array([200.0]), np.array(293.0)).round(0)
-    array([4642188.])
-    """
-    law = rate_coefficients(propellant, temperature)
-    log_impedance = np.atleast_1d(np.log(propellant.density * propellant.characteristic_velocity))
-    kn = np.asarray(kn, dtype=float)
-    columns = np.atleast_1d(kn)[:, None] if kn.ndim < 2 else kn
-    with np.errstate(divide="ignore"):
-        log_kn = np.log(columns)
-    log_pressure = _log_equilibrium(law, switch_kn(law, log_impedance), log_impedance, log_kn)
-    pressure: Array = np.exp(log_pressure)
-    return _as_given(pressure, kn)
-
-
-def _log_equilibrium(law: RateLaw, switches: Switches, log_impedance: Array, log_kn: Array) -> Array:
-    slope, offset = segment_table(law, log_impedance)
-    segment = segment_at(switches, log_kn)
-    slopes = _pick(slope, segment)
-    with np.errstate(invalid="ignore"):
-        return np.where(slopes == 0.0, 0.0, slopes * log_kn) + _pick(offset, segment)
-
-
 def segment_table(law: RateLaw, log_impedance: Array) -> tuple[Array, Array]:
     """Slope and offset, SI, of log p = slope·log Kn + offset on each of the 2K − 1 segments, (n, 2K − 1).
 
@@ -169,13 +139,3 @@ def segment_table(law: RateLaw, log_impedance: Array) -> tuple[Array, Array]:
     slopes[:, ::2], offsets[:, ::2] = slope, offset
     offsets[:, 1::2] = law.log_bounds
     return slopes, offsets
-
-
-def segment_at(switches: Switches, log_kn: Array) -> NDArray[np.intp]:
-    """Index of the segment that holds at log_kn, (n, T): how many of the ascending switch points lie below it."""
-    size = max(switches.log_upper.shape[0], log_kn.shape[0])
-    segment = np.zeros((size, log_kn.shape[1]), dtype=np.intp)
-    for row in range(switches.log_upper.shape[1] - 1):
-        segment += log_kn > switches.log_upper[:, row, None]
-        segment += log_kn > switches.log_lower[:, row + 1, None]
-    return segment

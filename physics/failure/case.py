@@ -48,7 +48,8 @@ def strength(motors: Motors, material: Material, what: str) -> Array:
         raise Beyond(reason.strip())
     at = service_temperature(motors)
     if what == "yield":
-        value = _given(material, "yield_strength") * material.yield_ratio(at)
+        _given(material, "yield_strength")
+        value = material.yield_at(at)
     elif what == "modulus":
         value = _given(material, "elastic_modulus") * material.modulus_ratio(at)
     elif what == "tensile" or material.shear_strength is None:

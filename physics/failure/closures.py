@@ -216,18 +216,6 @@ def plate_stress(pressure: Array, radius: Array, thickness: Array, poisson: Arra
     return np.asarray(shape * pressure * np.square(np.divide(radius, thickness)))
 
 
-def plate_deflection(
-    pressure: Array, radius: Array, thickness: Array, modulus: Array, poisson: Array, clamped: bool = False
-) -> Array:
-    """Deflection [m] of the centre of a solid circular plate: q·a⁴/(64·D), times (5 + ν)/(1 + ν) where not clamped.
-
-    D = E·t³/(12·(1 − ν²)). Source: as `plate_stress`.
-    """
-    stiffness = modulus * np.power(thickness, 3) / (12.0 * (1.0 - np.square(poisson)))
-    held = np.asarray(pressure * np.power(radius, 4) / (64.0 * stiffness))
-    return held if clamped else np.asarray(held * (5.0 + poisson) / (1.0 + poisson))
-
-
 def annular_plate_factor(opening: Array, rim_load: Array, poisson: Array, clamped: bool = False) -> Array:
     """k in σ = k·q·a²/t², the largest stress of a plate with a central opening; dimensionless, broadcasts.
 

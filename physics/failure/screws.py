@@ -37,9 +37,15 @@ __all__ = ["ScrewSize", "ThreadAreas", "areas", "screw_size", "screw_sizes"]
 # --- joint formulas --------------------------------------------------------------------------------------------------
 
 
-def shear_strength_threads(tensile_strength: Array, diameter: Array, pitch: Array, metric: Array) -> Array:
-    """Shear load [N] of one screw with threads in the plane, 0.6·Su·A_m. Source: NASA-STD-5020B Eq 13 (read)."""
-    return np.asarray(SHEAR_OVER_TENSILE * tensile_strength * areas(diameter, pitch, metric).minimum_minor)
+def shear_strength_threads(
+    tensile_strength: Array, diameter: Array, pitch: Array, metric: Array, socket: Array | float = 0.0
+) -> Array:
+    """Shear load [N] of one screw with threads in the plane, 0.6·Su·(A_m − socket), `socket` the area [m2] of a socket there.
+
+    Source: NASA-STD-5020B Eq 13 (read); a socket in the plane is taken off the section, 0 where nothing is left.
+    """
+    section = areas(diameter, pitch, metric).minimum_minor - socket
+    return np.asarray(SHEAR_OVER_TENSILE * tensile_strength * np.maximum(section, 0.0))
 
 
 def shear_strength_shank(tensile_strength: Array, diameter: Array) -> Array:
@@ -67,8 +73,8 @@ def _socket_in_plane(motors: Motors, screws: Screws) -> Array:
 
 def _on_threads(motors: Motors, screws: Screws) -> Array:
     """Shear load of one screw on its threads, less its socket. [N]"""
-    section = areas(screws.diameter, screws.pitch, screws.metric).minimum_minor - _socket_in_plane(motors, screws)
-    return np.asarray(SHEAR_OVER_TENSILE * screws.tensile_strength * np.maximum(section, 0.0))
+    socket = _socket_in_plane(motors, screws)
+    return shear_strength_threads(screws.tensile_strength, screws.diameter, screws.pitch, screws.metric, socket)
 
 
 def bearing_strength(tensile_strength: Array, diameter: Array, thickness: Array) -> Array:

@@ -43,24 +43,6 @@ class RingSize:
     cross_section_tolerance: float
 
 
-def as568(dash: int | str) -> RingSize:
-    """The size of an AS568 dash number such as 228, "-228" or "AS568-228".
-
-    Raises KeyError for a number outside -010 to -464 or in a gap of the standard.
-
-    >>> ring = as568("-228")
-    >>> round(ring.inner_diameter / 0.0254, 3), round(ring.cross_section / 0.0254, 3)
-    (2.234, 0.139)
-    """
-    text = str(dash).strip().casefold().removeprefix("as568").lstrip("a- ")
-    number = int(text) if text.isdigit() else -1
-    found = _as568_table().get(number)
-    if found is None:
-        runs = "-010 to -050, -110 to -178, -201 to -274, -309 to -381, -425 to -464"
-        raise KeyError(f"no AS568 size {dash!r}; known are {runs}")
-    return found
-
-
 def as568_sizes() -> list[RingSize]:
     """All sizes known, by dash number."""
     return list(_as568_table().values())
@@ -220,10 +202,6 @@ measured held at 9 % a side."""
 
 TABLES_HOLD_TO = 343.15
 """The makers tested up to 70 °C (Ace Seal, after ERIKS, read; a second handbook says 74 °C, read at second hand). [K]"""
-
-BACKUP_ADVISED = 1500.0 * PSI
-"""Above this makers advise a backup ring unless the gap is nearly closed; Parker ORD 5700 section 4.0, read at second
-hand. [Pa]"""
 
 
 @dataclass(frozen=True)

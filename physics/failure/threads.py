@@ -166,11 +166,6 @@ def basic_pitch_diameter(diameter: ArrayLike, pitch: ArrayLike) -> Array:
     return np.asarray(np.asarray(diameter) - 0.75 * _H * np.asarray(pitch))
 
 
-def basic_minor_diameter(diameter: ArrayLike, pitch: ArrayLike) -> Array:
-    """Basic minor diameter of the internal thread, d − 1.25·H. [m] Source: ASME B1.1, ISO 724."""
-    return np.asarray(np.asarray(diameter) - 1.25 * _H * np.asarray(pitch))
-
-
 def root_diameter(diameter: ArrayLike, pitch: ArrayLike, metric: ArrayLike = False) -> Array:
     """Basic root diameter d3 of the screw: D − 1.299038·P unified (UNR), d − 1.226869·P metric. [m]
 

@@ -107,34 +107,6 @@ class Push(_Columns):
         impulse, mass = (0.5 * width * (level[:, 1:] + level[:, :-1]) for level in (thrust, flow))
         return Push(time, *ends, impulse, mass, full, ambient_pressure, exit_area)
 
-    def finer(self, parts: int) -> Push:
-        """The same history with each step cut into `parts` equal ones."""
-        size, steps = self.impulse.shape
-        width = np.diff(self.time, axis=1)
-        edges = np.arange(parts + 1) / parts
-
-        def cut(start: Array, end: Array, total: Array) -> tuple[Array, Array, Array]:
-            curve = _Parabola.of(*(part.ravel() for part in (start, end, total, width)))
-            level = np.stack([curve.at(share) for share in edges], axis=1)
-            swept = np.diff(np.stack([curve.swept(share) for share in edges], axis=1), axis=1)
-            return tuple(part.reshape(size, steps * parts) for part in (level[:, :-1], level[:, 1:], swept))  # type: ignore[return-value]
-
-        thrust_start, thrust_end, impulse = cut(self.thrust_start, self.thrust_end, self.impulse)
-        flow_start, flow_end, mass = cut(self.flow_start, self.flow_end, self.mass)
-        inner = (self.time[:, :-1, None] + width[:, :, None] * edges[:-1]).reshape(size, steps * parts)
-        return Push(
-            np.concatenate([inner, self.time[:, -1:]], axis=1),
-            thrust_start,
-            thrust_end,
-            flow_start,
-            flow_end,
-            impulse,
-            mass,
-            np.repeat(self.attached, parts, axis=1),
-            self.ambient_pressure,
-            self.exit_area,
-        )
-
 
 def _total(steps: Array) -> Array:
     """Sum over the steps, one after the other: what a padded history adds is exactly nothing, (n,)."""

@@ -85,21 +85,17 @@ class Thermal:
     final: Array
 
 
-def solve_tridiagonal(lower: Array, diagonal: Array, upper: Array, right: Array) -> Array:
-    """Solve many tridiagonal systems at once; unknowns along the first axis, systems along the rest.
+class Tridiagonal:
+    """Many tridiagonal matrices eliminated once, to be solved for several right-hand sides.
 
-    `lower[0]` and `upper[-1]` are not used. Stable without pivoting for diagonally dominant systems, which implicit
-    conduction always gives. Source: the Thomas algorithm, any text on numerical analysis.
+    Unknowns along the first axis, systems along the rest. `lower[0]` and `upper[-1]` are not used. Stable without pivoting
+    for diagonally dominant systems, which implicit conduction always gives. Source: the Thomas algorithm, any text on
+    numerical analysis.
 
-    >>> solve_tridiagonal(np.array([[0.0], [1.0]]), np.array([[2.0], [3.0]]), np.array([[1.0], [0.0]]),
-    ...                   np.array([[4.0], [7.0]])).ravel()
+    >>> system = Tridiagonal(np.array([[0.0], [1.0]]), np.array([[2.0], [3.0]]), np.array([[1.0], [0.0]]))
+    >>> system.solve(np.array([[4.0], [7.0]])).ravel()
     array([1., 2.])
     """
-    return _Factored(lower, diagonal, upper).solve(right)
-
-
-class _Factored:
-    """The elimination of one set of tridiagonal matrices, kept for several right-hand sides."""
 
     def __init__(self, lower: Array, diagonal: Array, upper: Array) -> None:
         self.inverse: Array = np.empty(diagonal.shape)
@@ -114,6 +110,7 @@ class _Factored:
         self.lower = lower * self.inverse
 
     def solve(self, right: Array) -> Array:
+        """The unknowns for one right-hand side."""
         solution: Array = right * self.inverse
         part = np.empty_like(solution[0])
         for row in range(1, solution.shape[0]):
@@ -209,7 +206,7 @@ class _Wall:
         diagonal = 1.0 + weight * self.exchange
         diagonal[0] += weight * gain_in / self.first_capacity
         diagonal[-1] += weight * gain_out / self.last_capacity
-        factored = _Factored(-weight * self.before, diagonal, -weight * self.behind)
+        factored = Tridiagonal(-weight * self.before, diagonal, -weight * self.behind)
         source_in, source_out = weight * load_in / self.first_capacity, weight * load_out / self.last_capacity
 
         # Trapezoidal part: M·T* = (2 − M)·T + 2·w·b, so T* = M⁻¹·2(T + w·b) − T.

@@ -16,9 +16,6 @@ from physics.motors import Array
 OWN_SPEED = (0.3, 1.0, 1.5)
 """Speed of a slot's own gas over that at its faces, low, likely and high: an assumption."""
 
-SHARE_FACTOR = (1.0 / 3.0, 1.0, 3.0)
-"""How far `floor_share` may be off, low, likely and high: an assumption; it was measured in supersonic flow."""
-
 REATTACHED = 8.0
 """Width over depth from which the flow meets the floor again (remembered). [-]"""
 

@@ -104,11 +104,6 @@ def hot_liner(material: Material) -> HotLiner | None:
     return HotLiner(material.name, **{**rows, **given})
 
 
-def known_liners() -> list[str]:
-    """Names of the liner materials that have hot numbers."""
-    return list(_table())
-
-
 @lru_cache(maxsize=1)
 def _table() -> dict[str, dict[str, Band]]:
     found: dict[str, dict[str, Band]] = {}

@@ -1,8 +1,8 @@
 """A ring of wall that is bare of liner: how hot it gets, with heat running along the tube.
 
-Owns the kernels of a strip of heat on a wall of finite thickness, their closed integrals for constant flux, and the
-march of a ring under a film. A gap a few millimetres wide warms far less than a wall that is bare everywhere, since the
-cold metal beside it takes its share; a gap wider than several wall thicknesses is as bad as no liner at all.
+Owns the kernels of a strip of heat on a wall of finite thickness and the march of a ring under a film. A gap a few
+millimetres wide warms far less than a wall that is bare everywhere, since the cold metal beside it takes its share; a gap
+wider than several wall thicknesses is as bad as no liner at all.
 
 The rise over the lined wall is θ(t) = ∫ q(t')·K(t − t') dt' with K(s) = E(s)·G(s)/(ρ·c·(1 + L/2r))·exp(−h_o·s/(ρ·c·L)):
 E tells how much of the heat has run along the wall, G how far it has come through it. Green functions of a product form;
@@ -22,13 +22,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import erf, erfc, spence
+from scipy.special import erf
 
 from physics.heat.conduction import STEFAN_BOLTZMANN
 from physics.motors import Array
-
-STEPS = 24
-"""Equal steps of a burn in `ring_march`: 16 to 32 give the same within 1 %."""
 
 _FIRST_NODES, _FIRST_WEIGHTS = np.polynomial.legendre.leggauss(32)
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
@@ -70,77 +67,6 @@ class Wall:
     def loss(self) -> Array:
         """Rate at which the warm wall cools to the air, h_o/(ρ·c·L). [1/s]"""
         return np.asarray(self.outside / (self.volumetric_heat * self.thickness))
-
-
-# --- constant flux, closed ------------------------------------------------------------------------------------------
-
-
-def erf_integral(reach: Array, time: Array) -> Array:
-    """∫ erf(b/√s) ds from 0 to t: t·erf(b/√t) + 2·b·√(t/π)·exp(−b²/t) − 2·b²·erfc(b/√t). [s]
-
-    Parameters
-    ----------
-    reach : Array
-        b ≥ 0 [s^0.5]; with b = w/(4√a) the time that a strip of width w would need to warm by as much with nothing
-        flowing sideways.
-    time : Array
-        t > 0 [s]; arrays broadcast.
-
-    References
-    ----------
-    Derived: differentiates back to erf(b/√t).
-
-    Examples
-    --------
-    >>> float(erf_integral(0.04, 1.0).round(7))
-    0.0871185
-    """
-    root = reach / np.sqrt(time)
-    return np.asarray(time * erf(root) + 2.0 * reach * np.sqrt(time / np.pi) * np.exp(-(root**2)) - 2.0 * reach**2 * erfc(root))
-
-
-def ring_mean_rise(wall: Wall, width: Array, flux: Array, time: Array, place: Array | float = 0.0) -> Array:
-    """Rise of the mean through the wall at a distance from the middle of a ring of constant flux. [K]
-
-    Parameters
-    ----------
-    wall : Wall
-        The wall, (n,).
-    width, flux, time : Array
-        Width of the ring along the axis [m], heat flux into its bore [W/m2], seconds since it began; (n,).
-    place : Array or float
-        Distance from the middle of the ring along the axis [m]. Off the ring this is the gland's question.
-
-    Notes
-    -----
-    Exact for a plane wall with nothing lost outside; the loss outside is left out, which reads high.
-    """
-    reach = 2.0 * np.sqrt(wall.diffusivity)
-    far, near = 0.5 * width + np.abs(place), 0.5 * width - np.abs(place)
-    both = erf_integral(far / reach, time) + np.sign(near) * erf_integral(np.abs(near) / reach, time)
-    return np.asarray(0.5 * flux / wall.capacity * both)
-
-
-def ring_drop(wall: Wall, width: Array, flux: Array) -> tuple[Array, Array]:
-    """Settled rise of the bore over the mean through the wall, in the middle of a ring, and of the outside over it. [K]
-
-    (2·q·L/(π²·k))·[π²/6 − Li2(z)] and (2·q·L/(π²·k))·[−π²/12 − Li2(−z)], z = exp(−π·w/2L): for wide rings q·L/3k and
-    −q·L/6k. Settled once a·t > 0.5·L². Parameters as for `ring_mean_rise`; the series is exact for a plane wall.
-    """
-    narrow = np.exp(-0.5 * np.pi * width / wall.thickness)
-    scale = 2.0 * flux * wall.thickness / (np.pi**2 * wall.conductivity)
-    bore = scale * (np.pi**2 / 6.0 - spence(1.0 - narrow))
-    outside = scale * (-(np.pi**2) / 12.0 - spence(1.0 + narrow))
-    return np.asarray(bore), np.asarray(outside)
-
-
-def saturated(rise: Array, gas_rise: Array) -> Array:
-    """Rise under a film from the rise under the cold wall's flux: ΔT_g·(1 − exp(−θ/ΔT_g)), for screening. [K]
-
-    Never over the gas. Within −17 and +35 % (5 to 95 %) of `ring_march`, where the cold wall's flux alone is within −22
-    and +150 %. Parameters in K, arrays broadcast.
-    """
-    return np.asarray(gas_rise * -np.expm1(-rise / gas_rise))
 
 
 # --- kernels --------------------------------------------------------------------------------------------------------

@@ -1,7 +1,7 @@
 """The outside of the case after the burn: what a sticker or a hand would find, and when.
 
-Owns the readings at stated times, the peak and how long to wait for it, and the heat that a reading stands for. Derived
-here. Imports numpy and physics.motors (the Array type).
+Owns the readings at stated times, the peak and how long to wait for it. Derived here. Imports numpy and physics.motors
+(the Array type).
 """
 
 from __future__ import annotations
@@ -43,32 +43,10 @@ def soak_instants(count: int = 40, length: float = SOAK) -> Array:
     return np.asarray(length * np.expm1(5.0 * part) / np.expm1(5.0))
 
 
-def peak_after(
-    liner_thickness: Array, liner_conductivity: Array, liner_diffusivity: Array, contact: Array, case_capacity: Array
-) -> Array:
-    """About when the outside is hottest, 1.4·√(e²/a·(e/2k + 1/h_c)·ρcL), within four or five tenths. [s after ignition]
-
-    liner_thickness e [m], conductivity k [W/(m K)], diffusivity a [m2/s], contact h_c with the case [W/(m2 K)],
-    case_capacity ρcL [J/(m2 K)]; arrays broadcast. A fit made here to histories of the full model.
-    """
-    delay = liner_thickness**2 / liner_diffusivity
-    drain = (0.5 * liner_thickness / liner_conductivity + 1.0 / contact) * case_capacity
-    return np.asarray(1.4 * np.sqrt(delay * drain))
-
-
 def wait_for_sticker(liner_thickness: Array) -> Array:
     """How long to leave a sticker before it is read, 120 s, 300 s from 3 mm of liner on, (n,). [s]
 
     A sticker keeps its highest temperature; the peak comes 17 to 32 s after ignition under 1 mm of liner and 114 to 227 s
-    under 4 mm. Common practice has no figure; from `peak_after`.
+    under 4 mm. Common practice has no figure; from histories of the full model.
     """
     return np.where(np.asarray(liner_thickness) >= 3e-3, 300.0, 120.0)
-
-
-def heat_through(rise: Array, time: Array, case_capacity: Array, outside_film: Array) -> Array:
-    """Heat that came through to the case, from the rise outside: ρcL·ΔT·(1 + h_o·t/ρcL). [J/m2]
-
-    rise [K] at `time` [s from ignition], case_capacity ρcL [J/(m2 K)], outside_film h_o [W/(m2 K)]. By then an aluminium
-    tube has evened out over one or two hundred millimetres: near the nozzle a reading is the nozzle's.
-    """
-    return np.asarray(case_capacity * rise * (1.0 + outside_film * time / case_capacity))

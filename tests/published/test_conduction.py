@@ -11,7 +11,7 @@ from scipy.linalg import solve_banded
 from scipy.optimize import brentq
 from scipy.special import erf, erfc, erfcx
 
-from physics.heat.conduction import Face, Layer, march, solve_tridiagonal
+from physics.heat.conduction import Face, Layer, Tridiagonal, march
 
 HELD = 1e12  # W/(m2 K): holds the surface at the fluid's temperature
 
@@ -309,7 +309,7 @@ class TestOrder:
         random = np.random.default_rng(5)
         lower, upper, right = random.normal(size=(3, 12, 7))
         diagonal = 4.0 + np.abs(lower) + np.abs(upper)
-        found = solve_tridiagonal(lower, diagonal, upper, right)
+        found = Tridiagonal(lower, diagonal, upper).solve(right)
         for column in range(7):
             bands = np.zeros((3, 12))
             bands[0, 1:], bands[1], bands[2, :-1] = upper[:-1, column], diagonal[:, column], lower[1:, column]

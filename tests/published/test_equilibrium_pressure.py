@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from chamber import equilibrium_pressure
 from scipy.integrate import solve_ivp
 
-from physics.ballistics.propellant import burning_rate, equilibrium_pressure
+from physics.ballistics.propellant import burning_rate
 from physics.motors import Propellant
 
 PSI = 6894.757293168361

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from flights import finer
 from fluids.atmosphere import ATMOSPHERE_1976
 from scipy.integrate import quad
 
@@ -60,7 +61,7 @@ _VACUUM = _Plain(0.0)
 def _push(time: list[float], thrust: list[float], flow: list[float], exit_area: float = 0.0, holds_at: float = 101325.0) -> Push:
     """The history in about twelve steps, as a search flies it."""
     points = (np.array([values], dtype=float) for values in (time, thrust, flow))
-    return Push.through_points(*points, _one(holds_at), _one(exit_area)).finer(-(-12 // (len(time) - 1)))
+    return finer(Push.through_points(*points, _one(holds_at), _one(exit_area)), -(-12 // (len(time) - 1)))
 
 
 def _fly(
@@ -136,8 +137,8 @@ class TestClosedForms:
         """Twelve steps of half a second turn the path 8e-5 too little; the exact form is reached as they grow shorter."""
         coarse = Push.through_points(np.array([[0.0, 6.0]]), np.full((1, 2), 15.0 * G), np.zeros((1, 2)), _one(101325.0), _one(0.0))
         expected = {"burnout_speed": 123.178106, "apogee": 843.048733, "downrange": 895.354445, "speed_at_apogee": 70.0537286}
-        _hold(_fly(coarse.finer(12), 5.0, elevation=80.0), 1e-3, **expected)
-        _hold(_fly(coarse.finer(120), 5.0, elevation=80.0), 1e-5, **expected)
+        _hold(_fly(finer(coarse, 12), 5.0, elevation=80.0), 1e-3, **expected)
+        _hold(_fly(finer(coarse, 120), 5.0, elevation=80.0), 1e-5, **expected)
 
     def test_coast_on_a_curved_path_in_uniform_air(self) -> None:
         flight = _fly(_push([0, 2.5], [400, 400], [0, 0]), 3.0, rail=3.0, elevation=70.0, air=_Plain(1.225))

@@ -5,6 +5,7 @@ Each row says where it comes from and whether the source was read, or the digits
 
 from __future__ import annotations
 
+import gas
 import numpy as np
 import pytest
 from pygasflow.solvers import isentropic_solver
@@ -19,9 +20,9 @@ def ratios(mach, gamma):
     mach, gamma = np.array(mach), np.array(gamma)
     return (
         nozzle.pressure_ratio(mach, gamma),
-        nozzle.density_ratio(mach, gamma),
-        nozzle.temperature_ratio(mach, gamma),
-        nozzle.area_ratio(mach, gamma),
+        gas.density_ratio(mach, gamma),
+        gas.temperature_ratio(mach, gamma),
+        gas.area_ratio(mach, gamma),
     )
 
 
@@ -87,7 +88,7 @@ def test_both_branches_of_a_nozzle():
     slow, fast = (nozzle.mach_from_area_ratio(two, air, branch) for branch in ("subsonic", "supersonic"))
     np.testing.assert_allclose((slow, fast), (0.305904, 2.197198), rtol=2e-6)
     np.testing.assert_allclose(
-        (nozzle.pressure_ratio(slow, air), nozzle.exit_pressure_ratio(two, air)), (0.937163, 0.0939326), rtol=2e-6
+        (nozzle.pressure_ratio(slow, air), gas.exit_pressure_ratio(two, air)), (0.937163, 0.0939326), rtol=2e-6
     )
 
 
@@ -123,7 +124,7 @@ def test_krzycki():
     pressure, _, temperature, _ = ratios(1.0, 1.2)
     np.testing.assert_allclose((temperature, pressure), (0.909, 0.564), atol=6e-4)
     mach = np.sqrt(10.0 * ((300.0 / 14.7) ** (1.0 / 6.0) - 1.0))
-    area = nozzle.area_ratio(np.array(mach), np.array(1.2))
+    area = gas.area_ratio(np.array(mach), np.array(1.2))
     assert float(area) == pytest.approx(3.65, rel=0.01)
     assert float(area) == pytest.approx(3.67707, rel=1e-5)
 
@@ -155,8 +156,8 @@ def test_ideal_characteristic_velocity(gamma, temperature, molar_mass, expected)
 def optimum(gamma, over):
     """Area ratio and thrust coefficient of a nozzle that expands to ambient, chamber over ambient pressure `over`."""
     mach = np.sqrt(2 / (gamma - 1) * (over ** ((gamma - 1) / gamma) - 1))
-    area = nozzle.area_ratio(np.array(mach), np.array(gamma))
-    return float(area), float(nozzle.ideal_thrust_coefficient(area, np.array(gamma), np.array(1 / over)))
+    area = gas.area_ratio(np.array(mach), np.array(gamma))
+    return float(area), float(gas.ideal_thrust_coefficient(area, np.array(gamma), np.array(1 / over)))
 
 
 # read: open rocket-propulsion course (K. Niemeyer), ideal-rocket chapter, two worked examples
@@ -182,7 +183,7 @@ def test_course_engine_at_ten_kilometres():
 # impulse; the book tabulates M = 2.52 where 2.5141 is exact, hence 1 % on the first
 def test_murugaperumal():
     gamma, area = np.array(1.3), np.array(3.0)
-    coefficient = float(nozzle.ideal_thrust_coefficient(area, gamma, np.array(1 / 20)))
+    coefficient = float(gas.ideal_thrust_coefficient(area, gamma, np.array(1 / 20)))
     assert coefficient * 20e5 / 3.0 == pytest.approx(918.93e3, rel=0.01)
     velocity = np.sqrt(248.0 * 2973.0) / float(nozzle.vandenkerckhove(gamma))
     assert coefficient * velocity / 9.81 == pytest.approx(181.98, rel=1e-3)
@@ -193,14 +194,14 @@ def test_sutton_example_3_1():
     pressure = 0.1013e6 / float(nozzle.pressure_ratio(np.array(2.40), np.array(1.3)))
     assert pressure == pytest.approx(1.51e6, rel=6e-3)
     assert pressure == pytest.approx(1.5050e6, rel=1e-4)
-    assert float(nozzle.area_ratio(np.array(2.40), np.array(1.3))) == pytest.approx(2.65352, rel=1e-5)
+    assert float(gas.area_ratio(np.array(2.40), np.array(1.3))) == pytest.approx(2.65352, rel=1e-5)
 
 
 # remembered: Sutton & Biblarz, Ex 3-2 (1827 m/s, 186 s); digits derived
 def test_sutton_example_3_2():
-    gamma, gas, hot, over = 1.3, 345.7, 2222.0, 2.068 / 0.1013
+    gamma, constant, hot, over = 1.3, 345.7, 2222.0, 2.068 / 0.1013
     area, coefficient = optimum(gamma, over)
-    velocity = np.sqrt(gas * hot) / float(nozzle.vandenkerckhove(np.array(gamma)))
+    velocity = np.sqrt(constant * hot) / float(nozzle.vandenkerckhove(np.array(gamma)))
     assert coefficient * velocity == pytest.approx(1827.1, rel=1e-4)
     assert coefficient * velocity / STANDARD_GRAVITY == pytest.approx(186.31, rel=1e-4)
     assert area == pytest.approx(3.2576, rel=1e-4)
@@ -213,11 +214,11 @@ def test_sutton_example_3_2():
 def test_sutton_example_3_2_station():
     gamma = 1.3
     mach = np.sqrt(2 / 0.3 * ((2.068 / 1.379) ** (0.3 / 1.3) - 1))
-    temperature = 2222.0 * float(nozzle.temperature_ratio(np.array(mach), np.array(gamma)))
+    temperature = 2222.0 * float(gas.temperature_ratio(np.array(mach), np.array(gamma)))
     assert mach == pytest.approx(0.8084, rel=2e-4)
     assert temperature == pytest.approx(2023.6, rel=1e-4)
     assert mach * np.sqrt(gamma * 345.7 * temperature) == pytest.approx(770.9, rel=2e-4)
-    assert 6.3515 * float(nozzle.area_ratio(np.array(mach), np.array(gamma))) == pytest.approx(6.580, rel=2e-4)
+    assert 6.3515 * float(gas.area_ratio(np.array(mach), np.array(gamma))) == pytest.approx(6.580, rel=2e-4)
 
 
 # inputs remembered from Sutton & Biblarz, Ex 3-3; answers derived
@@ -226,7 +227,7 @@ def test_high_altitude_nozzle():
     assert area == pytest.approx(44.183, rel=1e-4)
     assert coefficient == pytest.approx(1.74250, rel=1e-5)
     assert 5000 / (coefficient * 2.068e6) == pytest.approx(13.875e-4, rel=1e-4)
-    assert float(nozzle.exit_pressure_ratio(np.array(area), np.array(1.3))) == pytest.approx(0.00123259, rel=1e-5)
+    assert float(gas.exit_pressure_ratio(np.array(area), np.array(1.3))) == pytest.approx(0.00123259, rel=1e-5)
 
 
 # derived; the same grid as the thrust-coefficient figures of Sutton & Biblarz
@@ -235,7 +236,7 @@ def test_high_altitude_nozzle():
     [(20, 1.24231), (50, 1.54231), (100, 1.64231), (200, 1.69231), (500, 1.72231), (1000, 1.73231), (np.inf, 1.74231)],
 )
 def test_fixed_expansion_of_ten(over, expected):
-    coefficient = nozzle.ideal_thrust_coefficient(np.array(10.0), np.array(1.2), np.array(1 / over))
+    coefficient = gas.ideal_thrust_coefficient(np.array(10.0), np.array(1.2), np.array(1 / over))
     assert float(coefficient) == pytest.approx(expected, abs=6e-6)
 
 
@@ -257,11 +258,9 @@ def test_fixed_expansion_of_ten(over, expected):
     ],
 )
 def test_optimum_expansion(gamma, area, expected, over):
-    ratio = nozzle.exit_pressure_ratio(np.array(float(area)), np.array(gamma))
+    ratio = gas.exit_pressure_ratio(np.array(float(area)), np.array(gamma))
     assert 1 / float(ratio) == pytest.approx(over, rel=1e-5)
-    assert float(nozzle.ideal_thrust_coefficient(np.array(float(area)), np.array(gamma), ratio)) == pytest.approx(
-        expected, abs=6e-6
-    )
+    assert float(gas.ideal_thrust_coefficient(np.array(float(area)), np.array(gamma), ratio)) == pytest.approx(expected, abs=6e-6)
 
 
 # derived: the limit of an endless nozzle into vacuum
@@ -296,7 +295,7 @@ def test_divergence_acts_on_the_momentum_term_only():
     straight, cone = (
         nozzle.thrust(5e6, 1e-4, np.array(8.0), np.array(1.2), 0.0, 1.0, np.radians(angle)).thrust for angle in (0, 15)
     )
-    pressure_term = 5e6 * 8e-4 * nozzle.exit_pressure_ratio(np.array(8.0), np.array(1.2))
+    pressure_term = 5e6 * 8e-4 * gas.exit_pressure_ratio(np.array(8.0), np.array(1.2))
     assert float((cone - pressure_term) / (straight - pressure_term)) == pytest.approx(0.98296, abs=6e-6)
 
 
@@ -316,13 +315,7 @@ def test_separation_near_the_simple_rule(area):
 
 # derived: chamber over ambient pressure at which the simple rule is met, γ = 1.2, expansion 10
 def test_simple_rule_in_chamber_pressure():
-    assert 0.4 / float(nozzle.exit_pressure_ratio(np.array(10.0), np.array(1.2))) == pytest.approx(31.905, rel=1e-4)
-
-
-# question read: university examination 15AES430, July 2019; answer derived
-def test_examination_throat():
-    assert pytest.approx(305.91, abs=6e-3) == 2000 * 1.5 / STANDARD_GRAVITY
-    assert np.sqrt(5000 / (1.5 * 10e6) * 4 / np.pi) == pytest.approx(20.601e-3, rel=1e-4)
+    assert 0.4 / float(gas.exit_pressure_ratio(np.array(10.0), np.array(1.2))) == pytest.approx(31.905, rel=1e-4)
 
 
 @pytest.mark.parametrize("gamma", [1.1, 1.2, 1.3, 1.4])
@@ -330,9 +323,9 @@ def test_against_a_gas_dynamics_library(gamma):
     mach = np.array([0.1, 0.4, 0.8, 1.2, 2.0, 3.5])
     result = isentropic_solver("m", mach, gamma=gamma)
     np.testing.assert_allclose(nozzle.pressure_ratio(mach, np.array(gamma)), result[1], rtol=1e-12)
-    np.testing.assert_allclose(nozzle.density_ratio(mach, np.array(gamma)), result[2], rtol=1e-12)
-    np.testing.assert_allclose(nozzle.temperature_ratio(mach, np.array(gamma)), result[3], rtol=1e-12)
-    np.testing.assert_allclose(nozzle.area_ratio(mach, np.array(gamma)), result[8], rtol=1e-12)
+    np.testing.assert_allclose(gas.density_ratio(mach, np.array(gamma)), result[2], rtol=1e-12)
+    np.testing.assert_allclose(gas.temperature_ratio(mach, np.array(gamma)), result[3], rtol=1e-12)
+    np.testing.assert_allclose(gas.area_ratio(mach, np.array(gamma)), result[8], rtol=1e-12)
     for branch, part in (("subsonic", mach < 1), ("supersonic", mach > 1)):
         solved = nozzle.mach_from_area_ratio(np.asarray(result[8])[part], np.array(gamma), branch)
         library = isentropic_solver(

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 
 from physics.materials import material
-from physics.vessels import thermal_growth
 
 KSI = 6.894757293168e6
 POUND_PER_CUBIC_INCH = 27679.904710191
@@ -241,12 +239,6 @@ def test_diffusivity() -> None:
     found = material("6061-T6 typical")
     assert found.conductivity is not None and found.density is not None and found.specific_heat is not None
     assert found.conductivity / (found.density * found.specific_heat) == pytest.approx(6.90e-5, rel=0.005)
-
-
-def test_free_thermal_growth() -> None:
-    # S6-22, derived: 2.75 in bore, +100 K, 23.6e-6: 0.00649 in
-    expansion = np.asarray(material("6061-T6").expansion)
-    assert thermal_growth(np.asarray(2.75), expansion, np.asarray(100.0)) == pytest.approx(0.00649, rel=0.001)
 
 
 def test_extruded_tube_carries_its_scope_note() -> None:

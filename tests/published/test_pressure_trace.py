@@ -8,13 +8,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from chamber import equilibrium_pressure
 
 from optimizer.firings.rate_fit import inverted
 from optimizer.firings.record import Channel, Record
 from optimizer.firings.reduction import reduce_record
 from optimizer.inputs import Firing, MotorFile, Observed
 from physics.ballistics import kernel
-from physics.ballistics.propellant import burning_rate, equilibrium_pressure
+from physics.ballistics.propellant import burning_rate
 from physics.motors import Ambient, Grains, Motors, Nozzle, Propellant
 
 PSI, INCH, DEG_F = 6894.757293168361, 0.0254, 5.0 / 9.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gas
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -17,7 +18,7 @@ class TestMachFromAreaRatio:
     @given(st.floats(1.0, 300.0), gammas, st.sampled_from(["subsonic", "supersonic"]))
     def test_round_trip(self, ratio, gamma, branch):
         mach = nozzle.mach_from_area_ratio(np.array(ratio), np.array(gamma), branch)
-        assert float(nozzle.area_ratio(mach, np.array(gamma))) == pytest.approx(ratio, rel=1e-10)
+        assert float(gas.area_ratio(mach, np.array(gamma))) == pytest.approx(ratio, rel=1e-10)
         assert (mach <= 1.0 + 1e-9) if branch == "subsonic" else (mach >= 1.0 - 1e-9)
 
     def test_throat_and_impossible(self):
@@ -89,7 +90,7 @@ class TestPortFlow:
     @given(gammas)
     def test_head_pressure_falls_as_the_port_opens_without_a_step(self, gamma):
         ratio = np.geomspace(0.3, 100.0, 3000)
-        head = nozzle.head_pressure_ratio(ratio, np.array(gamma))
+        head = nozzle.port_mach_and_head_ratio(ratio, np.array(gamma))[1]
         assert (np.diff(head) < 0).all()
         assert (head[:-1] / head[1:] < 1.01).all()
         assert head[-1] == pytest.approx(1.0, abs=1e-3)
@@ -98,12 +99,12 @@ class TestPortFlow:
         """d log h/d log J = −γM²/(1 + γM²), which places the highest head pressure of a burn."""
         gamma, ratio = np.array(1.2), np.array([1.05, 1.5, 3.0])
         step = 1e-5
-        wider, tighter = (nozzle.head_pressure_ratio(ratio * (1 + shift), gamma) for shift in (step, -step))
+        wider, tighter = (nozzle.port_mach_and_head_ratio(ratio * (1 + shift), gamma)[1] for shift in (step, -step))
         slope = np.log(wider / tighter) / (2 * step)
-        push = gamma * nozzle.port_mach(ratio, gamma) ** 2
+        push = gamma * nozzle.port_mach_and_head_ratio(ratio, gamma)[0] ** 2
         np.testing.assert_allclose(slope, -push / (1 + push), rtol=1e-6)
 
     def test_ends_of_the_range(self):
-        head = nozzle.head_pressure_ratio(np.array([0.0, np.inf]), np.array(1.2))
+        head = nozzle.port_mach_and_head_ratio(np.array([0.0, np.inf]), np.array(1.2))[1]
         assert np.isinf(head[0])
         assert head[1] == pytest.approx(1.0, abs=1e-14)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from chamber import equilibrium_pressure
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from physics.ballistics.propellant import burning_rate, equilibrium_pressure, rate_coefficients, switch_kn
+from physics.ballistics.propellant import burning_rate, rate_coefficients, switch_kn
 from physics.motors import Propellant
 
 COLD = np.array(293.15)
@@ -132,12 +133,6 @@ class TestEquilibrium:
         kn = np.array([200.0])
         factor = equilibrium_pressure(SINGLE, kn, COLD + 30)[0] / equilibrium_pressure(SINGLE, kn, COLD)[0]
         assert factor == pytest.approx(np.exp(0.06 / 0.65), rel=1e-12)
-
-    def test_shapes(self):
-        assert equilibrium_pressure(SINGLE, np.array(200.0), COLD).shape == ()
-        assert equilibrium_pressure(PLATEAU, np.full(3, 200.0), COLD).shape == (3,)
-        assert equilibrium_pressure(PLATEAU, np.full((3, 5), 200.0), COLD).shape == (3, 5)
-        assert equilibrium_pressure(PLATEAU, np.array([0.0]), COLD)[0] == 0.0
 
 
 class TestSwitches:

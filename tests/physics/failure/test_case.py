@@ -14,10 +14,7 @@ from physics.vessels import (
     collapse_pressure,
     faupel_burst_pressure,
     first_yield_pressure,
-    lame_axial_stress,
-    lame_hoop_stress,
     outside_growth,
-    von_mises_bore_stress,
 )
 
 bores = st.floats(0.01, 0.2)
@@ -29,7 +26,11 @@ strengths = st.floats(5e7, 1e9)
 def test_yield_pressure_inverts_the_stress(bore: float, ratio: float, strength: float) -> None:
     outer = np.asarray(bore * ratio)
     pressure = first_yield_pressure(np.asarray(strength), outer, np.asarray(bore))
-    assert von_mises_bore_stress(pressure, outer, np.asarray(bore)) == pytest.approx(strength, rel=1e-9)
+    # Lamé at the bore with end load: hoop p (K2 + 1)/(K2 - 1), axial p/(K2 - 1), radial -p
+    hoop, axial = (float(pressure) * part / (ratio**2 - 1.0) for part in (ratio**2 + 1.0, 1.0))
+    radial = -float(pressure)
+    general = np.sqrt(0.5 * ((hoop - axial) ** 2 + (axial - radial) ** 2 + (radial - hoop) ** 2))
+    assert general == pytest.approx(strength, rel=1e-9)
 
 
 @given(bores, ratios, strengths)
@@ -37,20 +38,6 @@ def test_yield_then_collapse_then_burst(bore: float, ratio: float, strength: flo
     outer, inner, sy = np.asarray(bore * ratio), np.asarray(bore), np.asarray(strength)
     yields, collapses = first_yield_pressure(sy, outer, inner), collapse_pressure(sy, outer, inner)
     assert yields < collapses < faupel_burst_pressure(sy, 1.2 * sy, outer, inner)
-
-
-@given(bores, ratios, st.floats(1e5, 1e8), st.floats(0.0, 1e6))
-def test_wall_forces_balance_the_pressure(bore: float, ratio: float, inside: float, outside: float) -> None:
-    """The hoop stress over the wall carries p·bore and the axial stress over the section carries p·area."""
-    outer = bore * ratio
-    nodes, weights = np.polynomial.legendre.leggauss(20)
-    radius = 0.25 * (outer - bore) * nodes + 0.25 * (outer + bore)
-    hoop = lame_hoop_stress(np.asarray(inside), np.asarray(outer), np.asarray(bore), radius, outside)
-    carried = 2.0 * np.sum(weights * hoop) * 0.25 * (outer - bore)
-    scale = inside * bore + outside * outer
-    assert carried == pytest.approx(inside * bore - outside * outer, abs=1e-6 * scale)
-    axial = lame_axial_stress(np.asarray(inside), np.asarray(outer), np.asarray(bore), outside) * (outer**2 - bore**2)
-    assert axial == pytest.approx(inside * bore**2 - outside * outer**2, abs=1e-9 * scale * outer)
 
 
 @given(bores, ratios, st.floats(0.2, 0.4))

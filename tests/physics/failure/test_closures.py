@@ -11,7 +11,6 @@ from physics.failure.closures import (
     annular_plate_factor,
     ligament_shear_load,
     offset_ligament,
-    plate_deflection,
     plate_stress,
     thread_shear_areas,
     worst_opening_factor,
@@ -29,11 +28,9 @@ def test_the_internal_thread_has_more_metal_to_shear(diameter: float, pitch: flo
 
 
 @given(lengths, lengths, st.floats(1e5, 1e7), st.floats(0.2, 0.4))
-def test_a_clamped_plate_is_stiffer_and_less_stressed(radius: float, thickness: float, q: float, nu: float) -> None:
+def test_a_clamped_plate_is_less_stressed(radius: float, thickness: float, q: float, nu: float) -> None:
     given_ = (np.asarray(q), np.asarray(radius), np.asarray(thickness))
     assert plate_stress(*given_, np.asarray(nu), clamped=True) < plate_stress(*given_, np.asarray(nu))
-    held, free = (plate_deflection(*given_, np.asarray(7e10), np.asarray(nu), clamped=c) for c in (True, False))
-    assert held < free
 
 
 @given(st.floats(0.1, 0.85), st.floats(0.0, 1.0), st.floats(0.25, 0.35))

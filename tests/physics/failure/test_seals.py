@@ -19,7 +19,6 @@ from physics.failure.seals import (
     PSI,
     MakersTable,
     allowed_pressure,
-    as568,
     backup_ring_advised,
     gland_figures,
     gland_warnings,
@@ -154,17 +153,6 @@ def test_a_groove_out_of_proportion_is_told_what_fits() -> None:
 def test_what_is_not_given_is_left_out() -> None:
     bare = Seal(*(np.array([v]) for v in (1.0, 3.53e-3, 2.8e-3, 5e-5, 70.0)))
     assert [f.name for f in gland_figures(bare, np.array([0.05]))] == ["squeeze"]
-
-
-@pytest.mark.parametrize("wrong", ["051", 9, "-29x", "", 470])
-def test_sizes_that_do_not_exist(wrong: int | str) -> None:
-    with pytest.raises(KeyError, match="no AS568 size"):
-        as568(wrong)
-
-
-@pytest.mark.parametrize("spelt", [228, "228", "-228", "AS568-228", "AS568A-228"])
-def test_spellings_of_a_dash_number(spelt: int | str) -> None:
-    assert as568(spelt).dash == 228
 
 
 def test_bands_follow_the_nearest_section() -> None:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from flights import finer
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -67,7 +68,7 @@ def test_steps_of_no_width_change_nothing() -> None:
 
 def test_cutting_the_steps_finer_converges() -> None:
     push, rocket, launch, air = _random(60, seed=4)
-    coarse, fine, finest = (fly(push.finer(parts), rocket, launch, air).figures for parts in (1, 3, 9))
+    coarse, fine, finest = (fly(finer(push, parts), rocket, launch, air).figures for parts in (1, 3, 9))
     for name in ("rail_exit_speed", "apogee", "maximum_speed"):
         far, near = (np.nanmax(np.abs(some[name] / finest[name] - 1.0)) for some in (coarse, fine))
         assert near < far and near < 4e-3, name
@@ -105,19 +106,10 @@ def test_a_heavier_rocket_is_slower_under_a_steady_thrust(more: float, seed: int
         assert (slow[which][both] < light[which][both] * (1.0 + 1e-9)).all()
 
 
-def test_a_history_cut_finer_keeps_its_impulse_and_its_mass() -> None:
-    push = _random(10)[0]
-    for parts in (2, 5):
-        fine = push.finer(parts)
-        np.testing.assert_allclose(fine.impulse.sum(axis=1), push.impulse.sum(axis=1), rtol=1e-12)
-        np.testing.assert_allclose(fine.mass.sum(axis=1), push.mass.sum(axis=1), rtol=1e-12)
-
-
 @pytest.mark.parametrize("rail", [0.5, 3.0])
 def test_the_rail_may_end_after_the_burn(rail: float) -> None:
-    push = Push.through_points(
-        np.array([[0.0, 0.02]]), np.full((1, 2), 3000.0), np.full((1, 2), 1.0), np.array([101325.0]), np.zeros(1)
-    ).finer(6)
+    level = (np.array([[0.0, 0.02]]), np.full((1, 2), 3000.0), np.full((1, 2), 1.0))
+    push = finer(Push.through_points(*level, np.array([101325.0]), np.zeros(1)), 6)
     rocket = Vehicle(np.array([2.0]), np.array([0.05]), np.array([0.5]))
     launch = Rail(np.array([rail]), np.radians(np.array([90.0])), np.zeros(1))
     flight = fly(push, rocket, launch, StandardAir(np.zeros(1), np.zeros(1)))

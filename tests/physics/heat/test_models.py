@@ -203,15 +203,6 @@ class TestRing:
         assert (tops[0] <= tops[1]).all() and (tops[1] <= tops[2]).all()
         assert (tops[2] <= gas - 293.15 + 1e-6).all()
 
-    def test_saturated_screen(self):
-        # chosen here from 57 rings: −17 to +35 % for 90 of 100
-        wall, width, film, gas, end = rings(200)
-        marched = heat_ring.ring_march(wall, width, np.broadcast_to(film, (24, 200)), gas, np.full(200, 293.15), end)
-        rise = gas - 293.15
-        closed = heat_ring.ring_mean_rise(wall, width, film * rise, end) + heat_ring.ring_drop(wall, width, film * rise)[0]
-        error = heat_ring.saturated(closed, rise) / marched.bore[-1]
-        assert np.quantile(error, 0.05) > 0.75 and np.quantile(error, 0.95) < 1.45
-
     def test_widest_gap(self):
         wall, _, film, gas, end = rings(10)
         steps = np.broadcast_to(film, (16, 10))
@@ -291,13 +282,11 @@ class TestSoak:
                     wall, Exposure(time[:, None], 1500.0 * on, 0.5 * on, np.array([2650.0]), np.array([2000.0]))
                 )
                 at = heat_soak.readings(found.time, found.outside).at[0]
-                guess = float(heat_soak.peak_after(thickness, 0.25, 0.25 / (1340 * 1500), 336.0, 2700 * 896.0 * case))
-                assert 0.55 < guess / at < 1.4
                 assert heat_soak.wait_for_sticker(thickness) > at
 
 
 def test_every_liner_of_the_table_has_hot_numbers():
-    for name in properties.known_liners():
+    for name in {row["material"] for row in properties.table_rows()}:
         if name == "cotton-phenolic":
             continue  # an alias of another row until it has one of its own
         found = properties.hot_liner(material(name, "liner"))
