@@ -710,7 +710,7 @@ def _figures(ascent: _Ascent, top: _State, deceleration: Array, burnout: Array, 
 
 
 def _burnout_height(ascent: _Ascent, late: Mask) -> Array:
-    """Height at burnout [m]; where the rocket still was on its rail, that is below its end, and told as such."""
+    """Height at burnout [m]; NaN where the rocket was on its rail then."""
     return np.where(late, np.nan, ascent.height)
 
 

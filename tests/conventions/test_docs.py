@@ -119,7 +119,10 @@ def test_the_guide_works_all_eight_changes():
         assert len(places) <= 2, f"{title} takes {len(places)} edits; the guide promises a file and a row"
 
 
-@pytest.mark.parametrize("title", CHANGES)
+SEARCHED = ("A search variable", "A limit", "An objective")
+
+
+@pytest.mark.parametrize("title", [pytest.param(title, marks=pytest.mark.slow if title in SEARCHED else ()) for title in CHANGES])
 def test_a_worked_change_does_what_the_guide_says(title, changed_project, tmp_path):
     folder = small_starter(tmp_path / "start")
     for head, body in CHANGES[title]:
@@ -152,6 +155,7 @@ assert all(design.results["smallest_factor_p5"] < 0.5 for design in result.desig
 """
 
 
+@pytest.mark.slow
 def test_a_failure_mode_that_reads_the_liner_counts_under_the_tolerances(tmp_path):
     """The same two edits with a mode of the liner, on which every motor fails: neither spread nor search may lose it."""
     root = tmp_path / "house"
@@ -172,6 +176,7 @@ def test_without_the_change_the_example_fails(tmp_path):
             run(body, folder, ROOT)
 
 
+@pytest.mark.slow
 def test_the_python_of_the_readme_runs(tmp_path):
     if not README.exists():
         pytest.skip("there is no README.md yet")

@@ -95,7 +95,7 @@ def test_a_motor_of_any_allowed_numbers_has_figures_or_says_why_not(seed):
         assert not (rung["ok"] and asked) or rung["factor"] is None or rung["factor"] >= rung["required"], rung
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", [3, *(pytest.param(seed, marks=pytest.mark.slow) for seed in (0, 1, 2, 4, 5, 6, 7))])
 def test_records_changed_as_records_go_wrong(tmp_path, seed):
     """Units, signs, shifts, ramps, clipping, spikes, gaps, torn cables: figures, or a refusal; never a traceback."""
     import random

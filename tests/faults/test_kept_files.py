@@ -46,6 +46,7 @@ def start(tmp_path, monkeypatch):
 # --- places -------------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_each_command_has_its_own_page_and_each_motor_its_own_folder(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     for place in ("a/motors", "b/motors", "results/one/motors"):
@@ -249,6 +250,7 @@ def test_a_closed_standard_output_is_told_before_the_work(start):
     assert (start / "results" / "motor" / "check.html").stat().st_size > 10_000
 
 
+@pytest.mark.slow
 def test_a_locale_without_the_signs_and_a_clock_that_is_no_number(start):
     plain = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0", "SOURCE_DATE_EPOCH": "abc"}
     (start / "m\u00f6tor.toml").write_text((start / "motor.toml").read_text())
@@ -261,6 +263,7 @@ def test_a_locale_without_the_signs_and_a_clock_that_is_no_number(start):
 # --- drawings of no one's taste but ours ----------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_settings_of_the_folder_or_the_environment_change_no_drawing(start):
     assert process("draw", "motor.toml", "--out", "one", cwd=start, PYTHONHASHSEED="0").returncode == 0
     (start / "matplotlibrc").write_text("text.usetex: True\nbackend: nonsense\nsavefig.bbox: tight\nlines.linewidth: 9\n")
@@ -280,6 +283,7 @@ def hidden(text):
     return {letter for letter in text if unicodedata.category(letter) in ("Cc", "Cf", "Zl", "Zp")} - {"\n"}
 
 
+@pytest.mark.slow
 def test_no_sign_of_a_name_reaches_the_terminal_or_spoils_a_file(start):
     from xml.dom import minidom
 

@@ -27,7 +27,7 @@ def starter(tmp_path_factory):
     return folder
 
 
-def feasible(study, sample=400):
+def feasible(study, sample=200):
     """How many of a seeded sample of candidates meet limits, ladder and target; and the sample's size."""
     space = Space(study)
     count = min(sample, space.size)

@@ -13,7 +13,6 @@ from optimizer import load_study
 from optimizer.candidates import workers
 from optimizer.candidates.families import Families
 from optimizer.candidates.workers import Crew
-from optimizer.commands.new import create
 from optimizer.drivers.blocks import MemoryStore
 from optimizer.drivers.exhaustive import screen
 
@@ -59,9 +58,9 @@ def test_blocks_that_another_process_has_finished_are_left_to_it(at_once):
     }
 
 
-def test_a_screen_ends_in_the_same_front_whatever_the_number_of_workers(tmp_path: Path, at_once):
-    create(tmp_path / "start")
-    study = load_study(tmp_path / "start" / "study.toml")
+def test_a_screen_ends_in_the_same_front_whatever_the_number_of_workers(tmp_path: Path, at_once, cases):
+    search = 'core_diameter = ["17 mm", "18 mm", "19 mm"]\nthroat_diameter = ["13 mm", "14 mm"]\nwall = ["2 mm", "4 mm"]\n'
+    study = load_study(cases.write_study(tmp_path, search=search + "forward_closure.count = [6, 12]"))
     found = []
     for many in (1, 2, 4):
         families = Families(replace(study, driver=replace(study.driver, workers=many)))

@@ -369,10 +369,12 @@ def test_a_front_longer_than_anybody_reads_is_thinned_and_says_so(cases, tmp_pat
 
 def test_single_rungs_can_be_aimed_for(cases, tmp_path):
     objectives = 'loaded_mass = "min"\nfactor = {"screw shear" = "max", "case yield" = "max"}'
-    study = load_study(cases.write_study(tmp_path, objectives=objectives))
+    search_text = 'grain_count = [3, 5]\nthroat_diameter = ["13 mm", "15 mm"]\nwall = ["2 mm", "4 mm"]\n'
+    search_text += 'forward_closure.count = [4, 12]\nforward_closure.screw = ["#8-32 UNC", "1/4-20 UNC"]'
+    study = load_study(cases.write_study(tmp_path, search=search_text, objectives=objectives))
     result = search(study, tmp_path / "out")
     wanted = cases.brute_force(study)
-    assert result.exact and result.feasible == wanted.feasible
+    assert result.exact and result.feasible == wanted.feasible > len(wanted.front) > 1
     assert {design.digits: design.results["factor.screw shear"] for design in result.designs} == pytest.approx(
         {digits: -point[1] for digits, point in wanted.front.items()}, rel=1e-8
     )

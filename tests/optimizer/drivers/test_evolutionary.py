@@ -75,6 +75,7 @@ def test_a_small_space_is_exhausted_and_then_equals_the_exact_front(cases, tmp_p
     assert np.array_equal(exact.points, found.screened.points)
 
 
+@pytest.mark.slow
 def test_a_resumed_search_takes_its_record_and_ends_the_same(cases, tmp_path, monkeypatch):
     study = fine(cases, tmp_path)
     whole = search(study, tmp_path / "whole")

@@ -57,6 +57,7 @@ def run(packages: Path, *arguments: str) -> str:
     return done.stdout
 
 
+@pytest.mark.slow
 def test_whatever_a_worker_imports_of_ours_is_hashed(tmp_path: Path, starter: Path) -> None:
     packages = copy_of_packages(tmp_path / "code")
     for method in ("exhaustive", "evolve"):
@@ -102,6 +103,7 @@ def test_a_package_without_modules_is_an_error_not_an_empty_hash(
         fingerprint.code_hash()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("file", "old", "new"),
     [("physics/materials.csv", "6061-T6,metal,density,", "6061-T6,metal,density,1"), ("physics/constants.py", "9.80665", "4.9")],

@@ -109,7 +109,9 @@ CASES = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=() if name == "highest under a ceiling" else pytest.mark.slow) for name in CASES]
+)
 def test_front_and_counts_are_those_of_flying_each_motor_file(cases, tmp_path, name):
     rocket, limits, objectives = CASES[name]
     limits = f'maximum_pressure = "9 MPa"\n{limits}'
@@ -133,6 +135,7 @@ def few(cases, folder, limits="", objectives='apogee = "max"', text=None, search
     return load_study(cases.write_study(folder, search, limits, objectives, motor=text or motor(cases), **options))
 
 
+@pytest.mark.slow
 def test_what_the_transient_kernel_does_not_lift_as_high_is_no_answer(cases, tmp_path):
     alone = 'core_diameter = ["17 mm"]'
     driver = 'kernel = "transient"'

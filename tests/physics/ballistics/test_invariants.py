@@ -156,6 +156,7 @@ class TestSimilarity:
                 continue
             np.testing.assert_allclose(large[name], value * scale**power, rtol=1e-8, err_msg=name)
 
+    @pytest.mark.slow
     @settings(max_examples=4, deadline=None)
     @given(seeds, st.floats(0.5, 3.0))
     def test_transient(self, seed, scale):
@@ -223,7 +224,7 @@ class TestLadder:
 
 
 class TestBatches:
-    @pytest.mark.parametrize("kind", ["steady", "transient"])
+    @pytest.mark.parametrize("kind", ["steady", pytest.param("transient", marks=pytest.mark.slow)])
     def test_order_and_size_of_a_batch_change_no_digit(self, kind):
         motors = batch(drawn(11, 7 if kind == "transient" else 40), RATES[1])
         whole = numbers(assess(motors, kernel=kind))

@@ -383,6 +383,7 @@ def random_batch(seed: int, size: int) -> Motors:
 
 
 class TestBatch:
+    @pytest.mark.slow
     @given(seed=st.integers(0, 10**6))
     @settings(max_examples=2, deadline=None)
     def test_batch_equals_one_by_one_and_order_does_not_matter(self, seed: int) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from effort import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -437,7 +438,7 @@ class TestFactors:
         assert len(calm) == len(hard) > 20
         assert all(b.factor[0] < a.factor[0] for a, b in zip(calm, hard, strict=True) if a.pressure is not None)
 
-    @settings(max_examples=20, deadline=None)
+    @settings(max_examples=examples(20, 5), deadline=None)
     @given(st.floats(0.3, 4.0), st.sampled_from(RETENTIONS))
     def test_similar_motors_fail_at_the_same_pressure(self, scale: float, retention: str) -> None:
         """All lengths times a factor leaves every pressure as it was, bar tolerances and charts in absolute lengths."""

@@ -156,4 +156,5 @@ def test_no_rocket_rises_above_what_its_impulse_allows_without_air(seed: int) ->
     assert (found["maximum_speed"][known] <= gain[known] * (1.0 + 5e-3)).all()
     pull = 9.80665 / (1.0 + (launch.altitude + found["apogee"]) / 6356766.0) ** 2
     carried = found["burnout_altitude"] + np.square(found["burnout_speed"]) / (2.0 * pull)
-    assert (found["apogee"][known] <= carried[known] * (1.0 + 1e-3)).all()
+    free = known & np.isfinite(found["burnout_altitude"])  # not known of one that burns out on its rail
+    assert free.any() and (found["apogee"][free] <= carried[free] * (1.0 + 1e-3)).all()
