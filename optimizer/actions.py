@@ -241,7 +241,7 @@ def check(
 def check_answer(name: str, assessment: Assessment, found: Sequence[Caution], stands: Standing | None = None) -> dict[str, Any]:
     """The JSON object of `check` for a batch of one, SI units throughout; without `stands` no test is known."""
     from optimizer.commands.standing import flaws_json, needed_json, standing
-    from optimizer.output.heat_told import heat_answer
+    from optimizer.output.heat import heat_answer
     from optimizer.vocabulary import QUANTITIES
     from physics.designation import designation, impulse_class
     from physics.failure.ladder import in_order

@@ -19,7 +19,7 @@ from physics.ballistics import kernel as kernels
 from physics.failure.ladder import ADVICE, assess_ladder
 from physics.fit import fit
 from physics.flight.mission import Flights, fly_motors
-from physics.heat.told import Told, told
+from physics.heat.summary import HeatSummary, heat_summary
 from physics.mass import masses, unknown_masses
 from physics.missing import NotComputable
 from physics.motors import Array, Figures, Ladder, Motors, Situation
@@ -60,7 +60,7 @@ class Assessment:
     fit: Mapping[str, Array | NDArray[np.bool_] | None] | None
     assembly: Assembly
     flight: Flights | None = None
-    heat: Told | None = None
+    heat: HeatSummary | None = None
 
     @property
     def smallest_factor(self) -> Array:
@@ -170,14 +170,14 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False, marching
         fit=None if motors.airframe is None or motors.case is None else fit(motors, assembly),
         assembly=assembly,
         flight=fly_motors(motors, figures, weights, assembly, track=curve, band=curve) if flown else None,
-        heat=_told(motors, Situation("", figures, expected, kept)) if curve and marching and motors.size == 1 else None,
+        heat=_heat(motors, Situation("", figures, expected, kept)) if curve and marching and motors.size == 1 else None,
     )
 
 
-def _told(motors: Motors, situation: Situation) -> Told | None:
+def _heat(motors: Motors, situation: Situation) -> HeatSummary | None:
     """What heat does to a single motor, None where nothing can be told; SI."""
     try:
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            return told(motors, situation)
+            return heat_summary(motors, situation)
     except NotComputable:
         return None

@@ -162,7 +162,7 @@ class Desk:
         return page(self.bench, self.suggested())
 
 
-def told(desk: Desk, work: Callable[[Mapping[str, Any]], dict[str, Any]], asked: Mapping[str, Any]) -> dict[str, Any]:
+def answer_to(desk: Desk, work: Callable[[Mapping[str, Any]], dict[str, Any]], asked: Mapping[str, Any]) -> dict[str, Any]:
     """The answer to a question, refusals in words among them."""
     try:
         return work(asked)
@@ -318,7 +318,7 @@ def application(desk: Desk) -> Any:
         )
         tab = tab if line != "files" else secrets.token_hex(4)  # nothing that writes is ever dropped
         try:
-            found = await lines[line].ask(f"{name} {tab}", number, lambda: told(desk, work, question))
+            found = await lines[line].ask(f"{name} {tab}", number, lambda: answer_to(desk, work, question))
         except UnknownKnob as error:
             return JSONResponse({"ok": False, "why": plain_file(str(error))}, 400)
         if found is None:

@@ -199,16 +199,3 @@ def _needs(short: list[str], ratios: Mapping[str, float], slot: bool, charring: 
     if "pressure" in short:
         parts.append("the full motor's pressure, in a case")
     return "; ".join(parts)
-
-
-def measured_factor(predicted: Array, measured: Array) -> Array:
-    """Measured over predicted depth of liner lost at a place, to be carried to the full motor. [-]
-
-    Depths [m], arrays broadcast; NaN where nothing was predicted. Of a factor of 2.5 either way about 1.4 stays
-    (judgement): one burn, one thickness, another film.
-    """
-    return np.where(predicted > 0.0, measured / np.where(predicted > 0.0, predicted, 1.0), np.nan)
-
-
-MEASURED_SCATTER = float(np.log(1.4) / 1.645)
-"""Scatter of the logarithm that stays after a measured liner: judgement. [-]"""

@@ -285,9 +285,9 @@ def films(at: Setting, corner: Corner) -> dict[str, tuple[Array, Array]]:
 
 
 def _wall_factor(at: Setting) -> Array:
-    """Property correction of the relation of Bartz for a wall at the liner's front, (½ Tw/Tg + ½)^−0.68. [-]"""
+    """Property correction of the relation of Bartz for a wall at the liner's front. [-]"""
     front = 700.0 if at.hot is None else at.hot.front.likely
-    return np.asarray((0.5 * front / at.gas.temperature + 0.5) ** -0.68)
+    return walls.bartz_correction(front / at.gas.temperature)
 
 
 def places_of(motors: Motors) -> tuple[str, ...]:

@@ -130,16 +130,29 @@ def bartz_coefficient(
     return np.asarray(0.026 / throat_diameter**0.2 * transport * flux * shape)
 
 
-def bartz_correction(wall_to_gas: Array, mach: Array, gamma: Array) -> Array:
-    """Property correction sigma of the Bartz relation, for a viscosity that grows as T^0.6. [-]
+def bartz_correction(wall_to_gas: Array) -> Array:
+    """Property correction sigma of the Bartz relation where the gas is slow, (½·Tw/T0 + ½)^−0.68. [-]
 
-    σ = {½(Tw/T0)[1 + (γ−1)/2·M²] + ½}^−0.68 · [1 + (γ−1)/2·M²]^−0.12. Source: as for `bartz_coefficient`.
+    Parameters
+    ----------
+    wall_to_gas : Array
+        Temperature of the wall over that of the gas [-].
 
-    >>> bartz_correction(np.array(0.5), np.array(1.0), np.array(1.2)).round(5)
-    np.float64(1.17573)
+    Notes
+    -----
+    For a viscosity that grows as T^0.6. At a Mach number M the full form is {½(Tw/T0)[1 + (γ−1)/2·M²] + ½}^−0.68 ·
+    [1 + (γ−1)/2·M²]^−0.12: never above this one, and at M = 0.4 less than 3 % below.
+
+    References
+    ----------
+    As for `bartz_coefficient`.
+
+    Examples
+    --------
+    >>> float(bartz_correction(np.array(0.5)).round(4))
+    1.2161
     """
-    rise = 1.0 + 0.5 * (gamma - 1.0) * mach**2
-    return np.asarray((0.5 * wall_to_gas * rise + 0.5) ** -0.68 * rise**-0.12)
+    return np.asarray((0.5 * wall_to_gas + 0.5) ** -0.68)
 
 
 def dittus_boelter(reynolds: Array, prandtl: Array, exponent: float = 0.3) -> Array:

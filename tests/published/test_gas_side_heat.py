@@ -39,37 +39,15 @@ class TestBartz:
         assert_allclose(coefficient / BTU, 0.000507, rtol=2e-2)
 
     def test_small_nozzle(self):
-        # derived from the formula, invented inputs: 16,002 before sigma and 18,814 W/m2K with sigma 1.1757
+        # derived from the formula, invented inputs: 16,002 before sigma and 19,460 W/m2K with sigma 1.2161
         before = walls.bartz_coefficient(0.012, 0.009, 8e-5, 1900.0, 0.5, 4e6, 1450.0)
         assert_allclose(before, 16002, rtol=1e-3)
-        sigma = walls.bartz_correction(np.array(0.5), np.array(1.0), np.array(1.2))
-        assert_allclose(before * sigma, 18814, rtol=1e-3)
+        assert_allclose(before * walls.bartz_correction(np.array(0.5)), 19460, rtol=1e-3)
 
-    @pytest.mark.parametrize(
-        ("mach", "ratio", "sigma"),
-        # derived from the formula, which is remembered (Bartz 1957, exponent 0.6 of the viscosity law)
-        [
-            (1, 0.3, 1.304711),
-            (1, 0.5, 1.175730),
-            (1, 0.8, 1.031112),
-            (3, 0.3, 1.091536),
-            (3, 0.8, 0.791221),
-            (1, 1 / 3, 1.2808),
-            (0, 0.5, 1.2161),
-            (0, 1 / 3, 1.3175),
-        ],
-    )
-    def test_sigma(self, mach, ratio, sigma):
-        found = walls.bartz_correction(np.array(ratio), np.array(float(mach)), np.array(1.2))
-        assert_allclose(found, sigma, rtol=5e-5)
-
-    def test_sigma_of_the_solver_is_the_still_one(self):
-        """The wall's march applies {½Tw/T0 + ½}^−0.68: sigma at Mach 0, which is never below that at small Mach."""
-        ratio = np.linspace(0.1, 1.0, 7)
-        still = walls.bartz_correction(ratio, np.array(0.0), np.array(1.2))
-        assert_allclose(still, (0.5 * ratio + 0.5) ** -0.68, rtol=1e-14)
-        moving = walls.bartz_correction(ratio, np.array(0.4), np.array(1.2))
-        assert np.all(moving <= still) and np.all(moving > 0.97 * still)
+    @pytest.mark.parametrize(("ratio", "sigma"), [(0.5, 1.2161), (1 / 3, 1.3175)])
+    def test_sigma(self, ratio, sigma):
+        # derived from the formula at Mach 0, which is remembered (Bartz 1957, exponent 0.6 of the viscosity law)
+        assert_allclose(walls.bartz_correction(np.array(ratio)), sigma, rtol=5e-5)
 
     def test_magnitude_of_nozzle_flux(self):
         # read: MIT 16.512 lecture 7: rocket nozzle walls take 1e7 to 1e8 W/m2

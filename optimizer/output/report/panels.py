@@ -12,7 +12,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from optimizer.output.heat_told import heat_rows, heat_sentences, warms
+from optimizer.output.heat import heat_rows, heat_sentences, warms
 from optimizer.output.report.flight import flight_panel
 from optimizer.output.report.pictures import (
     Level,
@@ -42,7 +42,7 @@ from optimizer.units import show
 from optimizer.vocabulary import group_of, spoken
 from physics.failure.ladder import place_in_ladder
 from physics.figures import FLIGHT, GROUPS, MASS, in_groups
-from physics.heat.told import Told
+from physics.heat.summary import HeatSummary
 
 View = Mapping[str, Any]
 
@@ -274,10 +274,10 @@ def histories(designs: Sequence[View], units: str, levels: bool = True, names: S
 
 def heat(design: View, units: str) -> dict[str, Any] | None:
     """The outside of the case after the burn as a chart and a table, and what else heat does in sentences."""
-    told: Told | None = design.get("heat")
-    if told is None:
+    summary: HeatSummary | None = design.get("heat")
+    if summary is None:
         return None
-    warm = [place for place in told.outside if warms(place)]
+    warm = [place for place in summary.outside if warms(place)]
     series = [
         Series(
             place.place,
@@ -288,13 +288,13 @@ def heat(design: View, units: str) -> dict[str, Any] | None:
         for style, place in enumerate(warm)
     ]
     unit = unit_text("temperature", units)
-    head, *rows = heat_rows(told, units)
+    head, *rows = heat_rows(summary, units)
     return {
         "picture": chart(series, "time, s", f"outside, {unit}", "Outside of the case over time") if series else None,
         "legend": legend(series),
         "head": head,
         "rows": rows,
-        "sentences": heat_sentences(told, units),
+        "sentences": heat_sentences(summary, units),
     }
 
 

@@ -17,7 +17,7 @@ from rich.table import Table
 from rich.text import Text
 
 from optimizer.cautions import Caution
-from optimizer.output.heat_told import heat_rows, heat_sentences
+from optimizer.output.heat import heat_rows, heat_sentences
 from optimizer.output.terminal.console import FAINT, FIRST, SHORT, _filled, cautions_block, console, heading, lines_of
 from optimizer.output.terminal.ladder import (
     basis_lines,
@@ -35,7 +35,7 @@ from physics.failure.ladder import ADVICE, in_order
 from physics.figures import GROUPS, PRESSURE, in_groups
 from physics.flight.practice import PRACTICE
 from physics.flight.trajectory import FLIGHT_FLAGS
-from physics.heat.told import Told
+from physics.heat.summary import HeatSummary
 from physics.motors import Curve, Rung
 
 if TYPE_CHECKING:
@@ -291,9 +291,9 @@ def _near(assessment: Assessment, most_short: int | None) -> list[Rung]:
     return kept + [rung for rung in rungs if rung.time is not None]
 
 
-def heat_block(told: Told, units: str) -> Group:
+def heat_block(summary: HeatSummary, units: str) -> Group:
     """What heat does: the outside at stated times, then sentences."""
-    head, *rows = heat_rows(told, units)
+    head, *rows = heat_rows(summary, units)
     parts: list[Any] = []
     if rows:
         table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
@@ -302,7 +302,7 @@ def heat_block(told: Told, units: str) -> Group:
         for row in rows:
             table.add_row(*row)
         parts.append(table)
-    return Group(*parts, lines_of(heat_sentences(told, units)))
+    return Group(*parts, lines_of(heat_sentences(summary, units)))
 
 
 def _masses_block(assessment: Assessment, units: str, brief: bool = False) -> tuple[str, Any]:

@@ -34,7 +34,7 @@ def print_explanation(explanation: Explanation, units: str) -> None:
         screen.print(Text(text, FIRST if explanation.departure is not None else ""))
     screen.print(Text("What fits, likeliest first: a ranking under the scatter assumed, not a finding.", FAINT))
     screen.print(_ranking(explanation))
-    block("What would tell them apart", lines_of(tells(explanation)))
+    block("What would tell them apart", lines_of(distinguishing_findings(explanation)))
     if explanation.ruled_out:
         block("Ruled out, each under 1 %", lines_of(ruled_out_lines(explanation, units)))
     if explanation.not_assessed:
@@ -74,7 +74,7 @@ def _ranking(explanation: Explanation) -> Table:
     return table
 
 
-def tells(explanation: Explanation) -> list[str]:
+def distinguishing_findings(explanation: Explanation) -> list[str]:
     """What would tell the first two apart, then what would show each of the others, alike ones together."""
     others: dict[str, list[tuple[str, str]]] = {}
     for candidate in explanation.candidates[2:]:

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from physics.heat import bench, marches, paths, places, rungs, seats, softening, through, told, walls
+from physics.heat import bench, marches, paths, places, rungs, seats, softening, summary, through, walls
 from physics.heat.conduction import first_crossing
 from physics.materials import material
 from physics.missing import NotComputable
@@ -238,7 +238,7 @@ class TestGaps:
 
     def test_the_widest_gap_is_the_one_that_just_stays_under(self):
         subject = motor()
-        width = told.widest_gap(subject, burn(), "aft end")
+        width = summary.widest_gap(subject, burn(), "aft end")
         assert 0.5e-3 < width < 20e-3
         at = places.setting(subject, burn(), held=False)
         ring = marches.bare(at, "aft end", one(width), places.Corner("gap", -1), held=False)
@@ -370,9 +370,9 @@ class TestGasPaths:
         assert path.end == paths.OUT and path.hot_after < 0.2
 
 
-class TestTold:
+class TestSummary:
     def test_outside_peaks_after_the_burn(self):
-        found = told.told(motor(), burn(seconds=2.5))
+        found = summary.heat_summary(motor(), burn(seconds=2.5))
         assert [one.place for one in found.outside] == list(places.PLACES)
         for place in found.outside[:3]:
             assert place.readings.at[0] > 3.0
@@ -380,17 +380,17 @@ class TestTold:
             assert place.readings.after[0, 0] < place.readings.peak[0] > place.readings.after[-1, 0]
 
     def test_liner_left(self):
-        for _, low, likely, high in told.told(motor(), burn()).liner_left:
+        for _, low, likely, high in summary.heat_summary(motor(), burn()).liner_left:
             assert 0.0 <= low <= likely <= high <= 1.6e-3
 
     def test_without_a_liner_the_gaps_are_told(self):
         bare = replace(motor(), liner=None)
-        found = told.told(bare, burn())
+        found = summary.heat_summary(bare, burn())
         assert not found.outside and len(found.widest_gap) == 3 and "[liner]" in found.missing[0]
 
     def test_nothing_to_tell(self):
         with pytest.raises(NotComputable, match=r"\[liner\]|\[case\]"):
-            told.told(replace(motor(), case=None, liner=None), burn())
+            summary.heat_summary(replace(motor(), case=None, liner=None), burn())
 
 
 class TestNotes:

@@ -38,7 +38,7 @@ class Outside:
 
 
 @dataclass(frozen=True)
-class Told:
+class HeatSummary:
     """What heat does to one motor, in SI: outsides, liner left (low, likely, high) and the widest gap [m] by place.
 
     `gas_paths` are the ways for gas behind the liner. `missing` says why a part of it is empty.
@@ -51,7 +51,7 @@ class Told:
     missing: tuple[str, ...]
 
 
-def told(motors: Motors, situation: Situation) -> Told:
+def heat_summary(motors: Motors, situation: Situation) -> HeatSummary:
     """What heat does to a single motor: the outside after the burn, the liner that is left, and the gap the tube forgives.
 
     Raises NotComputable where there is nothing to tell at all.
@@ -81,7 +81,7 @@ def told(motors: Motors, situation: Situation) -> Told:
     paths: tuple[GasPath, ...] = ()
     if not missing:
         paths = gas_paths(motors, situation)
-    return Told(tuple(outside), tuple(left), tuple(forgiven), paths, tuple(dict.fromkeys(missing)))
+    return HeatSummary(tuple(outside), tuple(left), tuple(forgiven), paths, tuple(dict.fromkeys(missing)))
 
 
 def _outside(place: str, histories: Sequence[Lined], gap: Bare | None) -> Outside:

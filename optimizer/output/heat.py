@@ -6,33 +6,32 @@ Imports units and physics.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import Any
 
 from optimizer.cautions import path_sentence
 from optimizer.units import display_unit, from_si, show_dimension
 from physics.heat.soak import READ_AT
-from physics.heat.told import Outside, Told
+from physics.heat.summary import HeatSummary, Outside
 
 FLAT = 0.5
 """Rise below which an outside counts as cold. [K]"""
 
 
-def heat_answer(told: Told | None) -> dict[str, Any] | None:
+def heat_answer(summary: HeatSummary | None) -> dict[str, Any] | None:
     """The `heat` of an answer in JSON, SI: kelvin, seconds from ignition, metres, kg/s; None where nothing can be told."""
-    if told is None:
+    if summary is None:
         return None
     return {
-        "outside": [outside_answer(place) for place in told.outside],
+        "outside": [outside_answer(place) for place in summary.outside],
         "liner_left": [
-            {"place": place, "low": low, "likely": likely, "high": high} for place, low, likely, high in told.liner_left
+            {"place": place, "low": low, "likely": likely, "high": high} for place, low, likely, high in summary.liner_left
         ],
-        "widest_gap": [{"place": place, "width": width if math.isfinite(width) else None} for place, width in told.widest_gap],
+        "widest_gap": [{"place": place, "width": width if math.isfinite(width) else None} for place, width in summary.widest_gap],
         "gas_paths": [
             {"start": path.start, "end": path.end, "flow": path.flow, "hot_after": _finite(path.hot_after)}
-            for path in told.gas_paths
+            for path in summary.gas_paths
         ],
-        "missing": list(told.missing),
+        "missing": list(summary.missing),
     }
 
 
@@ -57,11 +56,11 @@ def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def heat_rows(told: Told, units: str) -> list[list[str]]:
+def heat_rows(summary: HeatSummary, units: str) -> list[list[str]]:
     """A table of the outside, heads first: place, what stands after each time of `READ_AT`, peak, its band and time."""
     unit = display_unit("temperature", units)
     rows = [[f"outside, {unit}", *(f"{at:g} s" for at in READ_AT), "peak", "limits", "at"]]
-    for place in told.outside:
+    for place in summary.outside:
         if warms(place):
             after = [_number(float(value), units) for value in place.readings.after[:, 0]]
             peak, low, high = (_number(value, units) for value in (float(place.readings.peak[0]), place.low, place.high))
@@ -74,10 +73,10 @@ def _number(kelvin: float, units: str) -> str:
     return _temperature(kelvin, units, 0).split(" ")[0]
 
 
-def heat_sentences(told: Told, units: str, brief: bool = False) -> list[str]:
+def heat_sentences(summary: HeatSummary, units: str, brief: bool = False) -> list[str]:
     """What heat does in sentences: hottest outside, liner left, gaps the tube forgives, ways for gas, what is missing."""
     said = []
-    warm = [place for place in told.outside if warms(place)]
+    warm = [place for place in summary.outside if warms(place)]
     if warm:
         hottest = max(warm, key=lambda place: float(place.readings.peak[0]))
         worst = max(place.high for place in warm)
@@ -86,21 +85,21 @@ def heat_sentences(told: Told, units: str, brief: bool = False) -> list[str]:
             f"{float(hottest.readings.at[0]):.0f} s after ignition ({hottest.place}); "
             f"{_temperature(min(place.low for place in warm), units)} to {_temperature(worst, units)} by how the liner goes"
         )
-    elif told.outside:
+    elif summary.outside:
         said.append("the outside stays cold")
-    left = [row for row in told.liner_left if row[0] != "mid-grain wall" or row[1] < row[3]]
+    left = [row for row in summary.liner_left if row[0] != "mid-grain wall" or row[1] < row[3]]
     if left:
         each = [
             f"{place} {_length(likely, units)} ({_length(low, units)} to {_length(high, units)})"
             for place, low, likely, high in (left if not brief else [min(left, key=lambda row: row[2])])
         ]
         said.append(f"liner left uncharred: {', '.join(each)}")
-    if told.widest_gap:
-        each = [f"{place} {_gap(width, units)}" for place, width in told.widest_gap]
+    if summary.widest_gap:
+        each = [f"{place} {_gap(width, units)}" for place, width in summary.widest_gap]
         said.append(f"widest gap whose bore stays under {_temperature(473.15, units)}: {', '.join(each)}")
-    said += [path_sentence(path, units) for path in told.gas_paths[: 1 if brief else None]]
-    if told.missing and not brief:
-        said.append(f"not told: {'; '.join(told.missing)}")
+    said += [path_sentence(path, units) for path in summary.gas_paths[: 1 if brief else None]]
+    if summary.missing and not brief:
+        said.append(f"not told: {'; '.join(summary.missing)}")
     return said
 
 
@@ -118,8 +117,3 @@ def _gap(metres: float, units: str) -> str:
     if math.isinf(metres):
         return "any"
     return "none" if metres <= 0.0 else _length(metres, units)
-
-
-def sentences_of(told: Told | None, units: str) -> Sequence[str]:
-    """As `heat_sentences`, empty where nothing can be told."""
-    return [] if told is None else heat_sentences(told, units)
