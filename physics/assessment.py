@@ -154,8 +154,7 @@ def assess(motors: Motors, kernel: str = "steady", curve: bool = False, marching
     """
     # The heat rungs read the histories, so they are always made: a batch and a single motor then agree to the last
     # digit.
-    figures = kernels.evaluate(motors, kernel=kernel, curve=True)
-    expected = kernels.maximum_expected_pressure(motors, kernel, figures)
+    figures, expected = kernels.burnt(motors, kernel, curve=True)
     assembly = assemble(motors)
     weights = masses(motors)
     flown = motors.rocket is not None and motors.launch is not None

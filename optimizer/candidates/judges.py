@@ -33,18 +33,22 @@ Integers = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 BATCH = 2048
-CONFIRM_BATCH = 24
-"""Finalists that the transient kernel burns at a time: some hundreds of motors, with the corners of their tolerances."""
+CONFIRM_BATCH = 96
+"""Finalists that the transient kernel burns at a time: a thousand motors or so, with the corners of their tolerances."""
 
 
 @dataclass(frozen=True)
 class Verdicts:
-    """Verdicts on keys: whether they pass, the pressure patterns must stand, the lowest pressure of late rungs."""
+    """Verdicts on keys: whether they pass, the pressure patterns must stand, the lowest pressure of late rungs.
+
+    `figures`, (n,) each by name, are those of the transient kernel where it judged.
+    """
 
     ok: Mask
     pressure: Floats
     floor: Floats
     broken: tuple[tuple[str, ...], ...]
+    figures: Mapping[str, Floats] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -79,6 +83,7 @@ class Judge:
     _pressure: list[float] = field(default_factory=list)
     _floor: list[float] = field(default_factory=list)
     _broken: list[tuple[str, ...]] = field(default_factory=list)
+    _figures: list[dict[str, float]] = field(default_factory=list)
     _columns: _Known | None = None
     _notes: list[list[Miss]] | None = None
     _patterned: bool = False
@@ -129,6 +134,7 @@ class Judge:
                 self._pressure.append(float(verdicts.pressure[place]))
                 self._floor.append(float(verdicts.floor[place]))
                 self._broken.append(verdicts.broken[place])
+                self._figures.append({name: float(column[place]) for name, column in verdicts.figures.items()})
 
     def verdict(self, key: Sequence[int]) -> tuple[bool, float, float, tuple[str, ...]] | None:
         """What is known of one key: passes, pressure, floor, limits broken."""
@@ -146,6 +152,13 @@ class Judge:
     def pressures(self, keys: Integers) -> Floats:
         """The pressure that patterns must stand for keys that have a verdict, (n,). [Pa]"""
         return np.array([self._pressure[self._known[tuple(key)]] for key in keys.tolist()])
+
+    def figures_of(self, digits: Integers) -> list[dict[str, float]]:
+        """Of each candidate, digits (n, all variables): the transient kernel's figures, empty where none were kept."""
+        families = self.families
+        keys = np.hstack([digits[:, families.outer], digits[:, list(families.catalogue.late_variables)]])
+        places = [self._known.get(tuple(key)) for key in keys.tolist()]
+        return [{} if place is None else self._figures[place] for place in places]
 
     def misses(self, keys: Integers) -> list[list[Miss]]:
         """For each key: every limit that this judge finds missed, whatever the pattern, and by how much."""
@@ -220,11 +233,14 @@ class Judge:
         ok, pressure = np.ones(len(digits), dtype=bool), np.zeros(len(digits))
         floor = np.full(len(digits), np.inf)
         broken: list[set[str]] = [set() for _ in range(len(digits))]
+        shown: dict[str, Floats] = {}
         for group in families.space.groups(digits):
             motors = families.space.candidates(digits[group]).motors
             self._rows = group + self._offset
-            expected, fails, lowest = self._assessed(motors)
+            expected, fails, lowest, figures = self._assessed(motors)
             pressure[group], floor[group] = expected, lowest
+            for name, column in figures.values.items() if self.confirm else ():
+                shown.setdefault(name, np.full(len(digits), np.nan))[group] = column
             for name, which in fails.items():
                 ok[group] &= ~which
                 for row in group[which]:
@@ -233,14 +249,13 @@ class Judge:
             pressure[:] = -np.inf  # the patterns have been held against this pressure already
         else:
             floor[:] = np.inf  # the objectives stay those of the kernel that screens
-        return Verdicts(ok, pressure, floor, tuple(tuple(sorted(names)) for names in broken))
+        return Verdicts(ok, pressure, floor, tuple(tuple(sorted(names)) for names in broken), shown)
 
-    def _assessed(self, motors: Motors) -> tuple[Floats, Mapping[str, Mask], Floats]:
-        """Maximum expected pressure, what fails by name, and the lowest pressure of the late pressure rungs."""
+    def _assessed(self, motors: Motors) -> tuple[Floats, Mapping[str, Mask], Floats, Figures]:
+        """Maximum expected pressure, what fails by name, the lowest pressure of the late pressure rungs, and the figures."""
         families = self.families
         kernel = "transient" if self.confirm else families.kernel
-        figures = kernels.evaluate(motors, kernel=kernel, curve=True)
-        expected = kernels.maximum_expected_pressure(motors, kernel, figures)
+        figures, expected = kernels.burnt(motors, kernel, curve=True)
         fails: dict[str, Mask] = {}
         floor = np.full(motors.size, np.inf)
         if self.confirm:
@@ -252,7 +267,7 @@ class Judge:
             factor = np.where(np.isinf(floor), np.finfo(float).max, floor / expected)
             fails[smallest.name] = smallest.fails(factor)
             self._note(smallest, np.arange(motors.size), factor)
-        return expected, fails, floor
+        return expected, fails, floor, figures
 
     def _note(self, bound: Bound, rows: Integers, values: Floats) -> None:
         """Where somebody asks by how much limits are missed: write down what these rows of the batch miss of one."""

@@ -358,7 +358,7 @@ def _add_judges(result: SearchResult, screened: Screened) -> None:
             result.messages.append(text)
         elif not judge.confirm and not screened.counts_are_exact:
             result.messages.append(
-                f"heat was judged for {judge.judged} finalists and near neighbours, not for all; `feasible` counts "
+                f"heat was judged for {judge.judged} finalists and those next in line, not for all; `feasible` counts "
                 f"candidates that pass everything else" + (f" ({_listed(broken)} broken)" if broken else "")
             )
             for name, count in broken.items():
@@ -463,10 +463,15 @@ def _add_confirmed(families: Families, screened: Screened, designs: Sequence[Des
     if not designs:
         return
     digits = np.array([design.digits for design in designs])
-    for rows in families.space.groups(digits):
-        motors = families.space.candidates(digits[rows]).motors
+    for judge in screened.judges:
+        if judge.confirm:
+            for design, known in zip(designs, judge.figures_of(digits), strict=True):
+                design.confirmed = {"kernel": "transient", **known} if known else None
+    left = np.flatnonzero([design.confirmed is None for design in designs])
+    for rows in families.space.groups(digits[left]) if len(left) else []:
+        motors = families.space.candidates(digits[left][rows]).motors
         figures = kernels.evaluate(motors, kernel="transient")
-        for place, row in enumerate(rows):
+        for place, row in enumerate(left[rows]):
             values = {name: float(column[place]) for name, column in figures.values.items()}
             designs[row].confirmed = {"kernel": "transient", **values}
 

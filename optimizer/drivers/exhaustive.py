@@ -104,7 +104,12 @@ def among(points: Floats, wanted: Floats) -> NDArray[np.bool_]:
     return np.isin(left, right)
 
 
-def _bytes(rows: Floats) -> Any:
+def _in_rows(rows: Integers, wanted: Integers) -> NDArray[np.bool_]:
+    """Which rows stand in `wanted`; both of integers."""
+    return np.asarray(np.isin(_bytes(np.asarray(rows, dtype=np.int64)), _bytes(np.asarray(wanted, dtype=np.int64))))
+
+
+def _bytes(rows: Any) -> Any:
     rows = np.ascontiguousarray(rows)
     return rows.view(np.dtype((np.void, 8 * rows.shape[1]))).ravel()
 
@@ -233,7 +238,10 @@ def _computed(families: Families, number: int, size: int, length: int, seed: int
     return StoredBlock(number, notes, found.rows)
 
 
-def _take(families: Families, stored: StoredBlock, totals: _Totals | None, archive: Archive, judges: tuple[Judge, ...]) -> None:
+def _take(
+    families: Families, stored: StoredBlock, totals: _Totals | None, archive: Archive, judges: tuple[Judge, ...],
+    without: tuple[Judge, Integers] | None = None,
+) -> None:  # fmt: skip
     """Add a block to the totals and its candidates to the front."""
     if totals is not None:
         totals.rejected.update(stored.notes["rejected"])
@@ -244,6 +252,9 @@ def _take(families: Families, stored: StoredBlock, totals: _Totals | None, archi
     for crossed in families.cross(stored.rows):
         for judge in judges:
             crossed = judge.corrected(crossed)
+        if without is not None and len(crossed.keys):
+            judge, left_out = without
+            crossed = crossed.take(~_in_rows(judge.keys(crossed.keys), left_out))
         points.append(crossed.points)
         keys.append(crossed.keys)
     # All of a block at once: a front of thousands is sorted anew at each addition.
@@ -259,69 +270,61 @@ def _settle(
 ) -> None:
     """Judge the members of the front, and draw it again without those that fail, until all have been judged.
 
-    Where members fail, near neighbours are judged along with the next round, four times as many each time: judging
-    many at once costs little more than judging one, and a front that fails as a whole is left behind quickly.
+    Where members fail, the next round asks further than the front, for what the rounds after it would ask if all that it
+    asks failed (`_ahead`): judging many at once costs little more than judging one.
     """
     state.stage = "judging finalists"
     heat = result.judges[0]
     if not heat.confirm:
         _judge_everything(families, store, result, heat)
     archive = _redrawn(families, store, result.judges) if heat.judged else state.archive
-    neighbours = 0
+    failing: set[bool] = set()
     while True:
         points, keys = archive.sorted()
         fresh = failed = False
         for judge in result.judges:
             unknown = judge.unknown(keys)
-            judge.judge(unknown)
+            judge.judge(_ahead(families, store, result.judges, judge, unknown) if judge.confirm in failing else unknown)
             fresh |= len(unknown) > 0
             failed |= not all(judge.passes(key) for key in unknown)
             if failed:
+                failing.add(judge.confirm)
                 break
         state.front = len(points)
         if progress is not None:
             progress(state)
         if not fresh:
             break
-        if failed:
-            neighbours = 4 * neighbours or 128
-            _judge_neighbours(families, store, result.judges, points, neighbours)
         archive = _redrawn(families, store, result.judges)
     result.points, result.keys = points, keys
 
 
-def _judge_neighbours(
-    families: Families, store: Store | MemoryStore, judges: tuple[Judge, ...], front: Floats, number: int
-) -> None:
-    """Judge the candidates nearest to the front that have not been judged, each outside by its best pattern."""
-    scale = np.ptp(front, axis=0)
-    scale[scale <= 0.0] = 1.0
-    near = front[:: max(1, len(front) // 200)]
-    behind, keys = [np.zeros(0)], [np.zeros((0, len(families.outer) + 1), dtype=np.int64)]
-    for stored in store.blocks():
-        if stored.number >= FIRST_OTHER:
-            continue
-        for crossed in families.cross(stored.rows):
-            for judge in judges:
-                crossed = judge.corrected(crossed)
-            for part in np.array_split(np.arange(len(crossed.points)), max(1, len(crossed.points) // 20_000)):
-                gap = (crossed.points[part][:, None, :] - near[None]) / scale
-                behind.append(gap.min(axis=2).max(axis=1))
-                keys.append(crossed.keys[part])
-    order = np.argsort(np.concatenate(behind), kind="stable")
-    ordered = np.concatenate(keys)[order]
-    for judge in judges:
-        # The first of each key in order of nearness; the transient kernel is slow, so it takes fewer.
-        _, first = np.unique(judge.keys(ordered), axis=0, return_index=True)
-        chosen = judge.unknown(ordered[np.sort(first)[: number // 8 if judge.confirm else number]])
-        judge.judge(chosen)
+AHEAD = {True: 48, False: 4096}
+"""Up to so many keys a round asks ahead, of the transient kernel and of heat: as many cost little more than one."""
+ROUNDS_AHEAD = 8
 
 
-def _redrawn(families: Families, store: Store | MemoryStore, judges: tuple[Judge, ...]) -> Archive:
+def _ahead(families: Families, store: Store | MemoryStore, judges: tuple[Judge, ...], judge: Judge, unknown: Integers) -> Integers:
+    """These keys, and those that the rounds after them would ask if all of them failed."""
+    for _ in range(ROUNDS_AHEAD if len(unknown) else 0):
+        if len(unknown) >= AHEAD[judge.confirm]:
+            break
+        _, keys = _redrawn(families, store, judges, (judge, unknown)).sorted()
+        fresh = judge.unknown(keys)
+        if not len(fresh):
+            break
+        unknown = np.vstack([unknown, fresh])
+    return unknown
+
+
+def _redrawn(
+    families: Families, store: Store | MemoryStore, judges: tuple[Judge, ...], without: tuple[Judge, Integers] | None = None
+) -> Archive:
+    """The front of all candidates that pass, as far as is known; `without` those of keys that a judge has not seen yet."""
     archive = _archive(families)
     for stored in store.blocks():
         if stored.number < FIRST_OTHER:
-            _take(families, stored, None, archive, judges)
+            _take(families, stored, None, archive, judges, without)
     return archive
 
 

@@ -9,6 +9,10 @@ evaluated stands, so it is never better than nominal. Columns that may be worst 
 name of the caller) are looked at half way too, and the place is then found by golden section. What cannot be computed
 at any of these places is not known at all: the answer there is NaN. Lengths [m] and all else in SI units; sides are
 shares of a tolerance's reach [-]. Source: interval bounds by evaluation, derived; a check against every corner is kept.
+
+A quantity that is slow to evaluate is sought from a guess (`Corners.worst_from`), the corner that a quick model of it
+finds: each column is turned there singly, and from the worst of these again until no turn makes it worse. A guess of
+nothing moved starts as the search above does.
 """
 
 from __future__ import annotations
@@ -26,10 +30,18 @@ Rows = NDArray[np.intp]
 Evaluate = Callable[[Motors, Rows], Array]
 """A quantity of a batch made of the motors of these rows of the original batch, (m,)."""
 
+Ask = Callable[[Rows, Array, Rows], Array]
+"""A quantity of these rows of a batch at these sides (m, columns), in these settings, (m,)."""
+
 STACKED = 4096
 """Up to so many moved motors are evaluated as one batch."""
+SETTLED = 2e-4
+"""A search from a guess turns its columns again where a turn made the quantity worse by more than this share."""
 _GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
 _STEPS = 16
+_ROUNDS = 4
+_GUESS, _DRAWN = -1, -2
+_GRID = np.array([-0.75, -0.5, -0.25, 0.25, 0.5, 0.75])
 
 
 @dataclass(frozen=True)
@@ -187,6 +199,32 @@ class Corners:
         better = found > best[rows]
         best[rows[better]], held[rows[better]] = found[better], less[better]
 
+    def worst_from(self, ask: Ask, start: Array, highest: bool, settings: NDArray[np.bool_] | None = None) -> Corner:
+        """The corner at which `ask` is highest, or lowest, sought from a guess: as safe as `worst`, with fewer questions.
+
+        Parameters
+        ----------
+        ask : callable
+            The quantity of rows at sides in settings; NaN where it is not known. All questions of a round come at once.
+        start : ndarray, (n, columns)
+            The guess of each motor, sides [-].
+        highest : bool
+            Whether the highest value is the worst.
+        settings : ndarray of bool, (n, settings), optional
+            Which settings beside columns (temperatures, say) each motor is asked in; the first of all.
+
+        Notes
+        -----
+        Validity: a corner that differs from the guess in two columns that each make it better singly is not seen; a test
+        holds the answer against `worst` on random motors. Source: derived, a descent by coordinates.
+        """
+        size = self.motors.size
+        which = np.ones((size, 1), dtype=bool) if settings is None else settings  # the first is that of the guess
+        climb = _Climb(self, ask, 1.0 if highest else -1.0, which)
+        climb.ascend(np.asarray(start, dtype=float))
+        value = np.where(climb.unknown, np.nan, climb.sign * climb.best)
+        return Corner(value, climb.sign * climb.nominal, np.where(climb.unknown[:, None], 0.0, climb.held))
+
     @staticmethod
     def _tried(at: Callable[[Rows, Array], Array], trials: list[tuple[Rows, Array]]) -> list[Array]:
         """What each trial comes to; small ones are one batch."""
@@ -259,3 +297,136 @@ class Corners:
         unknown = np.asarray(np.isnan(table).any(axis=1))
         value, nominal, sides = table[np.arange(size), place], table[:, 0], box[place]
         return Corner(np.where(unknown, np.nan, value), nominal, np.where(unknown[:, None], 0.0, sides))
+
+
+class _Climb:
+    """A search for the highest value of `sign` times a quantity from a guess; see `Corners.worst_from`."""
+
+    def __init__(self, corners: Corners, ask: Ask, sign: float, settings: NDArray[np.bool_]) -> None:
+        size, count = corners.motors.size, len(corners.tolerances)
+        self.corners, self.ask, self.sign, self.settings = corners, ask, sign, settings
+        self.reach = np.array([one.reach for one in corners.tolerances.values()]).reshape(count, 2)
+        self.held, self.place = np.zeros((size, count)), np.zeros(size, dtype=np.intp)
+        self.nominal, self.best = np.full(size, np.nan), np.full(size, -np.inf)
+        self.unknown: NDArray[np.bool_] = np.zeros(size, dtype=bool)
+        self._open: dict[int, NDArray[np.bool_]] = {place: np.zeros(size, dtype=bool) for place in corners._between}
+
+    def ascend(self, start: Array) -> None:
+        """Round by round until no turn helps, then the places between the ends of a column, and again where those help."""
+        rows, sides = np.arange(self.corners.motors.size), start.copy()
+        setting = np.zeros(rows.size, dtype=np.intp)
+        first = True
+        for _ in range(_ROUNDS):
+            while rows.size:
+                rows = self._round(rows, sides[rows], setting[rows], first)
+                sides, setting, first = self.held.copy(), self.place.copy(), False
+            before = self.best.copy()
+            for place, open_ in self._open.items():
+                self._between(place, np.flatnonzero(open_ & ~self.unknown))
+            sides, setting = self.held.copy(), self.place.copy()
+            rows = np.flatnonzero(self._gained(before, self.best) & ~self.unknown)
+            if not rows.size:
+                break
+
+    @staticmethod
+    def _gained(before: Array, after: Array) -> NDArray[np.bool_]:
+        with np.errstate(invalid="ignore"):
+            return np.asarray((after - before > SETTLED * np.abs(before)) | (np.isinf(before) & (after > before)))
+
+    def _round(self, rows: Rows, sides: Array, setting: Rows, first: bool) -> Rows:
+        """Everything that may be turned at these sides, turned singly; the rows in which that helped."""
+        trials: list[tuple[Rows, Array, Rows]] = []
+        labels: list[tuple[int, float]] = []
+
+        def add(place: int, part: float, some: Rows, where: Array, at: Rows) -> None:
+            trials.append((some, where, at))
+            labels.append((place, part))
+
+        for place in range(sides.shape[1]):
+            for part, some in self._turns(place, sides[:, place]):
+                turned = sides[some].copy()
+                turned[:, place] = part
+                add(place, part, some, turned, setting[some])
+        for number in range(self.settings.shape[1]):
+            some = np.flatnonzero(self.settings[rows, number] & (setting != number))
+            add(sides.shape[1], number, some, sides[some], np.full(some.size, number))
+        if first:
+            away = np.flatnonzero(sides.any(axis=1))
+            add(_DRAWN, 0.0, away, np.zeros_like(sides[away]), setting[away])
+            add(_GUESS, 0.0, np.arange(rows.size), sides, setting)
+        if not trials:
+            return rows[:0]
+        before = self.best[rows]
+        found = self._asked([(rows[some], where, at) for some, where, at in trials])
+        if first:
+            before = found[-1]
+            self.nominal[rows] = found[-1]
+            self.nominal[rows[trials[-2][0]]] = found[-2]
+        for (some, where, at), values in zip(trials, found, strict=True):
+            self._note(rows[some], where, at, values)
+        return self._joined(rows, sides, setting, before, [
+            (place, part, some, values) for (some, _, _), (place, part), values in zip(trials, labels, found, strict=True)
+            if place >= 0
+        ])  # fmt: skip
+
+    def _joined(self, rows: Rows, sides: Array, setting: Rows, before: Array, turns: list[tuple[int, float, Rows, Array]]) -> Rows:
+        """All columns at their worse sides together, after a round; the rows to go on with."""
+        count = sides.shape[1]
+        joined = np.column_stack([sides, setting])
+        top = np.tile(before[:, None], (1, count + 1))
+        bottom = top.copy()
+        for place, part, some, values in turns:
+            better = values > top[some, place]
+            top[some[better], place] = values[better]
+            bottom[some, place] = np.fmin(bottom[some, place], values)
+            joined[some[better], place] = part
+        some = np.flatnonzero(((joined != np.column_stack([sides, setting])).sum(axis=1) > 1) & ~self.unknown[rows])
+        if some.size:
+            at = joined[some, count].astype(np.intp)
+            values = self._asked([(rows[some], joined[some, :count], at)])[0]
+            self._note(rows[some], joined[some, :count], at, values)
+        with np.errstate(invalid="ignore"):
+            least = SETTLED * np.abs(before)
+            for place, open_ in self._open.items():
+                open_[rows] = (np.abs(self.held[rows, place]) < 1.0) & (top[:, place] - bottom[:, place] > 0.01 * least)
+        return rows[self._gained(before, self.best[rows]) & ~self.unknown[rows]]
+
+    def _turns(self, place: int, at: Array) -> list[tuple[float, Rows]]:
+        """Where a column that stands at these sides is tried: each place, and which of the motors."""
+        minus, plus = self.reach[place]
+        ends = [(-1.0, minus), (1.0, plus)]
+        found = [(end, np.flatnonzero(at != end)) for end, by in ends if by > 0.0]
+        if place in self._open:
+            for end, by in ends:
+                if by > 0.0:
+                    found.append((0.99 * end, np.flatnonzero(at == end)))
+                    found.append((0.5 * end, np.flatnonzero((at == end) | (np.abs(at) < 0.5))))
+        return [(part, some) for part, some in found if some.size]
+
+    def _between(self, place: int, rows: Rows) -> None:
+        """The worst place of one column near where it stands, by two rounds of places side by side."""
+        width = 0.5
+        for _ in range(3):
+            if not rows.size:
+                return
+            around, setting = self.held[rows], self.place[rows]
+            trials = []
+            for share in _GRID:
+                where = around.copy()
+                where[:, place] = np.clip(around[:, place] + share * width, -1.0, 1.0)
+                trials.append((rows, where, setting))
+            for (some, where, at), values in zip(trials, self._asked(trials), strict=True):
+                self._note(some, where, at, values)
+            width *= 0.25
+
+    def _note(self, rows: Rows, sides: Array, setting: Rows, values: Array) -> None:
+        self.unknown[rows] |= np.isnan(values)
+        better = values > self.best[rows]
+        some = rows[better]
+        self.best[some], self.held[some], self.place[some] = values[better], sides[better], setting[better]
+
+    def _asked(self, trials: list[tuple[Rows, Array, Rows]]) -> list[Array]:
+        """What each trial comes to, all asked together."""
+        rows, sides, setting = (np.concatenate(parts) for parts in zip(*trials, strict=True))
+        values = self.sign * np.asarray(self.ask(rows, sides, setting), dtype=float)
+        return np.split(values, np.cumsum([len(some) for some, _, _ in trials])[:-1])

@@ -7,12 +7,13 @@ pressure (definition: worst case of soak and tolerances). Imports the kernels; t
 from __future__ import annotations
 
 from dataclasses import replace
+from types import ModuleType
 
 import numpy as np
 from numpy.typing import NDArray
 
 from physics.ballistics import steady
-from physics.ballistics.corners import Corner, Corners, moved, moves, shifted
+from physics.ballistics.corners import STACKED, Corner, Corners, moved, moves, shifted
 from physics.ballistics.nozzle import SEPARATION_CRITERION
 from physics.figures import FIGURES as FIGURES
 from physics.motors import Array, Figures, Motors, Tolerance
@@ -41,41 +42,59 @@ def evaluate(motors: Motors, kernel: str = "steady", curve: bool = False) -> Fig
     if kernel == "steady":
         return steady.evaluate(motors, curve=curve)
     if kernel == "transient":
-        from physics.ballistics import transient
-
-        figures: Figures = transient.evaluate(motors, curve=curve)
+        figures: Figures = transient_kernel().evaluate(motors, curve=curve)
         return figures
     raise ValueError(f"kernel {kernel!r}: expected one of {', '.join(KERNELS)}")
+
+
+def transient_kernel() -> ModuleType:
+    """The transient kernel, loaded where it is asked for."""
+    from physics.ballistics import transient
+
+    return transient
 
 
 def maximum_expected_pressure(motors: Motors, kernel: str = "steady", figures: Figures | None = None) -> Array:
     """Highest head-end pressure [Pa], (n,), over ambient and soak temperatures and tolerances, by the named kernel.
 
     The worst corner of every tolerance that the kernel can see is found with that kernel (`physics.ballistics.corners`) at the
-    temperature that burns fastest, and the transient kernel then tries it at every temperature. Standard deviations
-    count three times, that of the ambient temperature too. NaN where any corner has no equilibrium or cannot be built;
-    never below nominal. `figures` of the same motors and kernel, where they are at hand, save work and change nothing.
-    Raises ValueError for a kernel that does not exist.
+    temperature that burns fastest; the transient kernel starts from the corner that the steady one finds, turns each column
+    there, and tries every temperature. Standard deviations count three times, that of the ambient temperature too. NaN
+    where any corner has no equilibrium or cannot be built; never below nominal. `figures` of the same motors and kernel,
+    where they are at hand, save the steady kernel work and change nothing. Raises ValueError for a kernel that does not
+    exist.
     """
     return adverse_corner(motors, kernel, figures).value
+
+
+def burnt(motors: Motors, kernel: str = "steady", curve: bool = False) -> tuple[Figures, Array]:
+    """Figures as `evaluate` gives them and the maximum expected pressure [Pa], (n,), asked together.
+
+    The transient kernel burns the motors as drawn beside their corners, which costs little more than either alone. Raises
+    ValueError for a kernel that does not exist.
+    """
+    if kernel != "transient":
+        figures = evaluate(motors, kernel, curve)
+        return figures, maximum_expected_pressure(motors, kernel, figures)
+    burns = _Burns(motors, curve)
+    expected = burns.adverse_corner().value
+    assert burns.figures is not None
+    return burns.figures, expected
 
 
 def adverse_corner(motors: Motors, kernel: str = "steady", figures: Figures | None = None) -> Corner:
     """The same with the corner at which it stands; `Corner.sides` are in the order of `seen_tolerances`."""
     if kernel not in KERNELS:
         raise ValueError(f"kernel {kernel!r}: expected one of {', '.join(KERNELS)}")
-    hottest = _fastest_temperature(motors)
     if kernel == "steady":
-        return _steady_expected(motors, hottest, figures)
-    corner = _found(motors, kernel, hottest)
-    value = _highest_over_temperatures(motors, kernel, corner)
-    return replace(corner, value=value)
+        return _steady_expected(motors, _fastest_temperature(motors), figures)
+    return _Burns(motors).adverse_corner()
 
 
 def _steady_expected(motors: Motors, temperature: Array, figures: Figures | None) -> Corner:
     """The steady kernel's answer, from the figures at hand for each motor of which they say enough."""
     if figures is None or figures.kernel != "steady" or not _law_scales(motors):
-        return _found(motors, "steady", temperature)
+        return _found(motors, temperature)
     expected = _scaled(motors, figures, temperature)
     rest = np.flatnonzero(~_above_ambient(motors, figures))
     if rest.size:
@@ -125,20 +144,69 @@ def seen_tolerances(motors: Motors, kernel: str) -> dict[str, Tolerance]:
     }  # fmt: skip
 
 
-def _found(motors: Motors, kernel: str, temperature: Array) -> Corner:
-    """The worst corner by a kernel at one temperature of each motor."""
-    seen = seen_tolerances(motors, kernel)
-    corners = Corners(motors, seen, between=[name for name in seen if name.startswith("grain.")])
+def _found(motors: Motors, temperature: Array) -> Corner:
+    """The worst corner by the steady kernel at one temperature of each motor."""
+    corners = _corners(motors, "steady")
 
     def head(batch: Motors, rows: NDArray[np.intp]) -> Array:
-        runaway = (np.atleast_2d(batch.propellant.exponent) >= 1.0).any(axis=1)  # no pressure is an equilibrium
-        if kernel == "steady":
-            found = steady.peak_head_pressure(batch, temperature[rows])
-        else:
-            found = evaluate(batch.with_values({"ambient.temperature": temperature[rows]}), kernel)["peak_head_pressure"]
-        return np.where(runaway, np.nan, found)
+        return np.where(_runaway(batch), np.nan, steady.peak_head_pressure(batch, temperature[rows]))
 
     return corners.worst(head, highest=True)
+
+
+def _corners(motors: Motors, kernel: str) -> Corners:
+    seen = seen_tolerances(motors, kernel)
+    return Corners(motors, seen, between=[name for name in seen if name.startswith("grain.")])
+
+
+def _runaway(motors: Motors) -> NDArray[np.bool_]:
+    """Motors of which no pressure is an equilibrium, (n,)."""
+    return np.asarray((np.atleast_2d(motors.propellant.exponent) >= 1.0).any(axis=1))
+
+
+class _Burns:
+    """Burns of the transient kernel, those of motors as drawn (`drawn`, with `curve`) beside those of their corners."""
+
+    def __init__(self, motors: Motors, curve: bool | None = None) -> None:
+        self.motors, self.curve = motors, curve
+        self.corners = _corners(motors, "transient")
+        table = _temperatures(motors)
+        self.fastest = _fastest_temperature(motors)
+        other = table != self.fastest[:, None]
+        self.temperatures = np.column_stack([self.fastest, table[:, other.any(axis=0)]])
+        self.asked = np.column_stack([np.ones(motors.size, dtype=bool), other[:, other.any(axis=0)]])
+        self.figures: Figures | None = None
+
+    def adverse_corner(self) -> Corner:
+        """The worst corner over all temperatures, from that of the steady kernel; `figures` are those as drawn."""
+        guess = np.zeros((self.motors.size, len(self.corners.tolerances)))
+        with np.errstate(all="ignore"):
+            steadily = _found(self.motors, self.fastest)
+        for place, name in enumerate(seen_tolerances(self.motors, "steady")):
+            guess[:, self.corners.names.index(name)] = steadily.sides[:, place]
+        return self.corners.worst_from(self._head, guess, highest=True, settings=self.asked)
+
+    def _head(self, rows: NDArray[np.intp], sides: Array, settings: NDArray[np.intp]) -> Array:
+        """Highest head pressure [Pa] of these rows at sides and temperatures; the first time with the motors as drawn."""
+        size, temperature = self.motors.size, self.temperatures[rows, settings]
+        drawn = 0 if self.curve is None or self.figures is not None else size
+        if drawn:
+            rows, sides = np.concatenate([np.arange(size), rows]), np.concatenate([np.zeros((size, sides.shape[1])), sides])
+            temperature = np.concatenate([np.broadcast_to(self.motors.ambient.temperature, (size,)), temperature])
+        found = []
+        for first in range(0, len(rows), max(STACKED, drawn)):
+            some = slice(first, first + max(STACKED, drawn))
+            batch, none = moved(self.motors.take(rows[some]), self.corners.tolerances, sides[some])
+            batch = batch.with_values({"ambient.temperature": temperature[some]})
+            burns = transient_kernel().evaluate(batch, curve=bool(self.curve) and not first, histories=drawn)
+            if drawn and not first:
+                self.figures = replace(
+                    burns,
+                    values={name: column[:drawn] for name, column in burns.values.items()},
+                    flags={name: column[:drawn] for name, column in burns.flags.items()},
+                )
+            found.append(np.where(none | _runaway(batch), np.nan, burns["peak_head_pressure"]))
+        return np.concatenate(found)[drawn:]
 
 
 def _law_scales(motors: Motors) -> bool:
@@ -176,16 +244,3 @@ def _fastest_temperature(motors: Motors) -> Array:
     temperatures = _temperatures(motors)
     slow_when_hot = np.asarray(motors.propellant.temperature_sensitivity) < 0.0
     return np.asarray(np.where(slow_when_hot, temperatures.min(axis=1), temperatures.max(axis=1)))
-
-
-def _highest_over_temperatures(motors: Motors, kernel: str, corner: Corner) -> Array:
-    """Highest head pressure at the corner found and at every temperature, all as one batch, (n,)."""
-    at_corner, none = moved(motors, seen_tolerances(motors, kernel), corner.sides)
-    temperatures = _temperatures(motors)
-    same = (temperatures == _fastest_temperature(motors)[:, None]).all(axis=0)
-    others = temperatures[:, ~same]
-    if not others.shape[1] or not motors.size:
-        return corner.value
-    each = at_corner.repeat(others.shape[1]).with_values({"ambient.temperature": others.ravel()})
-    found = evaluate(each, kernel)["peak_head_pressure"].reshape(others.shape)
-    return np.where(none, np.nan, np.maximum(corner.value, found.max(axis=1)))

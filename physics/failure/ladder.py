@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from physics.ballistics.corners import Corner, Corners, moved
+from physics.ballistics.corners import Ask, Corner, Corners, moved
+from physics.ballistics.kernel import evaluate, seen_tolerances
 from physics.failure import case, closures, grain_support, plugs, screws, seals, welds
 from physics.failure.case import pressure_text
 from physics.failure.scatter import Ground, certainty
@@ -429,7 +431,7 @@ class _Moved(Situation):
         self, end: str, expected: Array | None, burn: Callable[[], Figures | None], kept: dict[str, Any], until: float | None
     ) -> None:
         super().__init__(end, None, expected, kept, until)
-        object.__setattr__(self, "_ask", burn)
+        object.__setattr__(self, "_ask", lru_cache(maxsize=1)(burn))
 
     def __getattribute__(self, name: str) -> Any:
         if name == "figures":
@@ -441,7 +443,8 @@ class Bench:
     """A batch with how it burns, on which modes are evaluated at their worst corners.
 
     The motors moved to the ends of their tolerances are made once, for all modes. Modes that march heat see the
-    tolerances of the wall alone, at the nominal burn, each corner of them. `burn` is as in `assess_ladder`.
+    tolerances of the wall alone, at the nominal burn, each corner of them. `burn` is as in `assess_ladder`; where it is
+    the transient kernel, the corner of a mode that asks for it is sought from that which the steady kernel finds.
     """
 
     def __init__(
@@ -468,7 +471,48 @@ class Bench:
         """
         if row.marches_heat:
             return self.corners[True].worst_of_box(self._value(row, end), highest=False)
-        return self.corners[False].worst(self._value(row, end), highest=False)
+        if self.burn is None or self.figures is None or self.figures.kernel == "steady":
+            return self.corners[False].worst(self._value(row, end), highest=False)
+        asked: list[Motors] = []
+
+        def steadily(batch: Motors, rows: NDArray[np.intp]) -> Figures:
+            asked.append(batch)
+            return self._steady(batch)
+
+        guess = self.corners[False].worst(self._value(row, end, steadily), highest=False)
+        return self.corners[False].worst_from(self._asked(row, end), guess.sides, highest=False) if asked else guess
+
+    def _steady(self, batch: Motors) -> Figures:
+        """The steady kernel's figures, once for a batch that will be asked about again."""
+        kept = self._burns.get(id(batch))
+        if kept is not None and kept[0] is batch:
+            return kept[1]
+        return self._keep(batch, evaluate(batch))
+
+    def _asked(self, row: Mode, end: str) -> Ask:
+        """A mode's value at corners, each burnt anew, but once where corners differ in columns alone that no burn sees."""
+        corners, burn, figures = self.corners[False], self.burn, self.figures
+        assert burn is not None and figures is not None
+        seen = {*seen_tolerances(self.motors, "transient"), "ambient.temperature"}
+        burning = [place for place, name in enumerate(corners.names) if name in seen]
+
+        def value(rows: NDArray[np.intp], sides: Array, _: NDArray[np.intp]) -> Array:
+            batch, none = moved(self.motors.take(rows), corners.tolerances, sides)
+            moving = sides[:, burning].any(axis=1)
+            _, first, place = np.unique(
+                np.column_stack([rows, sides[:, burning]])[moving], axis=0, return_index=True, return_inverse=True
+            )
+            drawn = _picked(replace(figures, curve=None), rows, self.motors.size)
+            values = dict(drawn.values)
+            if len(first):
+                burnt = burn(batch.take(np.flatnonzero(moving)[first]))
+                for name, column in burnt.values.items():
+                    values[name] = np.array(values[name])
+                    values[name][moving] = column[place.ravel()]
+            found = self._value(row, end, lambda *_: replace(drawn, values=values))(batch, rows)
+            return np.where(none, np.nan, found)
+
+        return value
 
     def situation(self, end: str) -> Situation:
         """What a mode may know of the burn of the motors as drawn."""
@@ -484,12 +528,14 @@ class Bench:
             self._kept.append((batch, fresh))
         return fresh
 
-    def _value(self, row: Mode, end: str) -> Callable[[Motors, NDArray[np.intp]], Array]:
+    def _value(
+        self, row: Mode, end: str, burn: Callable[[Motors, NDArray[np.intp]], Figures | None] | None = None
+    ) -> Callable[[Motors, NDArray[np.intp]], Array]:
+        burns = burn if burn is not None else partial(self._burn, histories=row.marches_heat)
+
         def value(batch: Motors, rows: NDArray[np.intp]) -> Array:
             expected = None if self.expected is None else np.broadcast_to(self.expected, (self.motors.size,))[rows]
-            situation: Situation = _Moved(
-                end, expected, lambda: self._burn(batch, rows, row.marches_heat), self._kept_for(batch), self.until
-            )
+            situation: Situation = _Moved(end, expected, lambda: burns(batch, rows), self._kept_for(batch), self.until)
             try:
                 with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
                     found = np.asarray(row.function(batch, situation), dtype=float)
@@ -509,16 +555,8 @@ class Bench:
             return kept[1]
         if self.burn is not None and not histories:
             return self._keep(batch, self.burn(batch))
-        curve = self.figures.curve if histories else None
-        if curve is not None:
-            curve = replace(curve, **{item.name: getattr(curve, item.name)[rows] for item in fields(curve)})
-        size = self.motors.size
-        picked = replace(
-            self.figures, curve=curve,
-            values={name: np.broadcast_to(column, (size,))[rows] for name, column in self.figures.values.items()},
-            flags={name: np.broadcast_to(column, (size,))[rows] for name, column in self.figures.flags.items()},
-        )  # fmt: skip
-        return self._keep(batch, picked)
+        figures = self.figures if histories else replace(self.figures, curve=None)
+        return self._keep(batch, _picked(figures, rows, self.motors.size))
 
     def _keep(self, batch: Motors, figures: Figures) -> Figures:
         """Note the figures of a batch that will be asked about again."""
@@ -528,6 +566,18 @@ class Bench:
 
 
 _WALL = ("case", "liner")
+
+
+def _picked(figures: Figures, rows: NDArray[np.intp], size: int) -> Figures:
+    """The figures of these rows of a batch of this size."""
+    curve = figures.curve
+    if curve is not None:
+        curve = replace(curve, **{item.name: getattr(curve, item.name)[rows] for item in fields(curve)})
+    return replace(
+        figures, curve=curve,
+        values={name: np.broadcast_to(column, (size,))[rows] for name, column in figures.values.items()},
+        flags={name: np.broadcast_to(column, (size,))[rows] for name, column in figures.flags.items()},
+    )  # fmt: skip
 
 
 def _rung(row: Mode, part: str, bench: Bench, corner: Corner, situation: Situation) -> Rung:

@@ -59,22 +59,24 @@ def evaluate(
     tolerance: float = 6e-3,
     web_steps: int = 40,
     rate_pressure: str = "static",
-    block: int = 128,
+    block: int = 512,
+    histories: int | None = None,
 ) -> Figures:
     """Figures of every motor of the batch, each (n,), SI; names as in the steady kernel. See the head of this file.
 
-    `curve` adds the histories. `stations`: cells along each grain. `tolerance`: bound on h²·(ln p)''/2 in a step [-].
-    `web_steps`: least number of steps over the thinnest web. `rate_pressure`: "static" or "chamber". `block`: motors
-    that advance together; it changes speed alone. Every figure is NaN of a motor that needs more than 20,000 steps. Raises
-    ValueError for an option out of range.
+    `curve` adds the histories, of the first `histories` motors alone where that is given. `stations`: cells along each
+    grain. `tolerance`: bound on h²·(ln p)''/2 in a step [-]. `web_steps`: least number of steps over the thinnest web.
+    `rate_pressure`: "static" or "chamber". `block`: motors that advance together; it changes speed alone. Every figure is
+    NaN of a motor that needs more than 20,000 steps. Raises ValueError for an option out of range.
     """
     if rate_pressure not in ("static", "chamber"):
         raise ValueError(f"rate_pressure {rate_pressure!r}: expected 'static' or 'chamber'")
     if stations < 1 or web_steps < 1 or block < 1 or not tolerance > 0.0:
         raise ValueError("stations, web_steps and block must be at least 1 and tolerance above 0")
     options = Options(stations, tolerance, web_steps, rate_pressure, block)
+    told = (motors.size if histories is None else histories) if curve else 0
     parts = [
-        _evaluate_block(motors.take(slice(first, first + block)) if motors.size > block else motors, options, curve)
+        _evaluate_block(motors.take(slice(first, first + block)) if motors.size > block else motors, options, told - first)
         for first in range(0, max(motors.size, 1), block)
     ]
     return _joined(parts)
@@ -83,14 +85,14 @@ def evaluate(
 # --- figures ----------------------------------------------------------------------------------------------------------
 
 
-def _evaluate_block(motors: Motors, options: Options, curve: bool) -> Figures:
+def _evaluate_block(motors: Motors, options: Options, told: int) -> Figures:
     layout = layout_of(motors, options)
     record = marched(layout, options)
     push, separated = thrusts(motors, record)
     values, flags = figures_of(motors, record, push, separated)
     # A burn that did not end in the steps allowed has no figures: NaN says so, and never passes a limit.
     values = {name: np.where(record.endless, np.nan, column) for name, column in values.items()}
-    return Figures(values, flags, "transient", curve_of(record, push) if curve else None)
+    return Figures(values, flags, "transient", curve_of(record, push, min(told, motors.size)) if told > 0 else None)
 
 
 def _joined(parts: list[Figures]) -> Figures:

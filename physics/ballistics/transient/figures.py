@@ -230,8 +230,8 @@ def _limit_table() -> tuple[Array, Array]:
     return exponent, limit
 
 
-def curve_of(record: Record, push: dict[str, Array]) -> Curve:
-    """Histories from ignition, (n, T), NaN behind the end."""
+def curve_of(record: Record, push: dict[str, Array], told: int) -> Curve:
+    """Histories of the first `told` motors from ignition, (told, T), SI, NaN behind the end."""
     rows, layout, start = record.rows, record.layout, record.start
     zero = np.zeros_like(start)
     table = {
@@ -245,6 +245,6 @@ def curve_of(record: Record, push: dict[str, Array]) -> Curve:
         "regression": (rows["regression"], zero),
         "throat_diameter": (2.0 * rows["throat"], 2.0 * layout.throat_radius),
     }
-    packed = {name: _packed(values, first).T for name, (values, first) in table.items()}
+    packed = {name: _packed(values[:, :told], first[:told]).T for name, (values, first) in table.items()}
     longest = int(np.isfinite(packed["time"]).sum(axis=1).max(initial=1))
     return Curve(**{name: np.ascontiguousarray(values[:, :longest]) for name, values in packed.items()})

@@ -29,7 +29,7 @@ class Options:
     tolerance: float = 6e-3
     web_steps: int = 40
     rate_pressure: str = "static"
-    block: int = 128
+    block: int = 512
 
 
 # --- what does not change during the burn ----------------------------------------------------------------------------

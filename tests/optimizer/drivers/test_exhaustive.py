@@ -7,8 +7,9 @@ import pytest
 
 from optimizer.candidates.catalogue import count_within
 from optimizer.candidates.families import Families
+from optimizer.candidates.judges import Judge, Verdicts
 from optimizer.drivers.blocks import MemoryStore
-from optimizer.drivers.exhaustive import indices_of, screen, shuffled
+from optimizer.drivers.exhaustive import _archive, indices_of, screen, shuffled
 from optimizer.inputs.study import load_study
 
 
@@ -102,6 +103,35 @@ def test_judging_finalists_only_gives_the_same_front_as_judging_all(cases, tmp_p
     assert len(every.points) > 5 and every.rejected["required_factor.liner burn-through"] > 0
     assert front_of(families, every) == front_of(again, some)
     assert (every.points == some.points).all()
+
+
+def test_where_most_finalists_fail_the_front_is_found_in_a_few_rounds(cases, tmp_path, monkeypatch):
+    """A judge that turns away two of three, whatever they are: the front of those that pass, by judging all of them."""
+    rounds = []
+
+    def verdicts(judge, digits):
+        ok = digits.sum(axis=1) % 3 == 0
+        return Verdicts(ok, np.zeros(len(ok)), np.full(len(ok), np.inf), tuple(() if good else ("luck",) for good in ok))
+
+    def judged(judge, keys, plain=Judge.judge):
+        rounds.append(len(keys))
+        plain(judge, keys)
+
+    monkeypatch.setattr(Judge, "_judged", verdicts)
+    monkeypatch.setattr(Judge, "judge", judged)
+    families = Families(load_study(cases.write_study(tmp_path)))
+    store = MemoryStore()
+    result = screen(families, store, confirm=True)
+    rows = np.vstack([stored.rows for stored in store.blocks()])
+    everyone, archive = Judge(families, confirm=True), _archive(families)
+    for crossed in families.cross(rows):
+        Judge.judge(everyone, everyone.unknown(crossed.keys))
+        left = everyone.corrected(crossed)
+        archive.add(left.points, left.keys)
+    asked = next(judge for judge in result.judges if judge.confirm)
+    assert archive.sorted()[1].tolist() == result.keys.tolist()
+    assert 0 < sum(asked.passed) < asked.judged < everyone.judged
+    assert len(rounds) < asked.judged / 4
 
 
 def test_what_comes_out_does_not_depend_on_blocks_or_order(cases, tmp_path):
