@@ -514,7 +514,12 @@ def vouch(motor: Path, tests: Sequence[Path], kernel: str, output: Output) -> in
 
     file = load_motor(motor)
     output = output.reading(file.units)
+    output.claim(motor, [output.page] if output.writes else [])
     found = weigh(file, tests, kernel)
+    if output.writes:
+        from optimizer.output.pages import vouch_page
+
+        output.write_page(motor, vouch_page(file, found, output.units))
     if output.as_json:
         output.print_json(found.as_json())
     elif not output.quiet:

@@ -20,10 +20,10 @@ from physics.ballistics.kernel import evaluate
 from physics.failure import chances
 from physics.failure.chances import Key, Tested
 from physics.failure.evidence import Evidence, same_hardware, shown
-from physics.failure.ladder import ADVICE, assess_ladder
+from physics.failure.ladder import ADVICE, MODES, assess_ladder
 from physics.failure.scatter import Certainty
 from physics.flight.mission import fly_motors
-from physics.motors import Figures, Motors, Tolerance
+from physics.motors import Figures, Ladder, Motors, Tolerance
 
 Floats = NDArray[np.float64]
 
@@ -40,10 +40,6 @@ BLOCK = 8192
 MARCHED = 2048
 
 """Motors in a block whose walls are marched: their histories take some 20 kB each."""
-
-MOST_LOTS = 12
-
-"""Lots of metal and screws that a motor may be made of: tube, rings, plates, screws and snap rings of two ends, insert."""
 
 RATE_COLUMNS = frozenset(f"propellant.{name}" for name in ("rate_from", "rate_to", "rate", "rate_at", "exponent"))
 
@@ -176,7 +172,9 @@ def _whole_samples(samples: int) -> int:
 class Outcome:
     """A batch evaluated, (n,) each: figures, flags, and factors by (mode, part) against each motor's own head pressure.
 
-    `times` are the rungs that are times and not pressures. `tests` are what each test shows of each rung, by its name and the
+    `times` are the rungs that are times and not pressures. `certainty` is how sure each rung is; that of a heat rung is known of a
+    single motor alone, and so is `late`: ln of the time at which a rung happens after all that likely never does, over what it
+    must last. `tests` are what each test shows of each rung, by its name and the
     rung, with a margin for each motor.
     """
 
@@ -186,6 +184,8 @@ class Outcome:
     times: frozenset[tuple[str, str]] = frozenset()
     not_assessed: tuple[tuple[str, str, str], ...] = ()
     tests: Mapping[tuple[str, Key], Tested] = field(default_factory=dict)
+    certainty: Mapping[Key, Certainty] = field(default_factory=dict)
+    late: Mapping[Key, float] = field(default_factory=dict)
 
     @property
     def smallest_factor(self) -> Floats:
@@ -242,6 +242,7 @@ def _joined(parts: Sequence[Outcome]) -> Outcome:
         frozenset().union(*(part.times for part in parts)),
         tuple(row for row in parts[0].not_assessed if row[:2] not in rungs),
         _joined_tests(parts),
+        parts[0].certainty,
     )
 
 
@@ -280,7 +281,15 @@ def _outcome_block(motors: Motors, kernel: str, heat: bool, fly: bool = False, e
         frozenset((rung.mode, rung.part) for rung in ladder.rungs if rung.time is not None),
         tuple((row.mode, row.part, row.why) for row in ladder.not_assessed),
         {(one.name, item.key): item.bound for one in evidence for item in shown(motors, one, ladder)},
+        {(rung.mode, rung.part): rung.certainty for rung in ladder.rungs if rung.certainty is not None},
+        _late(ladder, figures) if motors.size == 1 else {},
     )
+
+
+def _late(ladder: Ladder, figures: Figures) -> dict[Key, float]:
+    never = [rung for rung in ladder.rungs if rung.time is not None and np.isinf(np.ravel(rung.likely)[0])]
+    lasts = float(figures["action_time"][0])
+    return {(rung.mode, rung.part): float(np.log(chances.median_of(rung)[0] / lasts)) for rung in never}
 
 
 # --- what is said of the samples -------------------------------------------------------------------------------------
@@ -338,42 +347,22 @@ def _percent(share: float) -> str:
 
 
 def sample_points(tolerances: int, samples: int, seed: int) -> Floats:
-    """Points of the unit cube for tolerances and lots, (samples, tolerances + `MOST_LOTS`): `SCRAMBLES` Sobol sets in turn.
-
-    There is always room for the same number of lots, so that designs of other materials see the same points.
-    """
+    """Points of the unit cube for tolerances, (samples, tolerances): `SCRAMBLES` Sobol sets in turn."""
     count = min(chances.SCRAMBLES, samples)
-    sets = [unit_points(tolerances + MOST_LOTS, samples // count, seed + 7919 * block) for block in range(count)]
-    return np.concatenate(sets)
+    return np.concatenate([unit_points(tolerances, samples // count, seed + 7919 * block) for block in range(count)])
 
 
-def _lots(certainty: Mapping[tuple[str, str], Certainty]) -> list[str]:
-    return sorted({sure.lot for sure in certainty.values() if sure.lot})
+def model(found: Outcome, drawn: Outcome, tests: Sequence[Tested] = ()) -> chances.Model:
+    """What the estimator of chances takes: the rungs of samples against what each met, how sure the motor as drawn is, tests.
 
-
-def _deviates(lots: Sequence[str], points: Floats) -> dict[str, Floats]:
-    """Standard normal deviates of each lot at points of (0, 1); a motor has no more lots than `MOST_LOTS`."""
-    if len(lots) > points.shape[1]:
-        raise ValueError(f"{len(lots)} lots, room for {points.shape[1]}")
-    return {lot: ndtri(np.clip(points[:, place], 1e-12, 1.0 - 1e-12)) for place, lot in enumerate(lots)}
-
-
-def _all_deviates(model: chances.Model, points: Floats, seed: int) -> dict[str, Floats]:
-    """Deviates of the lots of a model: of its own at `points`, of those of other copies at points of their own."""
-    copies = [lot for lot in model.lots() if lot.startswith(chances.ANOTHER_COPY)]
-    found = _deviates([lot for lot in model.lots() if lot not in copies], points)
-    return found | (_deviates(copies, sample_points(0, len(points), seed + COPIES_APART)) if copies else {})
-
-
-COPIES_APART = 104729
-"""What is added to the seed for lots of hardware that was tested and will not fire."""
-
-
-def model(found: Outcome, sure: Mapping[Key, Certainty], tests: Sequence[Tested] = ()) -> chances.Model:
-    """What the estimator of chances takes: the rungs of an outcome against what each sample met, and tests."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        margins = {key: np.log(values * sure[key].ratio) for key, values in found.factors.items()}
-    return chances.Model(margins, sure, tuple(one for one in tests if one.key in margins))
+    A time that never comes in a sample is as late as it may come after all as drawn.
+    """
+    margins = {}
+    for key, values in found.factors.items():
+        with np.errstate(divide="ignore", invalid="ignore"):
+            margin = np.log(values * drawn.certainty[key].ratio)
+        margins[key] = np.where(np.isposinf(margin), drawn.late.get(key, np.inf), margin)
+    return chances.Model(margins, drawn.certainty, tuple(one for one in tests if one.key in margins))
 
 
 def tests_of(found: Outcome, drawn: Outcome) -> tuple[Tested, ...]:
@@ -415,11 +404,10 @@ def robust_columns(
     samples = _whole_samples(samples)
     tolerances = _needed_tolerances(motors, "")
     by_chance = any(name == "chance_of_failure" for name, _ in asked.values())
-    sure = chances.certainty_of(motors, _rungs_of(motors, kernel, heat)) if by_chance else {}
     points = sample_points(len(tolerances), samples, seed)
     deviations = deviations_at(tolerances, points)
     evidence = carried(tested[1]) if tested is not None and by_chance else ()
-    of_copies = outcome(replace(tested[0], tolerances={}), kernel, heat, evidence=evidence) if tested and evidence else None
+    of_copies = as_drawn(tested[0], kernel, heat, evidence=evidence) if tested and evidence else None
     needs_ladder = any(name in ("chance_of_failure", "smallest_factor") for name, _ in asked.values())
     answer = {column: np.full(motors.size, np.nan) for column in asked}
     rows = np.flatnonzero(~_reaches_zero(motors, tolerances, deviations))
@@ -429,7 +417,7 @@ def robust_columns(
         found = outcome(batch, kernel, heat, evidence=evidence) if needs_ladder else _figures_only(batch, kernel)
         tests = () if of_copies is None or tested is None else _tests_where(same_hardware(few, tested[0]), found, of_copies)
         return {
-            column: _chances(model(found, sure, tests), points[:, len(tolerances) :], few.size, seed)
+            column: _chances(found, _each_as_drawn(few, kernel, heat), tests, samples, seed)
             if name == "chance_of_failure"
             else _robust(found, name, level, few.size, samples)
             for column, (name, level) in asked.items()
@@ -462,9 +450,18 @@ def _figures_only(motors: Motors, kernel: str) -> Outcome:
     return Outcome(dict(evaluate(motors, kernel=kernel).values), {}, {})
 
 
-def _rungs_of(motors: Motors, kernel: str, heat: bool) -> Sequence[tuple[str, str]]:
-    """The rungs of a batch that chances are made of: they are the same for all its motors."""
-    return list(outcome(replace(motors.take([0]), tolerances={}), kernel, heat).factors)
+def as_drawn(motors: Motors, kernel: str, heat: bool = True, fly: bool = False, evidence: Sequence[Evidence] = ()) -> Outcome:
+    """`outcome` of the motors without their tolerances, with how sure their rungs are beside what those tolerances bring."""
+    found = outcome(replace(motors, tolerances={}), kernel, heat, fly, evidence)
+    marched = {row.mode for row in MODES if row.marches_heat}
+    sure = {key: one for key, one in found.certainty.items() if key[0] in marched}
+    return replace(found, certainty=chances.certainty_of(motors, found.factors) | sure)
+
+
+def _each_as_drawn(motors: Motors, kernel: str, heat: bool) -> list[Outcome]:
+    """Each motor of a batch as drawn, by itself where heat is asked: how sure its heat rungs are is its own."""
+    each = [as_drawn(motors.take([row]), kernel, heat) for row in range(motors.size if heat else 1)]
+    return each if heat else each * motors.size
 
 
 def carried(evidence: Sequence[Evidence]) -> tuple[Evidence, ...]:
@@ -482,18 +479,16 @@ def _tests_where(same: Mask, found: Outcome, drawn: Outcome) -> list[Tested]:
     return [replace(one, margin=np.where(whole, one.margin, bare[one.held])) for one in tests_of(found, drawn)]
 
 
-def _chances(subject: chances.Model, points: Floats, size: int, seed: int) -> Floats:
+def _chances(found: Outcome, drawn: Sequence[Outcome], tests: Sequence[Tested], samples: int, seed: int) -> Floats:
     """Upper end of the chance of each motor of a batch whose samples stand one motor after the other, (n,)."""
-    if not subject.margins:
-        return np.full(size, np.nan)
-    samples = len(points)
-    tiled = {lot: np.tile(values, size) for lot, values in _all_deviates(subject, points, seed).items()}
-    allowed, holds = subject.masses(tiled)
-    weight, alive = (
-        np.prod([np.broadcast_to(one, (size * samples,)) for one in masses.values()], axis=0).reshape(size, samples)
-        for masses in (allowed, holds)
-    )
-    return np.array([chances.estimate(all_of - row, all_of).high for all_of, row in zip(weight, alive, strict=True)])
+    answer = np.full(len(drawn), np.nan)
+    for row, one in enumerate(drawn):
+        here = slice(row * samples, (row + 1) * samples)
+        factors = {key: values[here] for key, values in found.factors.items()}
+        seen = [replace(test, margin=np.broadcast_to(test.margin, (len(drawn) * samples,))[here]) for test in tests]
+        if factors:
+            answer[row] = chances.chances(model(replace(found, factors=factors), one, seen), samples, seed)[0].high
+    return answer
 
 
 def _robust(found: Outcome, name: str, percentile: float, size: int, samples: int) -> Floats:

@@ -9,9 +9,9 @@ between them, one given as a standard deviation is normal, one given as both is 
 are scrambled Sobol points of a fixed seed, so two designs with the same tolerances see the same points and a
 difference between them is design, not luck. All samples are one batch for the kernel.
 
-Strengths and formulas scatter too: each lot of metal or screws has a random number of its own beside those of the
-tolerances, and over what a rung's formula brings the chance is the normal distribution itself (`physics.failure.chances`), so
-that a small chance is a number and not a bound. Its interval comes from independent scrambles of the points. With
+Strengths and formulas scatter too: at each sample the chance over the lots of metal or screws and over what each rung's
+formula brings is an integral (`physics.failure.chances`), so that a small chance is a number and not a bound. Its interval comes
+from independent scrambles of the points. With
 strengths as specified each stands at its minimum and each formula as coded, and failures are counted: a sample fails a
 pressure rung when its own highest head pressure exceeds the pressure of that rung in that sample, and a time rung when the
 rung's time is shorter than that sample's own action time. A sample that cannot be computed counts as failed. The margins
@@ -26,7 +26,7 @@ maximum expected pressure.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import product
 from typing import Any
 
@@ -41,12 +41,12 @@ from optimizer.candidates.samples import (
     Chance,
     Floats,
     Outcome,
-    _all_deviates,
     _joined,
     _needed_tolerances,
     _outcome_block,
     _percent,
     _whole_samples,
+    as_drawn,
     deviations_at,
     distribution,
     model,
@@ -58,9 +58,8 @@ from optimizer.candidates.samples import (
     unit_points,
 )
 from physics.failure import chances
-from physics.failure.chances import Key, Tested
+from physics.failure.chances import Tested
 from physics.failure.evidence import Evidence
-from physics.failure.scatter import Certainty
 from physics.motors import Motors, Tolerance
 
 _FEWEST_FOR_SHARES = 64
@@ -228,15 +227,13 @@ def spread(
     samples = _whole_samples(samples)
     tolerances = _needed_tolerances(motors, file)
     counted = () if as_specified else tuple(evidence)
-    nominal = outcome(replace(motors, tolerances={}), kernel, fly=True, evidence=counted)
-    sure = chances.certainty_of(motors, nominal.factors)
+    nominal = as_drawn(motors, kernel, fly=True, evidence=counted)
     points = sample_points(len(tolerances), samples, seed)
     found = sampled(motors, tolerances, deviations_at(tolerances, points), kernel, evidence=counted)
     first, total, evaluations = variance_shares(motors, tolerances, kernel, max(_FEWEST_FOR_SHARES, samples // 4), seed)
     tests = tests_of(found, nominal)
-    of_lots = points[:, len(tolerances) :]
-    whole, each = _counted(found, samples) if as_specified else _smooth(found, sure, of_lots, seed, tests)
-    untested, _ = _smooth(found, sure, of_lots, seed) if tests else (None, [])
+    whole, each = _counted(found, samples) if as_specified else _smooth(found, nominal, samples, seed, tests)
+    untested, _ = _smooth(found, nominal, samples, seed) if tests else (None, [])
     return SpreadResult(
         samples=samples,
         seed=seed,
@@ -273,12 +270,11 @@ def _counted(found: Outcome, samples: int) -> Chances:
     return (Chance(int(found.any_failed.sum()), samples) if rungs else None), [*rungs]
 
 
-def _smooth(found: Outcome, sure: Mapping[Key, Certainty], of_lots: Floats, seed: int, tests: Sequence[Tested] = ()) -> Chances:
+def _smooth(found: Outcome, drawn: Outcome, samples: int, seed: int, tests: Sequence[Tested] = ()) -> Chances:
     """Chances over scattered strengths, given what tests showed: of anything, and of each rung."""
     if not found.factors:
         return None, []
-    subject = model(found, sure, tests)
-    whole, each = chances.chances(subject, _all_deviates(subject, of_lots, seed), len(of_lots))
+    whole, each = chances.chances(model(found, drawn, tests), samples, seed)
     return Smooth(whole), [(mode, part, Smooth(one)) for (mode, part), one in each.items()]
 
 

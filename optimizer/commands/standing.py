@@ -16,10 +16,10 @@ from optimizer.candidates.samples import chance_words
 from optimizer.units import show
 from physics.assessment import Assessment
 from physics.failure import chances
-from physics.failure.chances import Key, Model
+from physics.failure.chances import Key
 from physics.failure.evidence import Evidence, highest_held, shown
 from physics.failure.flaws import flaws, to_reach
-from physics.motors import Ladder, Rung
+from physics.motors import Rung
 
 LOWEST = 3
 """So many of the lowest rungs are told what would reach them."""
@@ -112,20 +112,9 @@ def standing(look: Assessment, evidence: Sequence[Evidence] = ()) -> Standing:
         key=lambda rung: float(np.ravel(rung.likely)[0]),
     )
     return Standing(
-        chances.first_to_fail(model), chances.POINTS, highest_held(found, look.ladder), bands_after(model, look.ladder),
+        chances.first_to_fail(model), chances.POINTS, highest_held(found, look.ladder), chances.known_bands(model, look.ladder),
         *_flaws(look, pressures),
     )  # fmt: skip
-
-
-def bands_after(model: Model, ladder: Ladder) -> dict[Key, tuple[float, float, float]]:
-    """The 5 % end, the median and the 95 % end [Pa or s] of each rung that a test has touched, of a single motor."""
-    rungs = {(rung.mode, rung.part): rung for rung in ladder.rungs}
-    found = {}
-    for key, places in chances.bands(model).items():
-        middle, margin = float(chances.median_of(rungs[key])[0]), float(np.ravel(model.margins[key])[0])
-        low, likely, high = (middle * math.exp(place - margin) for place in places)
-        found[key] = (low, likely, high)
-    return found
 
 
 def _flaws(look: Assessment, pressures: Sequence[Rung]) -> tuple[tuple[FlawSeen, ...], tuple[Needed, ...]]:

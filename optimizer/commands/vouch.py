@@ -6,7 +6,7 @@ Imports the motor, test and firing files, the reduction and physics.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ from physics.ballistics.kernel import evaluate
 from physics.failure import chances, proof
 from physics.failure.chances import Estimate, Key, Model, Tested
 from physics.failure.evidence import Evidence, Shown, highest_held, shown
+from physics.failure.ladder import in_order
 from physics.heat import bench
 from physics.missing import NotComputable
 from physics.motors import Ladder, Motors
@@ -29,13 +30,18 @@ TRIED = (1.1, 1.25, 1.5, 1.75, 2.0)
 """Pressures of the next water proof that are weighed, over the maximum expected pressure."""
 ENOUGH = 0.9
 """Share of the best reduction (of the logarithm of the chance) that the lowest pressure worth naming must reach."""
+COPY_POINTS = 1024
+"""Points at which the lots of other copies are taken; without a test of one the chance is an integral, and needs none."""
 HARMLESS = frozenset({"no damage", "liner charred", "throat widened"})
 """Findings after which a firing still counts as held."""
 
 
 @dataclass(frozen=True)
 class Vouched:
-    """One rung: design and likely value [Pa or s], what it has held and by which test, its chance before and after."""
+    """One rung: design and likely value [Pa or s], what it has held and by which test, its chance before and after.
+
+    `band` are the 5 % and the 95 % end after the tests, `failed_at` where it did not hold, by the test `failed_by`.
+    """
 
     mode: str
     part: str
@@ -47,6 +53,9 @@ class Vouched:
     before: Estimate
     after: Estimate
     place: str | None = None
+    band: tuple[float, float] = (float("nan"), float("nan"))
+    failed_at: float | None = None
+    failed_by: str = ""
 
     def as_json(self) -> dict[str, Any]:
         """Plain data, SI."""
@@ -57,8 +66,11 @@ class Vouched:
             "kind": self.kind,
             "design": clean(self.design),
             "likely": clean(self.likely),
+            "band": [clean(end) for end in self.band],
             "held": self.held,
             "by": self.by or None,
+            "failed_at": self.failed_at,
+            "failed_by": self.failed_by or None,
             "chance_before": clean(self.before.value),
             "chance_after": clean(self.after.value),
         }
@@ -89,10 +101,15 @@ class NextTest:
 
 @dataclass(frozen=True)
 class Vouching:
-    """Everything `vouch` found; `failed` names the tests that did not hold, `notes` what was not used and why."""
+    """Everything `vouch` found; `failed` names the tests that did not hold, `notes` what was not used and why.
+
+    `expected` is the maximum expected pressure [Pa], `lasts` how long the parts must last [s], `look` the motor assessed;
+    `loaded` counts the rungs that each test loaded, `files` are those read.
+    """
 
     name: str
     expected: float
+    lasts: float
     tests: tuple[Evidence, ...]
     rungs: tuple[Vouched, ...]
     before: Estimate
@@ -102,6 +119,9 @@ class Vouching:
     next_test: NextTest
     failed: tuple[str, ...]
     notes: tuple[str, ...]
+    loaded: Mapping[str, int]
+    files: tuple[Path, ...]
+    look: Assessment = field(repr=False)
 
     def as_json(self) -> dict[str, Any]:
         """Plain data, SI."""
@@ -133,21 +153,27 @@ def vouch(file: MotorFile, tests: Sequence[str | Path] = (), kernel: str = "stea
     bounds = [item.bound for items in found.values() for item in items]
     plain, tested = _model(look, ()), _model(look, bounds)
     (whole, each), (after, each_after) = _chances(plain), _chances(tested)
-    best = highest_held(found, look.ladder)
+    best, bands = highest_held(found, look.ladder), chances.known_bands(tested, look.ladder)
+    broke = {item.key: (item.level, name) for name, items in found.items() for item in items if not item.bound.held}
     rungs = []
-    for rung in look.ladder.rungs:
+    for rung in in_order(look.ladder):
         key = (rung.mode, rung.part)
         if key not in each:
             continue
         held, by = best.get(key, (None, ""))
+        low, likely, high = bands.get(key, (rung.band[0], rung.likely, rung.band[1]))
         design = float(np.ravel(np.asarray(rung.time if rung.pressure is None else rung.pressure))[0])
         rungs.append(
-            Vouched(*key, rung.kind, design, float(np.ravel(rung.likely)[0]), held, by, each[key], each_after[key], rung.place)
+            Vouched(
+                *key, rung.kind, design, _one(likely), held, by, each[key], each_after[key], rung.place,
+                (_one(low), _one(high)), *broke.get(key, (None, "")),
+            )
         )  # fmt: skip
     touched = {item.key for items in found.values() for item in items}
     return Vouching(
         name=file.name,
         expected=float(look.maximum_expected_pressure[0]),
+        lasts=float(look.figures["action_time"][0]),
         tests=tuple(one for one, _ in read.used),
         rungs=tuple(rungs),
         before=whole,
@@ -157,7 +183,14 @@ def vouch(file: MotorFile, tests: Sequence[str | Path] = (), kernel: str = "stea
         next_test=_next_test(file.motors, look, bounds, after),
         failed=tuple(read.failed),
         notes=tuple(read.notes),
+        loaded={name: len(items) for name, items in found.items()},
+        files=tuple(dict.fromkeys(read.files)),
+        look=look,
     )
+
+
+def _one(value: Any) -> float:
+    return float(np.ravel(value)[0])
 
 
 class _Tests:
@@ -168,6 +201,7 @@ class _Tests:
         self.failed = [one.name for one in file.evidence if one.outcome != "held"]
         self.notes: list[str] = []
         self.coverage: list[dict[str, Any]] = []
+        self.files: list[Path] = [Path(path) for path in paths]
         for path in paths:
             self._firing(file, path) if is_firing(path) else self._test(file, path, look)
         for one in file.evidence:
@@ -202,6 +236,7 @@ class _Tests:
 
     def _test(self, file: MotorFile, path: str | Path, look: Assessment) -> None:
         test = load_test(path, float(file.motors.ambient.pressure[0]))
+        self.files += [] if test.motor is None else [test.motor]
         if test.evidence.kind == "bench burn":
             self._bench_burn(look, test)
         motors = file.motors if test.motor is None or test.evidence.kind == "bench burn" else load_motor(test.motor).motors
@@ -212,6 +247,7 @@ class _Tests:
 
     def _firing(self, file: MotorFile, path: str | Path) -> None:
         firing = load_firing(path)
+        self.files += [Path(str(source)) for source, _ in firing.sources] + ([] if firing.record is None else [firing.record])
         name = f"{firing.name}: firing"
         if firing.observed and not set(firing.observed.found) <= HARMLESS:
             self.failed.append(name)
@@ -243,9 +279,7 @@ def _model(look: Assessment, bounds: Sequence[Tested]) -> Model:
 
 
 def _chances(model: Model) -> tuple[Estimate, dict[Key, Estimate]]:
-    lots = model.lots()
-    points = chances.blocks_of_points(len(lots), chances.POINTS, 1)
-    return chances.chances(model, {lot: points[:, place] for place, lot in enumerate(lots)}, chances.POINTS)
+    return chances.chances(model, COPY_POINTS if any(one.of_copy for one in model.tests) else 1)
 
 
 def _next_test(motors: Motors, look: Assessment, bounds: Sequence[Tested], now: Estimate) -> NextTest:

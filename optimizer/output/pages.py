@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from optimizer.commands.search import Design, SearchResult
     from optimizer.commands.spread import SpreadResult
     from optimizer.commands.standing import Standing
+    from optimizer.commands.vouch import Vouching
     from optimizer.firings.rate_fit import Learned, Series
     from optimizer.firings.reduction import Reduction
     from optimizer.inputs import Firing, MotorFile
@@ -266,6 +267,38 @@ def explain_page(firing: Firing, explanation: Explanation, kernel: str, units: s
         "assumptions": list(explanation.assumptions),
     }
     return report.render_explain(view)
+
+
+def vouch_page(file: MotorFile, found: Vouching, units: str) -> str:
+    """The page of `vouch`: every rung with what tests have held of it, what none has touched, and what to test next."""
+    from optimizer.results import file_digest
+
+    answer, known = found.as_json(), _inputs(file)
+    seen = {item["path"] for item in known}
+    view = _common(file.name, file.path, units, cautions(found.look, units))
+    view |= {key: answer[key] for key in ("chance_before", "chance_after", "untouched", "coverage", "next_test", "failed", "notes")}
+    view |= {
+        "kernel": found.look.figures.kernel,
+        "inputs": known
+        + [{"role": "test", "path": str(path), "digest": file_digest(path)} for path in found.files if str(path) not in seen],
+        "maximum_expected_pressure": answer["maximum_expected_pressure"],
+        "lasts": found.lasts,
+        "tests": [
+            {
+                "name": one.name,
+                "outcome": one.outcome,
+                "mode": one.mode,
+                "hardware": "this" if one.same_hardware else "another copy",
+                "temperature": one.temperature,
+                "loaded": found.loaded.get(one.name, 0),
+            }
+            for one in found.tests
+        ],
+        "rungs": [
+            vars(rung) | {"band": list(rung.band), "before": rung.before.value, "after": rung.after.value} for rung in found.rungs
+        ],
+    }
+    return report.render_vouch(view)
 
 
 def _history(history: History | None) -> dict[str, Any] | None:

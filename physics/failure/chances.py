@@ -1,10 +1,10 @@
 """What lets go first, and how likely anything does: strengths and formulas scattered, tests counted.
 
 Owns the estimator. A rung holds where ln(strength) = ln(likely) + s·z + σ·e lies over ln(what it meets): z is shared by
-all rungs of one lot (one tube, one box of screws, one bar), e is the rung's own. The z are Sobol points; over e the chance
-is the normal distribution itself, so that a small chance has a value and not a bound from counting. What a test has shown
-cuts e off, and weighs the z: what was held makes weak lots less likely. Source: derived here. Imports numpy, scipy and,
-from physics, ladder, motors and scatter.
+all rungs of one lot (one tube, one box of screws, one bar), e is the rung's own. Over e the chance is the normal distribution
+itself, over the z of each lot an integral: at given dimensions lots are independent of each other. So a small chance has a
+value and not a bound from counting. What a test has shown cuts e off, and weighs the z: what was held makes weak lots less
+likely. Source: derived here. Imports numpy, scipy and, from physics, ladder, motors and scatter.
 """
 
 from __future__ import annotations
@@ -82,16 +82,17 @@ class Model:
         return sorted(lot for lot in own | copies if lot and lot != ANOTHER_COPY)
 
     def masses(self, deviates: Mapping[str, Array]) -> tuple[dict[Key, Array], dict[Key, Array]]:
-        """For each rung, (n,): what the tests leave of its own deviate, and what of that holds what it meets. [-]"""
-        allowed, holds = {}, {}
+        """For each rung: what the tests leave of its own deviate, and what of that fails in what it meets. [-]
+
+        `deviates` by lot broadcast against the margins.
+        """
+        allowed, fails = {}, {}
         for key, margin in self.margins.items():
-            sure = self.certainty[key]
             low, high = _window(self, key, deviates)
-            meets = _threshold(margin, sure, deviates)
+            meets = _threshold(margin, self.certainty[key], deviates)
             allowed[key] = np.asarray(_mass(low, high))
-            held = _mass(np.maximum(low, np.where(np.isnan(meets), np.inf, meets)), high)
-            holds[key] = np.asarray(np.where(np.isnan(margin), 0.0, held))
-        return allowed, holds
+            fails[key] = _mass(low, np.clip(np.where(np.isnan(meets), np.inf, meets), low, high))
+        return allowed, fails
 
 
 def _threshold(margin: Array, sure: Certainty, deviates: Mapping[str, Array], copy: str = "") -> Array:
@@ -104,7 +105,7 @@ def _threshold(margin: Array, sure: Certainty, deviates: Mapping[str, Array], co
 
 
 def _mass(low: Array, high: Array) -> Array:
-    """Share of a normal deviate between two bounds, kept exact in both tails."""
+    """Share of a normal deviate between two bounds, kept exact in both tails; 0 where the first lies over the second."""
     flip = low > 0.0
     lower, upper = np.where(flip, -high, low), np.where(flip, -low, high)
     return np.asarray(np.maximum(ndtr(upper) - ndtr(lower), 0.0))
@@ -118,32 +119,115 @@ def standard_points(dimensions: int, points: int, seed: int) -> Array:
     return np.asarray(ndtri(np.clip(unit, 1e-12, 1.0 - 1e-12)))
 
 
-def chances(model: Model, deviates: Mapping[str, Array], size: int) -> tuple[Estimate, dict[Key, Estimate]]:
+def chances(model: Model, size: int, seed: int = 1) -> tuple[Estimate, dict[Key, Estimate]]:
     """The chance that anything fails, and that each rung does, given what the tests have shown.
 
     Parameters
     ----------
     model : Model
-        Of `size` samples of one motor.
-    deviates : Mapping
-        Standard normal numbers by lot, (size,); the samples are `SCRAMBLES` blocks, each a Sobol set of its own, in turn.
+        Of `size` samples of one motor, `SCRAMBLES` blocks in turn, each a Sobol set of its own; or of one motor as drawn.
+    size : int
+        How many samples, a power of two.
+    seed : int
+        Of the points at which lots of other copies are taken; without a test of another copy nothing is drawn.
+
+    Returns
+    -------
+    Estimate, dict
+        Of anything, and of each rung.
 
     Notes
     -----
-    1 − Σ Π_j P(e_j over both) / Σ Π_j P(e_j over what it held), Σ over the samples. Without tests the divisor is their
-    number. The interval is Student's over the scrambles. Source: conditional probability.
+    With U_l the chance, at one sample, that the lot l does in every test what was seen and fails all the same, and W_l that it
+    does what was seen: Σ over the samples of what is left of Π W_l by Π (W_l − U_l), over Σ Π W_l. The interval is Student's
+    over the scrambles. Both are sums over quadrature nodes, of positive terms only, so that nothing is lost to a difference.
+    Tests that held never raise the chance of an untested motor, and a further one of this hardware never does; one of another
+    copy may raise it a little after one of this hardware, since what speaks for the formula leaves less to be said for this
+    metal. Source: conditional probability.
     """
-    allowed, holds = model.masses(deviates)
-    weight, alive = np.ones(size), np.ones(size)
+    copies = [lot for lot in model.lots() if lot.startswith(ANOTHER_COPY)]
+    drawn = blocks_of_points(len(copies), size, seed + COPIES_APART) if copies else np.zeros((size, 0))
+    weight, union = np.ones(size), np.zeros(size)
+    each: dict[Key, Array] = {}
+    for keys in _by_lot(model):
+        parts = [
+            _of_lot(model, keys, slice(low, low + CHUNK), {lot: drawn[low : low + CHUNK, k] for k, lot in enumerate(copies)}, size)
+            for low in range(0, size, CHUNK)
+        ]
+        seen, fails = (np.concatenate([part[place] for part in parts]) for place in (0, 1))
+        each = {key: failing * seen for key, failing in each.items()}
+        each |= {key: weight * np.concatenate([part[2][key] for part in parts]) for key in keys}
+        union = union * seen + (weight - union) * fails
+        weight = weight * seen
+    return estimate(union, weight), {key: estimate(each[key], weight) for key in model.margins}
+
+
+COPIES_APART = 104729
+"""What is added to the seed for lots of hardware that was tested and will not fire."""
+CHUNK = 4096
+"""Samples that are integrated at once."""
+REACH = 8.5
+"""Standard deviations to which the deviate of a lot is integrated, and beyond which a rung cannot fail: 1 in 1e17."""
+COARSE = 0.25
+"""Step of the integral in standard deviations, where the narrowest edge of a lot's rungs is no narrower than twice that."""
+FINEST = 0.02
+"""The smallest step; a formula without scatter of its own has an edge of no width."""
+
+
+def _by_lot(model: Model) -> list[list[Key]]:
+    """The rungs of each lot; one of no lot stands alone."""
+    lots: dict[str, list[Key]] = {}
     for key in model.margins:
-        weight = weight * allowed[key]
-        alive = alive * holds[key]
-    each = {}
-    for key in model.margins:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            share = np.where(weight > 0.0, holds[key] / allowed[key], 0.0)
-        each[key] = estimate(weight * (1.0 - share), weight)
-    return estimate(weight - alive, weight), each
+        lots.setdefault(model.certainty[key].lot or f"{key[0]}, {key[1]}", []).append(key)
+    return list(lots.values())
+
+
+def _of_lot(
+    model: Model, keys: Sequence[Key], rows: slice, copies: Mapping[str, Array], size: int
+) -> tuple[Array, Array, dict[Key, Array]]:
+    """Chances (n,) over the deviate of one lot: of doing what was seen, of that and failing, and of that and each rung failing."""
+    n = min(rows.stop, size) - rows.start
+    tests = [replace(one, margin=_rows(one.margin, rows, size)) for one in model.tests if one.key in keys]
+    tested = {one.key for one in tests}
+    margins = {key: _rows(model.margins[key], rows, size) for key in keys}
+    near = [key for key in keys if key in tested or _may_fail(margins[key], model.certainty[key])]
+    each = {key: np.zeros(n) for key in keys}
+    if not near:
+        return np.ones(n), np.zeros(n), each
+    z, share = _nodes([model.certainty[key] for key in near])
+    part = Model({key: margins[key] for key in near}, model.certainty, tests)
+    deviates = {model.certainty[near[0]].lot: z} | {lot: column[:, None] for lot, column in copies.items()}
+    allowed, failing = part.masses(deviates)
+    seen, union = np.ones((n, 1)), np.zeros((n, 1))
+    for key in near:
+        union = union * allowed[key] + (seen - union) * failing[key]
+        seen = seen * allowed[key]
+        others = np.ones((n, 1))
+        for other in near:
+            others = others * allowed[other] if other != key else others
+        each[key] = np.broadcast_to(others * failing[key], (n, len(z))) @ share
+    return np.broadcast_to(seen, (n, len(z))) @ share, np.broadcast_to(union, (n, len(z))) @ share, each
+
+
+def _rows(column: Array, rows: slice, size: int) -> Array:
+    return np.asarray(np.broadcast_to(np.ravel(column), (size,))[rows, None])
+
+
+def _may_fail(margin: Array, sure: Certainty) -> bool:
+    """Whether a rung fails in any sample with more than next to no chance."""
+    return not bool((margin > REACH * (sure.strength_scatter + sure.formula_scatter)).all())
+
+
+def _nodes(sures: Sequence[Certainty]) -> tuple[Array, Array]:
+    """Standard deviates of a lot and the shares of the normal distribution that they stand for, (m,) each; trapezoids."""
+    shared = [sure for sure in sures if sure.lot and sure.strength_scatter > 0.0]
+    if not shared:
+        return np.zeros(1), np.ones(1)
+    edge = min(sure.formula_scatter / sure.strength_scatter for sure in shared)
+    half = int(np.ceil(REACH / np.clip(0.5 * edge, FINEST, COARSE)))
+    z = np.linspace(-REACH, REACH, 2 * half + 1)
+    share = np.exp(-0.5 * z * z)
+    return z, share / share.sum()
 
 
 def estimate(failing: Array, weight: Array) -> Estimate:
@@ -278,6 +362,20 @@ def bands(model: Model, points: int = POINTS, seed: int = 1) -> dict[Key, tuple[
     if not weight.sum() > 0.0:
         return {}
     return {key: _shares_of(row, weight, (0.05, 0.5, 0.95)) for key, row in zip(keys, ratios, strict=True)}
+
+
+def known_bands(model: Model, ladder: Ladder) -> dict[Key, tuple[float, float, float]]:
+    """`bands` of a single motor's ladder as pressures [Pa] and times [s]: the 5 % end, the median and the 95 % end.
+
+    `model` is that of `model_of`; source as `bands`.
+    """
+    rungs = {(rung.mode, rung.part): rung for rung in ladder.rungs}
+    found = {}
+    for key, places in bands(model).items():
+        middle, margin = float(median_of(rungs[key])[0]), float(np.ravel(model.margins[key])[0])
+        low, likely, high = (middle * float(np.exp(place - margin)) for place in places)
+        found[key] = (low, likely, high)
+    return found
 
 
 def _shares_of(values: Array, weight: Array, shares: tuple[float, float, float]) -> tuple[float, float, float]:

@@ -51,11 +51,15 @@ class Evidence:
 
 @dataclass(frozen=True)
 class Shown:
-    """What one test says of one rung: the pressure [Pa] or time [s] it met there, and the bound on its strength."""
+    """What one test says of one rung: the pressure [Pa] or time [s] it met there, and the bound on its strength.
+
+    `here` says that a rung of this very hardware held, though the liner and the grains that held are burnt.
+    """
 
     key: Key
     level: float
     bound: Tested
+    here: bool = False
 
 
 def shown(motors: Motors, evidence: Evidence, ladder: Ladder) -> tuple[Shown, ...]:
@@ -79,9 +83,9 @@ def shown(motors: Motors, evidence: Evidence, ladder: Ladder) -> tuple[Shown, ..
     -----
     The level is the pressure less the gauge's error (`proof.GAUGE_ERROR`), plus it where the rung failed. Water loads no rung
     of heat or of grains; with the nozzle end closed from outside it loads nothing aft; of a seal it counts for `WATER_ON_GAS`
-    of its pressure. A firing loads every pressure rung, and each rung of heat for its duration. Of what failed, and of another
-    copy, only the formula's share is learnt: the metal itself is gone. What leaked is still there. Source: derived from the
-    load path.
+    of its pressure. A firing loads every pressure rung, and each rung of heat for its duration. Of what failed, of another
+    copy, and of the liner and the grains of a firing, only the formula's share is learnt: they are gone. What leaked is still
+    there. Source: derived from the load path.
     """
     if evidence.kind == "bench burn":
         return ()
@@ -100,8 +104,14 @@ def shown(motors: Motors, evidence: Evidence, ladder: Ladder) -> tuple[Shown, ..
             continue
         margin = np.where(unknown, np.inf if held else -np.inf, margin)
         gone = not held and evidence.outcome == "failed"
-        found.append(Shown(key, level, Tested(key, margin, held, copy=not evidence.same_hardware, gone=gone)))
+        copy = not evidence.same_hardware or _is_burnt(rung)
+        found.append(Shown(key, level, Tested(key, margin, held, copy, gone), here=held and evidence.same_hardware))
     return tuple(found)
+
+
+def _is_burnt(rung: Rung) -> bool:
+    """Whether a rung is of what each firing has anew: grains, and the liner before all that gets hot."""
+    return rung.pressure is None or rung.part == "grains"
 
 
 def _ladder_of_test(motors: Motors, evidence: Evidence, ladder: Ladder) -> dict[Key, Rung]:
@@ -172,12 +182,7 @@ def highest_held(of_tests: Mapping[str, tuple[Shown, ...]], look: Ladder) -> dic
     best: dict[Key, tuple[float, str]] = {}
     for rung in look.rungs:
         key = (rung.mode, rung.part)
-        levels = [
-            (one.level, name)
-            for name, found in of_tests.items()
-            for one in found
-            if one.key == key and one.bound.held and not one.bound.of_copy
-        ]
+        levels = [(one.level, name) for name, found in of_tests.items() for one in found if one.key == key and one.here]
         if levels:
             best[key] = max(levels)
     return best

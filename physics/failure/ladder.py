@@ -588,8 +588,11 @@ def _rung(row: Mode, part: str, bench: Bench, corner: Corner, situation: Situati
     if row.marches_heat and motors.size == 1 and situation.figures is not None:
         low, high, scatter, status = heat_rungs.heat_certainty(row.mode, motors, situation)
         ends = (low, high) if row.lasts else None
-        own = np.hypot(sure.formula_scatter, scatter) if not row.lasts else scatter
-        sure = replace(sure, formula_scatter=float(own), grounds=(*sure.grounds, Ground("what is assumed of heat", status)))
+        if row.lasts:
+            sure = sure.scattered_by(scatter)
+        else:
+            sure = replace(sure, formula_scatter=float(np.hypot(sure.formula_scatter, scatter)))
+        sure = replace(sure, grounds=(*sure.grounds, Ground("what is assumed of heat", status)))
         place = heat_rungs.place_of(row.mode, motors, situation)
     return Rung(
         mode=row.mode,

@@ -14,11 +14,13 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib import resources
 
+import numpy as np
+
 from physics.failure.case import is_heat_affected, service_temperature
 from physics.failure.fillers import FILLERS
 from physics.materials import WARMEST_WITHOUT_TABLE, Material, material
 from physics.missing import NotComputable, need
-from physics.motors import Motors
+from physics.motors import Motors, Seal
 
 STATUSES = ("read", "derived", "read at second hand", "remembered", "judgement")
 """How a number was had, the surest first."""
@@ -80,6 +82,13 @@ class Certainty:
     def scatter(self) -> float:
         """Standard deviation of the logarithm, strength and formula together. [-]"""
         return math.hypot(self.strength_scatter, self.formula_scatter)
+
+    def scattered_by(self, scatter: float) -> Certainty:
+        """The same with another scatter of the logarithm in all [-], shared with the lot in the same proportion."""
+        share = self.strength_scatter / self.scatter if self.scatter else 0.0
+        return replace(
+            self, strength_scatter=share * scatter, formula_scatter=math.sqrt(max(1.0 - share * share, 0.0)) * scatter
+        )  # fmt: skip
 
     @property
     def reach(self) -> float:
@@ -268,6 +277,36 @@ def _of_lip(what: str) -> Callable[[Motors, str], Strength]:
     return strength
 
 
+_MAKERS = (Ground("makers' tables of gaps", "read at second hand"),)
+
+
+def _of_seal(find: Callable[[Motors, str], Seal | None]) -> Callable[[Motors, str], Strength]:
+    """What the compound of a ring brings: rings of one compound and hardness extrude early or late together."""
+
+    def strength(motors: Motors, end: str) -> Strength:
+        seal = find(motors, end)
+        row = table()["strength of a compound in its gap"]
+        name = "" if seal is None or seal.material is None else seal.material.name
+        shore = "" if seal is None else " ".join(f"{one:.0f}" for one in np.ravel(seal.hardness)[:1])
+        return Strength(row.bias, row.scatter, f"rubber {name} {shore}", (*_MAKERS, Ground(row.source, row.status)))
+
+    return strength
+
+
+def _of_grain(motors: Motors, end: str) -> Strength:
+    """What the batch of propellant brings: each firing has grains of its own."""
+    row = table()["strength of a batch of grains"]
+    grounds = (Ground("propellant.strength as given", "read"), Ground(row.source, row.status))
+    return Strength(row.bias, row.scatter, f"propellant {motors.propellant.name}", grounds)
+
+
+def _of_heat(motors: Motors, end: str) -> Strength:
+    """What a liner as fitted brings to all that is behind it; a wall without one has the same heat on it."""
+    row = table()["strength of a liner as fitted"]
+    name = "none" if motors.liner is None else motors.liner.material.name
+    return Strength(row.bias, row.scatter, f"liner {name}", (Ground(row.source, row.status),))
+
+
 _STRENGTHS: dict[str, Callable[[Motors, str], Strength]] = {
     "": lambda motors, end: Strength(),
     "case yield": _of_case("yield"),
@@ -285,6 +324,10 @@ _STRENGTHS: dict[str, Callable[[Motors, str], Strength]] = {
     "lip shear": _of_lip("shear"),
     "insert compressive": _of_insert("compressive"),
     "insert shear": _of_insert("shear"),
-    "seal": lambda motors, end: Strength(grounds=(Ground("makers' tables of gaps", "read at second hand"),)),
-    "grain": lambda motors, end: Strength(grounds=(Ground("propellant.strength as given", "read"),)),
+    "makers": lambda motors, end: Strength(grounds=_MAKERS),
+    "seal": _of_seal(lambda motors, end: motors.value(f"{end}_closure.seal")),
+    "plug seal": _of_seal(lambda motors, end: motors.value(f"{end}_closure.plug.seal")),
+    "nozzle seal": _of_seal(lambda motors, end: motors.nozzle.seal),
+    "grain": _of_grain,
+    "heat": _of_heat,
 }

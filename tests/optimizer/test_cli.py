@@ -561,6 +561,31 @@ def test_an_explanation_writes_its_page_where_the_others_do(starter, tmp_path, m
     assert (tmp_path / "named" / "explain.html").stat().st_size > 10_000
 
 
+def test_what_tests_have_shown_has_a_page_and_a_table_that_is_whole_at_80_columns(starter, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    proof = tmp_path / "proof.toml"
+    proof.write_text('schema = 1\nkind = "water"\npressure = "1150 psi"\nplugged = true\noutcome = "held"\n')
+    leak = tmp_path / "leak.toml"
+    leak.write_text(proof.read_text().replace('"held"', '"leaked"\nmode = "seal extrusion"\npart = "aft closure"'))
+    motor, firing = starter / "motor.toml", starter / "firing.toml"
+    assert run("vouch", motor, proof, "--json").exit_code == 0 and not (tmp_path / "results").exists()
+    shown = run("vouch", motor, proof, firing, leak)
+    page = tmp_path / "results" / f"{starter.name}-motor" / "vouch.html"
+    assert shown.exit_code == 1 and page.name in shown.stderr
+    text = page.read_text()
+    for path in (motor, proof, firing, starter / "firing.csv", leak):
+        assert hashlib.sha256(path.read_bytes()).hexdigest() in text, f"the page says that {path.name} was read"
+    lines = shown.stdout.splitlines()
+    assert max(map(len, lines)) <= 80
+    answer = strict(run("vouch", motor, proof, firing, leak, "--json", "--out", tmp_path / "o").stdout)
+    told = [rung for rung in answer["rungs"] if max(rung["chance_before"], rung["chance_after"]) >= 1e-6]
+    for rung in told:  # a line each, mode and part together on it
+        line = next(line for line in lines if re.match(rf"\s*{rung['mode']}\s+{rung['part']}\s", line))
+        assert "…" not in line and line.count("%") == 2
+    assert any("not " in line and "(3)" in line for line in lines)  # what leaked, by the third test
+    assert (tmp_path / "o" / "vouch.html").exists()
+
+
 def test_check_opens_with_the_verdict_and_the_ladder(starter, tmp_path, wide):
     text = (starter / "motor.toml").read_text()
     for key in ("plate_thickness", "ring_material", "ring_edge_distance", "ring_thickness"):

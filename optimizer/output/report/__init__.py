@@ -324,6 +324,28 @@ def render_reduce(view: View) -> str:
     )
 
 
+def render_vouch(view: View) -> str:
+    """What tests have shown of a motor.
+
+    - `maximum_expected_pressure` [Pa], `lasts` [s]; `chance_before`, `chance_after` (None: the tests contradict the model);
+    - `tests`: [{"name", "outcome", "mode", "hardware", "temperature" [K] or None, "loaded" (count of rungs)}];
+    - `rungs`, lowest first: [{"mode", "part", "kind", "place", "design", "likely", "band", "held", "by", "failed_at",
+      "failed_by", "before", "after"}], Pa or for a rung of heat s;
+    - `untouched`: [{"mode", "part"}]; `coverage`: [{"place", "verdict", "ratios", "needs", "test"}];
+    - `next_test`: {"pressure", "over_expected", "chance_now", "chance_after", "text"}; `failed`: [test]; `notes`: [text].
+    """
+    from optimizer.output.report.panels import vouched
+
+    units = view.get("units", "metric")
+    failed, tests = list(view.get("failed") or ()), list(view.get("tests") or ())
+    verdict = None
+    if failed:
+        verdict = {"ok": False, "text": f"Did not hold: {'; '.join(failed)}."}
+    elif tests:
+        verdict = {"ok": True, "text": "Every test held." if len(tests) > 1 else "The test held."}
+    return _page("vouch", view, verdict=verdict, shown=vouched(view, units))
+
+
 def render_explain(view: View) -> str:
     """The page of a failed firing.
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from optimizer.candidates.samples import chance_words
 from optimizer.output.heat import heat_rows, heat_sentences, warms
 from optimizer.output.report.flight import flight_panel
 from optimizer.output.report.pictures import (
@@ -42,6 +43,7 @@ from optimizer.units import show
 from optimizer.vocabulary import group_of, spoken
 from physics.failure.ladder import place_in_ladder
 from physics.figures import FLIGHT, GROUPS, MASS, in_groups
+from physics.heat.bench import COVERED
 from physics.heat.summary import HeatSummary
 
 View = Mapping[str, Any]
@@ -459,6 +461,113 @@ def chance_text(value: float | None, low: float | None, high: float | None, tota
     if low is None or high is None:
         return percent(value)
     return f"{percent(value)} (between {percent(low)} and {percent(high)} at 95 % confidence)"
+
+
+def vouched(view: View, units: str) -> dict[str, Any]:
+    """What the page of `vouch` shows: tests, each rung with what was held of it, what none has touched, what is next."""
+    tests = list(view.get("tests") or ())
+    number = {test["name"]: place for place, test in enumerate(tests, start=1)}
+    rungs = list(view.get("rungs") or ())
+    covered = list(view.get("coverage") or ())
+    ratios = list(dict.fromkeys(name for row in covered for name in row.get("ratios") or {}))
+    expected, lasts = view.get("maximum_expected_pressure"), view.get("lasts")
+    after = view.get("next_test") or {}
+    next_facts = [
+        fact("pressure on the gauge", after["pressure"], units, "pressure"),
+        _words("over the maximum expected", f"×{after['over_expected']:g}"),
+        _words("chance now", _chance_text(after.get("chance_now"))),
+        _words("chance once it has held", _chance_text(after.get("chance_after"))),
+    ] if _teaches(after) else []  # fmt: skip
+    return {
+        "facts": [
+            fact("maximum_expected_pressure", expected, units),
+            _words("chance that anything fails, untested", _chance_text(view.get("chance_before"))),
+            _words("after what tests have shown", _chance_text(view.get("chance_after"))),
+            _words("rungs that a test has loaded", f"{len(rungs) - len(view.get('untouched') or ())} of {len(rungs)}"),
+        ],
+        "tests": [
+            {
+                **test,
+                "number": place,
+                "held": test["outcome"] == "held",
+                "outcome": f"{test['outcome']}: {test['mode']}" if test["mode"] else test["outcome"],
+                "temperature": "–" if test["temperature"] is None else value_text(test["temperature"], "temperature", units),
+            }
+            for place, test in enumerate(tests, start=1)
+        ],
+        "notes": list(view.get("notes") or ()),
+        "next": _sentence(after.get("text") or ""),
+        "next_facts": next_facts,
+        "pressures": _vouched_rungs([row for row in rungs if row["kind"] != "heat"], expected, "pressure", units, number),
+        "times": _vouched_rungs([row for row in rungs if row["kind"] == "heat"], lasts, "time", units, number),
+        "untouched": [f"{row['mode']} ({row['part']})" for row in view.get("untouched") or ()],
+        "ratios": ratios,
+        "coverage": [
+            {
+                "place": row.get("place") or "whole",
+                "verdict": row["verdict"],
+                "covered": row["verdict"] == COVERED,
+                "ratios": [f"{row['ratios'][name]:.2f}" if name in row["ratios"] else "–" for name in ratios],
+                "needs": row.get("needs") or "",
+            }
+            for row in covered
+        ],
+    }
+
+
+def _teaches(after: View) -> bool:
+    """Whether the next test that is proposed would move the chance by more than a little."""
+    now, then = after.get("chance_now"), after.get("chance_after")
+    return after.get("pressure") is not None and now is not None and then is not None and then < 0.95 * now
+
+
+def _words(name: str, text: str) -> dict[str, str]:
+    return {"name": name, "number": text, "unit": "", "meaning": ""}
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}." if text else ""
+
+
+def _chance_text(value: float | None) -> str:
+    """A chance in words; None and NaN are what tests contradict."""
+    return chance_words(math.nan if value is None else value)
+
+
+def _vouched_rungs(
+    rows: Sequence[View], expected: float | None, kind: str, units: str, number: Mapping[str, int]
+) -> dict[str, Any] | None:
+    """Rungs of one scale, lowest first, with what a test has held of each."""
+    if not rows:
+        return None
+    top = bar_ceiling([_last(row["design"]) for row in rows], expected)
+    shown = []
+    for row in rows:
+        never = math.isinf(_last(row["design"]))
+        held, broke = row.get("held"), row.get("failed_at")
+        by = number.get(row.get("by") or "", "")
+        shown.append(
+            {
+                "mode": row["mode"],
+                "part": row["part"],
+                "place": row.get("place") or "",
+                "bar": 100.0 if never or row["design"] > top else share(row["design"], top),
+                "cut": never or row["design"] > top,
+                "need": None,
+                **_band(row, top, kind, units),
+                "value": "not reached" if never else value_text(row["design"], kind, units),
+                "chance": " → ".join(dict.fromkeys([_chance_text(row["before"]), _chance_text(row["after"])])),
+                "held_text": "" if held is None else f"held {value_text(held, kind, units)} ({by})",
+                "failed": "" if broke is None else f"did not hold {value_text(broke, kind, units)}",
+            }
+        )
+    return {
+        "marks": scale_marks(in_display([top], kind, units)[0]),
+        "expected_at": share(expected, top),
+        "expected": value_text(expected, kind, units),
+        "unit": unit_text(kind, units),
+        "rungs": shown,
+    }
 
 
 def compared_ladders(designs: Sequence[View], units: str) -> dict[str, Any]:

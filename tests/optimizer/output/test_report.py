@@ -161,6 +161,33 @@ EXPLAIN = {
     "next_step": "Look at the holes. Open slots show it.",
     "assumptions": ["yield: median 1.10 times the ladder's figure"],
 }  # fmt: skip
+VOUCH = {
+    **COMMON,
+    "maximum_expected_pressure": 5.4e6, "lasts": 2.0, "chance_before": 0.02, "chance_after": 0.004,
+    "tests": [
+        {"name": "proof", "outcome": "held", "mode": "", "hardware": "this", "temperature": 288.15, "loaded": 2},
+        {"name": "old proof", "outcome": "leaked", "mode": "seal extrusion", "hardware": "another copy", "temperature": None,
+         "loaded": 1},
+    ],
+    "rungs": [
+        {"mode": "seal extrusion", "part": "aft closure", "kind": "leak", "place": None, "design": 9e6, "likely": 8e6,
+         "band": [5e6, 10e6], "held": None, "by": "", "failed_at": 11e6, "failed_by": "old proof", "before": 0.01, "after": 0.03},
+        {"mode": "case burst", "part": "case", "kind": "rupture", "place": None, "design": 20e6, "likely": 24e6,
+         "band": [20e6, 28e6], "held": 8e6, "by": "proof", "failed_at": None, "failed_by": "", "before": 1e-9, "after": 0.0},
+        {"mode": "grain support", "part": "grains", "kind": "rupture", "place": None, "design": 25e6, "likely": 25e6,
+         "band": [20e6, 30e6], "held": None, "by": "", "failed_at": None, "failed_by": "", "before": 0.0004, "after": math.nan},
+        {"mode": "liner burn-through", "part": "liner", "kind": "heat", "place": "joint", "design": math.inf,
+         "likely": math.inf, "band": [3.0, math.inf], "held": None, "by": "", "failed_at": None, "failed_by": "", "before": 0.05,
+         "after": 0.05},
+    ],
+    "untouched": [{"mode": "grain support", "part": "grains"}, {"mode": "liner burn-through", "part": "liner"}],
+    "coverage": [
+        {"place": "joint", "verdict": "not covered", "ratios": {"shear": 0.62}, "needs": "more flow", "test": "bench"},
+        {"place": "aft end", "verdict": "covered", "ratios": {"shear": 1.2}, "needs": "", "test": "bench"},
+    ],
+    "next_test": {"pressure": 8.1e6, "over_expected": 1.5, "chance_now": 0.004, "chance_after": 0.001, "text": "a water proof"},
+    "failed": ["old proof"], "notes": ["bench: stickers is not used"],
+}  # fmt: skip
 PAGES = {
     "check": lambda: report.render_check({**COMMON, "design": DESIGN}),
     "search": lambda: report.render_search(search()),
@@ -168,6 +195,7 @@ PAGES = {
     "spread": lambda: report.render_spread(SPREAD),
     "reduce": lambda: report.render_reduce(REDUCE),
     "explain": lambda: report.render_explain(EXPLAIN),
+    "vouch": lambda: report.render_vouch(VOUCH),
 }
 
 
@@ -245,6 +273,7 @@ class TestPages:
             "spread": lambda: report.render_spread(hostile(SPREAD)),
             "reduce": lambda: report.render_reduce(hostile(REDUCE)),
             "explain": lambda: report.render_explain(hostile(EXPLAIN)),
+            "vouch": lambda: report.render_vouch(hostile(VOUCH)),
         }
         page = views[kind]()
         attacked = Reader(page)
@@ -258,6 +287,7 @@ class TestPages:
         assert report.render_compare({"title": "x", "designs": [{}, {}]})
         assert report.render_spread({"title": "x"})
         assert "not known" in report.render_explain({"title": "x"})
+        assert "No test counts" in report.render_vouch({"title": "x"})
         assert "No fit: no thrust recorded" in report.render_reduce({"title": "x", "fit_why": "no thrust recorded"})
 
     def test_json_text_survives_any_text(self):
@@ -832,3 +862,33 @@ class TestNearestTools:
         assert row["old"] == "14.03 mm" and row["new"] == "14.00 mm" and row["verdict"] == "no longer passes"
         assert row["changes"] == ["+0.6 %", "-0.4 %", "–"]
         assert panels.tools({}, "metric") == []
+
+
+class TestVouch:
+    """What tests have shown, rung by rung."""
+
+    def rung(self, page: str, name: str) -> str:
+        return re.search(rf'<li class="rung[^>]*data-rung="{name}".*?</li>', page, re.S).group(0)
+
+    def test_what_was_held_is_filled_otherwise_up_to_where_it_was(self):
+        page = report.render_vouch(VOUCH)
+        burst = self.rung(page, "case burst, case")
+        bar, held = (float(re.search(rf'class="{kind}" x="0" y="6" width="([\d.]+)%"', burst).group(1)) for kind in ("bar", "held"))
+        assert held / bar == pytest.approx(8 / 20, rel=0.01) and "held 8.000 MPa (1)" in burst
+        assert 'class="held"' not in self.rung(page, "grain support, grains") and "no test" in self.rung(
+            page, "grain support, grains"
+        )
+
+    def test_a_rung_that_did_not_hold_says_so_in_words_and_its_band_ends_there(self):
+        leak = self.rung(report.render_vouch(VOUCH), "seal extrusion, aft closure")
+        assert "did not hold 11.00 MPa" in leak and 'class="rung compared short"' in leak and "1.0 % → 3.0 %" not in leak
+        assert re.search(r"1 % → 3 %", leak) and 'class="band"' in leak
+
+    def test_the_rest_of_it(self):
+        text = Reader(report.render_vouch(VOUCH)).text
+        assert "Did not hold: old proof." in text and "2 of 4" in text and "below 0.0001 %" in text
+        assert "0.04 % → contradicted" in text and "15.00 °C" in text and "another copy" in text
+        assert "grain support (grains)" in text and "not covered" in text and "0.62" in text and "A water proof." in text
+        held = {**VOUCH, "failed": [], "tests": VOUCH["tests"][:1], "next_test": {**VOUCH["next_test"], "chance_after": 0.0039}}
+        text = Reader(report.render_vouch(held)).text
+        assert "✓ The test held." in text and "chance once it has held" not in text  # it would teach nothing

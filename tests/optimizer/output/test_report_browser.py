@@ -129,6 +129,26 @@ def search_page() -> str:
     )
 
 
+def vouch_page() -> str:
+    rung = {"kind": "rupture", "place": None, "failed_at": None, "failed_by": "", "before": 0.0123, "after": 1e-9}
+    rungs = [
+        {**rung, "mode": f"nozzle seal extrusion {k}", "part": "forward closure", "design": 14e6 + 3e6 * k,
+         "likely": 15e6 + 3e6 * k, "band": [9e6, 30e6], "held": 8e6, "by": HOSTILE}
+        for k in range(8)
+    ]  # fmt: skip
+    rungs[0] |= {"failed_at": 12.345e6, "failed_by": HOSTILE}
+    heat = {**rung, "mode": "liner burn-through", "part": "liner", "kind": "heat", "place": "forward end"}
+    test = {"name": HOSTILE, "outcome": "leaked", "mode": HOSTILE, "hardware": "this", "temperature": 288.0, "loaded": 8}
+    ratios = dict.fromkeys(("recession", "peak flux", "exposed time", "shear", "pressure", "tube"), 0.5)
+    return report.render_vouch({
+        **COMMON, "maximum_expected_pressure": 5e6, "lasts": 2.0, "chance_before": 0.1, "chance_after": 0.01, "tests": [test] * 3,
+        "rungs": [*rungs, {**heat, "design": 3.0, "likely": 4.0, "band": [2.5, math.inf], "held": 2.0, "by": HOSTILE}],
+        "untouched": [{"mode": HOSTILE, "part": HOSTILE}], "failed": [HOSTILE], "notes": [HOSTILE],
+        "coverage": [{"place": "mid-grain wall", "verdict": "covered for charring only", "ratios": ratios, "needs": HOSTILE}],
+        "next_test": {"pressure": 8e6, "over_expected": 1.5, "chance_now": 0.01, "chance_after": 0.001, "text": HOSTILE},
+    })  # fmt: skip
+
+
 def explain_page(count: int = 6) -> str:
     history = {"time": curve()["time"][:60], "pressure": curve()["chamber_pressure"][:60]}
     candidates = [
@@ -199,6 +219,7 @@ def pages(tmp_path_factory) -> dict[str, Path]:
         "compare": report.render_compare({**COMMON, "designs": [design(HOSTILE), design("B")], "changes": changes}),
         "spread": report.render_spread(spread),
         "reduce": report.render_reduce(reduce),
+        "vouch": vouch_page(),
     }
     paths = {}
     for name, text in made.items():
@@ -222,7 +243,7 @@ def requests(browser) -> list[str]:
     return [event["params"]["request"]["url"] for event in events if event["method"] == "Network.requestWillBeSent"]
 
 
-@pytest.mark.parametrize("kind", ["check", "search", "compare", "spread", "reduce", "explain"])
+@pytest.mark.parametrize("kind", ["check", "search", "compare", "spread", "reduce", "explain", "vouch"])
 @pytest.mark.parametrize("width", [pytest.param(width, marks=pytest.mark.slow if width < max(WIDTHS) else ()) for width in WIDTHS])
 def test_opens_clean(browser, pages, kind, width):
     opened(browser, pages[kind], width)
