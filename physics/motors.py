@@ -452,6 +452,14 @@ class Figures:
     def __getitem__(self, name: str) -> Array:
         return self.values[name]
 
+    def take(self, rows: Any) -> Figures:
+        """The figures of the motors at `rows` (integers or a mask), histories included."""
+        curve = self.curve
+        if curve is not None:
+            curve = replace(curve, **{item.name: getattr(curve, item.name)[rows] for item in fields(curve)})
+        values = {name: column[rows] for name, column in self.values.items()}
+        return replace(self, values=values, flags={name: flag[rows] for name, flag in self.flags.items()}, curve=curve)
+
 
 @dataclass(frozen=True)
 class Situation:
@@ -460,7 +468,9 @@ class Situation:
     `end` is "forward", "aft" or "" (the mode belongs to no end). `figures` is None where only the structure is asked
     about; modes that need it are then not assessed. `maximum_expected_pressure` in Pa, (n,). `kept` holds what modes
     worked out for this batch under these figures; situations of one ladder share it. `until` is how many action times a
-    time matters for: a mode may give inf for what comes later; None where every time is asked for.
+    time matters for: a mode may give inf for what comes later; None where every time is asked for. `enough`, in Pa, (n,),
+    says the same of pressures that heat brings down, None where every one is asked for. `places` are the only ones to be
+    looked at, None for all.
     """
 
     end: str = ""
@@ -468,6 +478,8 @@ class Situation:
     maximum_expected_pressure: Array | None = None
     kept: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
     until: float | None = None
+    enough: Array | None = None
+    places: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True)

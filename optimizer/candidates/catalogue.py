@@ -26,13 +26,15 @@ from optimizer.candidates.space import Space, digits_of
 from optimizer.candidates.tracing import columns_read
 from physics.failure.ladder import ADVICE
 from physics.mass import PARTS, part_mass
-from physics.motors import Figures, Motors
+from physics.motors import Motors
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 CHUNK = 8192
 LARGEST_TABLE = 20_000_000
+FEW_PATTERNS = 64
+"""Patterns up to which each outside is held against all of them at once."""
 CACHE_NUMBERS = 12_000_000
 """Numbers kept of the patterns of the outsides seen last (some 100 MB)."""
 
@@ -46,7 +48,8 @@ class Term:
     """One rung of the ladder in the search: `variables` (numbers) it depends on.
 
     `burn` says that it needs to know how the motor burns, `late` that it marches heat and is left to the finalists.
-    `pressure` gives the pressure at which it happens or, where `lasts` names the figure it is held against, the time.
+    `pressure` gives the pressure at which it happens or, where `lasts` names the figure it is held against, the time, for
+    motors, figures and maximum expected pressure; where it is late it may be told as a fourth what pressure is enough.
     """
 
     mode: str
@@ -56,7 +59,7 @@ class Term:
     variables: frozenset[int]
     burn: bool
     late: bool
-    pressure: Callable[[Motors, Figures | None, Floats | None], Floats]
+    pressure: Callable[..., Floats]
     lasts: str | None = None
 
 
@@ -331,10 +334,14 @@ class Catalogue:
         for number in count.shared:
             place = place * self.space.radices[number] + digits[:, number]
         found = np.full(len(digits), count.thresholds.shape[1], dtype=np.int64)
-        known = ~np.isnan(pressure)
-        for row in np.unique(place[known]):
-            here = known & (place == row)
-            found[here] = np.searchsorted(count.thresholds[row], pressure[here], side="left")
+        known = np.flatnonzero(~np.isnan(pressure))
+        if count.thresholds.shape[1] <= FEW_PATTERNS:
+            found[known] = (count.thresholds[place[known]] < pressure[known, None]).sum(axis=1)
+            return found * count.times
+        known = known[np.argsort(place[known], kind="stable")]
+        for here in np.split(known, np.flatnonzero(np.diff(place[known])) + 1):
+            if len(here):
+                found[here] = np.searchsorted(count.thresholds[place[here[0]]], pressure[here], side="left")
         return found * count.times
 
 

@@ -5,8 +5,8 @@ the evaluation of a block of outsides with every limit counted over the whole fa
 forward. Both drivers go through it. May import space, limits, patterns, front and physics.
 
 `rejected` counts candidates, each limit alone: a candidate that breaks three limits counts under each of the three.
-Candidates that geometry rules out are counted under that reason and no other. Rungs that need the burn's heat flow
-("late" rungs) are checked on finalists, see `late`.
+Candidates that geometry rules out are counted under that reason and no other. Rungs that march heat ("late" rungs) are
+asked of what passes everything else: inside the block where they read no inner variable, else of finalists (`judges`).
 """
 
 from __future__ import annotations
@@ -33,6 +33,7 @@ from optimizer.candidates.catalogue import (
     tabulate,
     variables_of,
 )
+from optimizer.candidates.heated import heated
 from optimizer.candidates.limits import Aim, Bound, Rules, objective_columns, rules_of
 from optimizer.candidates.samples import robust_columns, too_wide
 from optimizer.candidates.space import Space, SpaceError
@@ -90,6 +91,8 @@ class Families:
         self._split()
         late = {number for term in self.terms if term.late for number in term.variables}
         self.late_terms = [term for term in self.terms if term.late]
+        self.settled_terms = [term for term in self.late_terms if not term.variables & set(self.inner)]
+        self.open_terms = [term for term in self.late_terms if term.variables & set(self.inner)]
         early = [term for term in self.terms if not term.late]
         self.catalogue = Catalogue(self.space, self.rules, early, self.inner, late | self._seen_by_transient())
         self._check_weighed()
@@ -275,21 +278,21 @@ class Families:
 
     # --- a block of outsides ----------------------------------------------------------------------------------------
 
-    def evaluate(self, outer: Integers) -> Block:
-        """A block of outsides by their digits (n, outer variables)."""
+    def evaluate(self, outer: Integers, heat: bool = True) -> Block:
+        """A block of outsides by their digits (n, outer variables); without `heat` the late rungs are not asked."""
         outer = np.asarray(outer, dtype=np.int64).reshape(len(outer), len(self.outer))
         digits = self.full_digits(outer)
         rejected: Counter[str] = Counter()
         rows, feasible = [], 0
         for group in self.space.groups(digits):
-            found = self._group(digits[group], rejected)
+            found = self._group(digits[group], rejected, heat)
             if found is not None:
                 rows.append(found[0])
                 feasible += found[1]
         table = np.vstack(rows) if rows else np.zeros((0, len(self.columns)))
         return Block(table, dict(rejected), feasible, len(outer) * self.catalogue.size)
 
-    def _group(self, digits: Integers, rejected: Counter[str]) -> tuple[Floats, int] | None:
+    def _group(self, digits: Integers, rejected: Counter[str], heat: bool) -> tuple[Floats, int] | None:
         seen = self.look(digits, rejected)
         if seen is None:
             return None
@@ -303,8 +306,37 @@ class Families:
         for name, fails in seen.flight_fails.items():  # of the candidates that pass everything else
             rejected[name] += int(count[fails].sum())
         count[~good] = 0
+        if heat and self.settled_terms:
+            self._settle_heat(seen, count, rejected)
         kept = count > 0
         return self._rows(seen.take(kept)), int(count.sum())
+
+    def _settle_heat(self, seen: Seen, count: Integers, rejected: Counter[str]) -> None:
+        """Ask the late rungs of the outsides that have a good pattern: `count` of those that fail is set to 0, their
+        candidates are counted, and `seen.floor` comes down to these rungs."""
+        rows = np.flatnonzero(count > 0)
+        if not len(rows):
+            return
+        motors, digits = seen.motors.take(rows), seen.digits[rows]
+        weakest = seen.floor[rows]
+        for patterns, same in self._outsides(digits):
+            weakest[same] = np.fmin(weakest[same], np.nanmax(patterns.weakest, initial=-np.inf))
+        found = heated(
+            self.settled_terms, self.rules, motors, seen.pressure[rows], weakest,
+            lambda part: self._histories(digits[part], motors.take(part)),
+        )  # fmt: skip
+        for name, fails in found.fails.items():
+            rejected[name] += int(count[rows][fails].sum())
+        seen.floor[rows] = np.fmin(seen.floor[rows], found.floor)
+        count[rows[~found.ok]] = 0
+
+    def _histories(self, digits: Integers, motors: Motors) -> Figures:
+        """Figures with histories, made once for each distinct ballistic motor."""
+        bare = _bare(motors) if self.kernel == "steady" else motors
+        if len(self.ballistic) == len(self.outer):
+            return kernels.evaluate(bare, kernel=self.kernel, curve=True)
+        _, first, inverse = np.unique(digits[:, self.ballistic], axis=0, return_index=True, return_inverse=True)
+        return kernels.evaluate(bare.take(first), kernel=self.kernel, curve=True).take(inverse.ravel())
 
     def look(self, digits: Integers, rejected: Counter[str] | None = None) -> Seen | None:
         """Everything about outsides with these digits (n, all variables) that no pattern changes; None where none is
@@ -816,7 +848,9 @@ def ends_of_tolerances(motors: Motors) -> Iterator[Motors]:
 _bench: ladder.Bench | None = None
 
 
-def bench_of(motors: Motors, figures: Figures | None, pressure: Floats | None, until: float | None = None) -> ladder.Bench:
+def bench_of(
+    motors: Motors, figures: Figures | None, pressure: Floats | None, until: float | None = None, enough: Floats | None = None
+) -> ladder.Bench:
     """The bench of a batch: the last one where the same objects are asked about again, so that walls are marched once."""
     global _bench
     known = _bench
@@ -825,10 +859,11 @@ def bench_of(motors: Motors, figures: Figures | None, pressure: Floats | None, u
         or known.motors is not motors
         or known.figures is not figures
         or known.expected is not pressure
+        or known.enough is not enough
         or (known.until != until)
     ):
         burn = None if figures is None else partial(kernels.evaluate, kernel=figures.kernel)
-        _bench = known = ladder.Bench(motors, figures, pressure, burn, until=until)
+        _bench = known = ladder.Bench(motors, figures, pressure, burn, until=until, enough=enough)
     return known
 
 
@@ -843,13 +878,14 @@ class _Asked:
     end: str
     until: float | None = None
 
-    def __call__(self, motors: Motors, figures: Figures | None, pressure: Floats | None) -> Floats:
-        """Values (n,); infinite, which never fails, where the mode does not apply or cannot be assessed."""
+    def __call__(self, motors: Motors, figures: Figures | None, pressure: Floats | None, enough: Floats | None = None) -> Floats:
+        """Values (n,); infinite, which never fails, where the mode does not apply or cannot be assessed; pressures of heat
+        over `enough` may be infinite too."""
         if not self.row.applies(motors, self.end):
             return np.full(motors.size, np.inf)
         try:
             with np.errstate(all="ignore"):
-                value = bench_of(motors, figures, pressure, self.until).worst(self.row, self.end).value
+                value = bench_of(motors, figures, pressure, self.until, enough).worst(self.row, self.end).value
         except NotComputable:
             return np.full(motors.size, np.inf)
         return np.broadcast_to(value, (motors.size,))

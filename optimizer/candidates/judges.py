@@ -1,9 +1,9 @@
 """What is too slow to ask of every candidate: rungs that march heat, and the transient kernel.
 
-Owns the judging of finalists. A finalist is a candidate of a front; it is judged for what it depends on (its outside
-and the few inner choices that heat and free volume see), and what is known then corrects every candidate that shares
-these. The front is drawn again until each of its members has been judged, so that the answer is the front of all
-candidates that pass the judge, not of some. May import families, limits and physics.
+Owns the judging of finalists, for what `heated` has not settled inside the blocks. A finalist is a candidate of a front; it
+is judged for what it depends on (its outside and the few inner choices that heat and free volume see), and what is known
+then corrects every candidate that shares these. The front is drawn again until each of its members has been judged, so that
+the answer is the front of all candidates that pass the judge, not of some. May import families, limits and physics.
 
 Why this is exact. Judging only takes candidates away or lowers their smallest factor (a hot rung adds a term to a
 minimum), never the other way round, so a candidate that is not on the front before is not missed by not judging it.
@@ -12,7 +12,7 @@ minimum), never the other way round, so a candidate that is not on the front bef
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from optimizer.candidates import limits
 from optimizer.candidates.catalogue import Term, limit_name
 from optimizer.candidates.families import Crossed, Families
+from optimizer.candidates.heated import asked, weakest_factor
 from optimizer.candidates.limits import Bound, Miss, miss
 from optimizer.candidates.workers import Crew
 from physics.ballistics import kernel as kernels
@@ -71,13 +72,15 @@ class _Known:
 class Judge:
     """Judges outsides (with the inner choices that matter) by one kernel, and remembers.
 
-    Without `confirm`: the late rungs by the study's own kernel. With it: everything again by the transient kernel.
-    `thorough` asks every rung of every key, to count each limit alone; else a key that has failed is asked no more.
+    Without `confirm`: the late rungs by the study's own kernel that no block has settled (`settled_too` asks those as well).
+    With it: everything again by the transient kernel. `thorough` asks every rung of every key, to count each limit alone;
+    else a key that has failed is asked no more.
     """
 
     families: Families
     confirm: bool = False
     thorough: bool = False
+    settled_too: bool = False
     _known: dict[tuple[int, ...], int] = field(default_factory=dict)
     _ok: list[bool] = field(default_factory=list)
     _pressure: list[float] = field(default_factory=list)
@@ -93,7 +96,13 @@ class Judge:
     @property
     def needed(self) -> bool:
         """Whether there is anything to judge."""
-        return self.confirm or bool(self.families.late_terms)
+        return self.confirm or bool(self._terms)
+
+    @property
+    def _terms(self) -> list[Term]:
+        """The late rungs that this judge asks."""
+        every = self.confirm or self.settled_too
+        return self.families.late_terms if every else self.families.open_terms
 
     @property
     def judged(self) -> int:
@@ -260,11 +269,11 @@ class Judge:
         floor = np.full(motors.size, np.inf)
         if self.confirm:
             fails |= self._confirmed(motors, figures, expected, floor)
-        for term in families.late_terms:
+        for term in self._terms:
             self._ask_late(term, motors, figures, expected, fails, floor)
         smallest = families.rules.smallest_factor
         if smallest is not None:
-            factor = np.where(np.isinf(floor), np.finfo(float).max, floor / expected)
+            factor = weakest_factor(floor, expected)
             fails[smallest.name] = smallest.fails(factor)
             self._note(smallest, np.arange(motors.size), factor)
         return expected, fails, floor, figures
@@ -287,12 +296,10 @@ class Judge:
         fails.setdefault(name, np.zeros(motors.size, dtype=bool))
         if not len(rows):
             return
+        pressure = expected
         if len(rows) < motors.size:  # else the same objects, for which the walls have been marched already
-            motors, figures = motors.take(rows), _figures_of(figures, rows)
-        value = term.pressure(motors, figures, expected[rows])
-        held = expected[rows] if term.lasts is None else figures[term.lasts]
-        with np.errstate(all="ignore"):
-            factor = np.broadcast_to(value / held, (len(rows),))
+            motors, figures, pressure = motors.take(rows), figures.take(rows), expected[rows]
+        value, factor = asked(term, motors, figures, pressure)
         fails[name][rows] |= ~(factor >= term.required)
         self._note(Bound(name, term.mode, minimum=term.required), rows, factor)
         if term.lasts is None:
@@ -343,15 +350,6 @@ def worst_of_each(found: Sequence[Miss]) -> list[Miss]:
         if known is None or item.excess > known.excess:
             worst[item.limit, item.side] = item
     return list(worst.values())
-
-
-def _figures_of(figures: Figures, rows: Integers) -> Figures:
-    """The figures of some motors of a batch."""
-    curve = figures.curve
-    if curve is not None:
-        curve = replace(curve, **{item.name: getattr(curve, item.name)[rows] for item in fields(curve)})
-    values = {name: column[rows] for name, column in figures.values.items()}
-    return replace(figures, values=values, flags={name: flag[rows] for name, flag in figures.flags.items()}, curve=curve)
 
 
 def _as_bytes(rows: Integers) -> Any:

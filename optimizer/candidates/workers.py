@@ -39,6 +39,7 @@ class Crew(Generic[Found]):
 
     def __init__(self, compute: Callable[[int], Found], workers: int = 0) -> None:
         self.compute = compute
+        self.messages: list[str] = []  # as of a crew elsewhere; here nothing is to be told
         self.workers = (workers or cores()) if "fork" in multiprocessing.get_all_start_methods() else 1
 
     def blocks(self, numbers: list[int], still_wanted: Callable[[int], bool] = lambda number: True) -> Iterator[tuple[int, Found]]:

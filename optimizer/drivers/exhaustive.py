@@ -13,7 +13,7 @@ import random
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,10 @@ from optimizer.candidates.space import digits_of
 from optimizer.candidates.workers import Crew
 from optimizer.drivers.blocks import Block as StoredBlock
 from optimizer.drivers.blocks import MemoryStore, Store
+from optimizer.drivers.cluster import Cluster
+
+if TYPE_CHECKING:
+    from optimizer.inputs import Study
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -163,7 +167,7 @@ def screen(
 
 
 def judges_for(families: Families, confirm: bool) -> tuple[Judge, ...]:
-    """The judges that a front needs: heat where there are rungs of it, and the transient kernel to confirm."""
+    """The judges that a front needs: heat where rungs of it read inner variables, and the transient kernel to confirm."""
     judges = (Judge(families), *((Judge(families, confirm=True),) if confirm else ()))
     return tuple(judge for judge in judges if judge.needed)
 
@@ -223,13 +227,34 @@ def _all_blocks(
             others.append(stored)
         return stored is None
 
-    crew = Crew(lambda number: _computed(families, number, size, length, seed), families.study.driver.workers)
+    driver = families.study.driver
+
+    def compute(number: int) -> StoredBlock:
+        return _computed(families, number, size, length, seed)
+
+    crew: Crew[StoredBlock] | Cluster[StoredBlock] = Crew(compute, driver.workers)
+    if driver.cluster:
+        common = (families.study, families.kernel, size, length, seed)
+        crew = Cluster(driver.cluster, computed_elsewhere, common, compute)
     for _, stored in crew.blocks([number for number in wanted if number not in given], still_wanted):
         store.write(stored)
         yield stored
         while others:
             yield others.pop()
     yield from others
+    store.messages += crew.messages
+
+
+_elsewhere: tuple[tuple[str, ...], Families] | None = None
+
+
+def computed_elsewhere(study: Study, kernel: str, size: int, length: int, seed: int, number: int) -> StoredBlock:
+    """A block in a process that has nothing but the study; its families are made once."""
+    global _elsewhere
+    key = study.digest, study.motor.digest, kernel
+    if _elsewhere is None or _elsewhere[0] != key:
+        _elsewhere = key, Families(study, kernel)
+    return _computed(_elsewhere[1], number, size, length, seed)
 
 
 def _computed(families: Families, number: int, size: int, length: int, seed: int) -> StoredBlock:

@@ -92,6 +92,8 @@ def smallest_changes(families: Families, judges: tuple[Judge, ...]) -> SmallestC
 
     Every miss of those named is told: by the screen, under the tolerances, by heat and by the transient kernel.
     """
+    if families.settled_terms:
+        judges = (_heat_judged(families), *(judge for judge in judges if judge.confirm))
     found = what_to_relax(families, known_of_all=not judges and not families.rules.scatter and not families.rules.flown)
     pairs = sorted(found.pairs.values(), key=lambda item: item[0])[:6]
     singles = [item for kept in found.singles.values() for item in kept]
@@ -107,6 +109,18 @@ def smallest_changes(families: Families, judges: tuple[Judge, ...]) -> SmallestC
             changes.append(near)
     ordered = sorted(every, key=lambda near: near.worst)
     return SmallestChanges(changes[:LISTED], ordered[:NEAREST], passing, families.outer_size <= MOST_LOOKED)
+
+
+def _heat_judged(families: Families) -> Judge:
+    """The judge of all late rungs, with what passes everything but these in its memory, up to `JUDGED` of it."""
+    heat = Judge(families, settled_too=True)
+    for outer in _outsides(families):
+        rows = families.evaluate(outer, heat=False).rows
+        for crossed in families.cross(rows[: max(0, JUDGED - heat.judged)]):
+            heat.judge(heat.unknown(crossed.keys)[: JUDGED - heat.judged])
+        if heat.judged >= JUDGED:
+            break
+    return heat
 
 
 def _distinct(digits: list[Integers]) -> Integers:
@@ -143,7 +157,7 @@ def _turned_away(families: Families, judges: tuple[Judge, ...]) -> list[Integers
 def _candidate_of(families: Families, key: Integers) -> list[Integers]:
     """Full digits of the candidate that passes the screen with this key of a judge and stands the highest pressure."""
     wide, found = len(families.outer), []
-    for crossed in families.cross(families.evaluate(key[None, :wide]).rows):
+    for crossed in families.cross(families.evaluate(key[None, :wide], heat=False).rows):
         digits = families.full_digits(crossed.keys[:, :-1], crossed.keys[:, -1])
         same = np.flatnonzero((families.late_keys(crossed.keys) == key).all(axis=1))
         found += [(float(crossed.threshold[row]), digits[row]) for row in same]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -79,15 +80,20 @@ STUDY_KEYS: dict[str, tuple[KeySpec, ...]] = {
         _whole("budget", "number of evaluations", 1, 10**9, 20000),
         _whole("samples", "samples of the tolerances", 16, MOST_SAMPLES, SAMPLES),
         _whole("workers", "processes that search side by side; 0: all cores", 0, 1024, 0),
+        KeySpec("cluster", "text", "a Dask scheduler whose workers compute the blocks, tcp://HOST:PORT; it runs what it is sent"),
     ),
 }
 """The keys of a study by table; under [search] stand the names of variables, too."""
 
 
+_SCHEDULER = re.compile(r"(tcp|tls)://[^\s/@]+:\d{1,5}")
+
+
 @dataclass(frozen=True)
 class Driver:
     """How the search runs; `samples` are drawn of the tolerances for each percentile and chance; `workers`
-    processes search side by side, 0 for as many as there are cores."""
+    processes search side by side, 0 for as many as there are cores; the workers of a scheduler at `cluster` take the
+    blocks in their place where it is given."""
 
     method: str = "auto"
     seed: int = 1
@@ -96,6 +102,7 @@ class Driver:
     store: str = "local"
     samples: int = SAMPLES
     workers: int = 0
+    cluster: str = ""
 
 
 @dataclass(frozen=True)
@@ -552,12 +559,20 @@ class _StudyReader:
             budget=whole("budget"),
             samples=samples,
             workers=whole("workers"),
+            cluster=self._cluster(table),
         )
 
     def _choice(self, table: Table, key: str, choices: tuple[str, ...], default: str, meaning: str) -> str:
         if key not in table.data:
             return default
         return read_text(table, (key,), table.data[key], KeySpec(key, "choice", meaning, choices=choices)) or default
+
+    def _cluster(self, table: Table) -> str:
+        value = table.data.get("cluster", "")
+        if not value or (isinstance(value, str) and _SCHEDULER.fullmatch(value)):
+            return str(value)
+        table.problem("cluster", "is not the address of a scheduler", 'as in cluster = "tcp://192.168.1.10:8786"', "E113")
+        return ""
 
     def _store(self, table: Table) -> str:
         value = table.data.get("store", "local")

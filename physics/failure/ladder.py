@@ -428,9 +428,10 @@ class _Moved(Situation):
     """The situation of motors moved to a corner: how they burn is found out when a mode asks."""
 
     def __init__(
-        self, end: str, expected: Array | None, burn: Callable[[], Figures | None], kept: dict[str, Any], until: float | None
-    ) -> None:
-        super().__init__(end, None, expected, kept, until)
+        self, end: str, expected: Array | None, burn: Callable[[], Figures | None], kept: dict[str, Any], until: float | None,
+        enough: Array | None,
+    ) -> None:  # fmt: skip
+        super().__init__(end, None, expected, kept, until, enough)
         object.__setattr__(self, "_ask", lru_cache(maxsize=1)(burn))
 
     def __getattribute__(self, name: str) -> Any:
@@ -455,8 +456,10 @@ class Bench:
         burn: Burn | None = None,
         kept: dict[str, Any] | None = None,
         until: float | None = None,
+        enough: Array | None = None,
     ) -> None:
-        self.motors, self.figures, self.expected, self.burn, self.until = motors, figures, expected, burn, until
+        self.motors, self.figures, self.expected, self.burn = motors, figures, expected, burn
+        self.until, self.enough = until, enough
         given = {column: one for column, one in motors.tolerances.items() if motors.value(column) is not None}
         wall = {column: one for column, one in given.items() if column.partition(".")[0] in _WALL}
         self.corners = {False: Corners(motors, given), True: Corners(motors, wall)}
@@ -535,7 +538,8 @@ class Bench:
 
         def value(batch: Motors, rows: NDArray[np.intp]) -> Array:
             expected = None if self.expected is None else np.broadcast_to(self.expected, (self.motors.size,))[rows]
-            situation: Situation = _Moved(end, expected, lambda: burns(batch, rows), self._kept_for(batch), self.until)
+            enough = None if self.enough is None else self.enough[rows]
+            situation: Situation = _Moved(end, expected, lambda: burns(batch, rows), self._kept_for(batch), self.until, enough)
             try:
                 with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
                     found = np.asarray(row.function(batch, situation), dtype=float)

@@ -335,9 +335,15 @@ def _stepped(exposure: Exposure, size: int) -> Exposure:
     return Exposure(time, film, glow, gas, blown, blowing, rate)
 
 
-def _solved(lower: Array, diagonal: Array, upper: Array, right: Array) -> Array:
-    """Many tridiagonal systems, cells along the last axis, (n, cells); one call, since nothing couples them."""
-    *_, found, info = dgtsv(lower.ravel()[1:], diagonal.ravel(), upper.ravel()[:-1], right.ravel())
+def _solved(lower: Array, diagonal: Array, upper: Array, right: Array, spend: bool = False) -> Array:
+    """Many tridiagonal systems, cells along the last axis, (n, cells); one call, since nothing couples them.
+
+    With `spend` in the place of what is given, which is not used again.
+    """
+    keep = 0 if spend else 1
+    *_, found, info = dgtsv(
+        lower.ravel()[1:], diagonal.ravel(), upper.ravel()[:-1], right.ravel(), 1 - keep, 1 - keep, 1 - keep, 1 - keep
+    )
     if info:
         raise FloatingPointError(f"a heat balance has no solution (row {info})")
     return np.asarray(found).reshape(right.shape)
@@ -378,8 +384,8 @@ class _Balance:
         )
         return other
 
-    def solve(self) -> Array:
-        return _solved(self.lower, self.diagonal, self.upper, self.right)
+    def solve(self, spend: bool = False) -> Array:
+        return _solved(self.lower, self.diagonal, self.upper, self.right, spend)
 
 
 @dataclass(frozen=True)
@@ -400,6 +406,7 @@ class _Walled:
     def __init__(self, sleeve: Sleeve, exposure: Exposure, cells: int) -> None:
         self.sleeve, self.exposure, self.cells = sleeve, exposure, cells
         self.size = sleeve.size
+        self.every = np.arange(self.size)
         self.temperature = np.repeat(sleeve.start[:, None], cells + CASE_CELLS, axis=1)
         self.surface, self.bore = sleeve.start.copy(), sleeve.start.copy()
         size = (sleeve.case_thickness / CASE_CELLS)[:, None]
@@ -434,15 +441,21 @@ class _Walled:
 
     def balance(self, step: int, some: _Index, laid: _Layout, weight: float = 1.0) -> _Balance:
         """The balance of liner and case over `weight` of the interval, nothing coming in."""
-        interval = weight * self.interval[step][some, None]
+        pick = self.picked(some)
+        interval = weight * self.interval[step][pick, None]
         balance = _Balance(some.size, self.cells + CASE_CELLS)
-        held = np.concatenate([laid.held, self.case_held[some]], axis=1)
-        balance.hold(slice(None), held / interval, self.temperature[some])
+        held = np.concatenate([laid.held, self.case_held[pick]], axis=1)
+        held /= interval
+        balance.hold(slice(None), held, self.temperature[pick])
         balance.link(0, self.cells - 1, laid.joined)
         balance.link(self.cells - 1, self.cells, self.across(some, laid.half)[:, None])
-        balance.link(self.cells, self.cells + CASE_CELLS - 1, self.case_between[some])
-        balance.drive(-1, self.air[some], self.sleeve.start[some])
+        balance.link(self.cells, self.cells + CASE_CELLS - 1, self.case_between[pick])
+        balance.drive(-1, self.air[pick], self.sleeve.start[pick])
         return balance
+
+    def picked(self, some: _Index) -> _Index | slice:
+        """Some walls as an index: all of them in their order as a slice, which copies nothing."""
+        return slice(None) if np.array_equal(some, self.every) else some
 
     def coast(self, step: int, some: _Index) -> tuple[Array, Array]:
         """Temperatures after a step in which nothing comes in, and those of the bore.
@@ -704,6 +717,7 @@ class _Charring(_Walled):
         self.worn = np.zeros(self.size)
         self.faces = np.maximum(sleeve.thickness, 1e-9)[:, None] * _graded(_CHAR_GROWTH, CHAR_CELLS)
         self.widths = np.diff(self.faces, axis=1)
+        self.sliver = 0.02 * self.widths
         self.virgin_heat = sleeve.density * sleeve.specific_heat
         self.char_heat = char.density * char.specific_heat
 
@@ -743,13 +757,15 @@ class _Charring(_Walled):
 
     def _here(self, some: _Index) -> NDArray[np.bool_]:
         """Cells that are not worn off; a sliver counts as worn."""
-        here = self.widths[some] > 0.02 * np.diff(self.faces[some], axis=1)
+        pick = self.picked(some)
+        here = self.widths[pick] > self.sliver[pick]
         here[:, -1] = True
         return here
 
-    def _top(self, some: _Index) -> _Index:
+    def _top(self, some: _Index, here: NDArray[np.bool_] | None = None) -> _Index:
         """Cell that meets the gas."""
-        return np.where(self.gone[some], self.cells, np.argmax(self._here(some), axis=1))
+        here = self._here(some) if here is None else here
+        return np.where(self.gone[some], self.cells, np.argmax(here, axis=1))
 
     def _strip(self) -> None:
         """Take off the hot face what is deeper charred than char stays."""
@@ -765,21 +781,22 @@ class _Cells:
 
     def __init__(self, wall: _Charring, some: _Index) -> None:
         self.wall, self.some = wall, some
+        self.pick = pick = wall.picked(some)
         self.here = wall._here(some)
-        faces = wall.faces[some]
-        self.widths = np.where(self.here, np.maximum(wall.widths[some], 1e-9), 1e-9)
-        radius = wall.sleeve.radius[some, None]
+        faces = wall.faces[pick]
+        self.widths = np.where(self.here, np.maximum(wall.widths[pick], 1e-9), 1e-9)
+        radius = wall.sleeve.radius[pick, None]
         self.low = 1.0 + (faces[:, 1:] - self.widths) / radius
         self.volume = self.widths * 0.5 * (self.low + 1.0 + faces[:, 1:] / radius)
 
     def half(self, share: Array) -> Array:
         """Resistance of half of each cell at charred shares. [m2 K/W]"""
-        virgin, charred = self.wall.sleeve.conductivity[self.some, None], self.wall.char.conductivity[self.some, None]
+        virgin, charred = self.wall.sleeve.conductivity[self.pick, None], self.wall.char.conductivity[self.pick, None]
         return np.asarray(0.5 * self.widths / (virgin + (charred - virgin) * share))
 
     def laid(self, share: Array) -> _Layout:
-        virgin, charred = self.wall.virgin_heat[self.some, None], self.wall.char_heat[self.some, None]
-        half = self.half(share)
+        virgin, charred = self.wall.virgin_heat[self.pick, None], self.wall.char_heat[self.pick, None]
+        half = self.halves = self.half(share)
         return _Layout(
             held=np.where(self.here, (virgin + (charred - virgin) * share) * self.volume, 1.0),
             joined=np.where(self.here[:, :-1], self.low[:, 1:] / (half[:, 1:] + half[:, :-1]), 0.0),
@@ -799,46 +816,49 @@ class _CharStep:
         self.wall, self.step, self.some = wall, step, some
         self.cells = _Cells(wall, some)
         self.rows = np.arange(some.size)
+        self.pick = pick = wall.picked(some)
         self.bare = wall.gone[some]
-        self.top = wall._top(some)
+        self.top = wall._top(some, self.cells.here)
         self.first = np.minimum(self.top, wall.cells - 1)
         sleeve, char = wall.sleeve, wall.char
-        self.interval = wall.interval[step][some, None]
+        self.interval = wall.interval[step][pick, None]
         per = np.where(self.cells.here, self.cells.volume / self.interval, 0.0)  # m/s
-        self.reaction = (sleeve.density * sleeve.heat)[some, None] * per  # W/m2 for a whole cell in the step
-        self.released = (sleeve.density - char.density)[some, None] * per  # kg/(m2 s), the same
-        self.begins = char.begins[some, None]
-        self.span = char.ends[some, None] - self.begins
+        self.reaction = (sleeve.density * sleeve.heat)[pick, None] * per  # W/m2 for a whole cell in the step
+        self.released = (sleeve.density - char.density)[pick, None] * per  # kg/(m2 s), the same
+        self.begins = char.begins[pick, None]
+        self.span = char.ends[pick, None] - self.begins
         self.area = np.where(self.bare, wall.back[some], self.cells.low[self.rows, self.first])
 
     def take(self) -> None:
         """Solve, and leave temperatures, shares, surface and bore with the walls."""
-        wall, some, count = self.wall, self.some, self.wall.cells
-        share, before = wall.share[some], wall.temperature[some, :count]
+        wall, some, count, pick = self.wall, self.some, self.wall.cells, self.pick
+        share, before = wall.share[pick], wall.temperature[pick, :count]
         laid = self.cells.laid(share)
         reached = self.begins + share * self.span
         slope = np.where((before >= reached) & (before < self.begins + self.span), 1.0 / self.span, 0.0)
         balance = wall.balance(self.step, some, laid)
-        balance.diagonal[:, :count] += self.reaction * slope
-        balance.right[:, :count] += self.reaction * slope * before
-        passing = wall.passing[some]
-        cooled = np.where(self.cells.here[:, :-1], passing[:, 1:] * wall.exposure.blown[some, None], 0.0)
+        carried = self.reaction * slope
+        balance.diagonal[:, :count] += carried
+        carried *= before
+        balance.right[:, :count] += carried
+        passing = wall.passing[pick]
+        cooled = np.where(self.cells.here[:, :-1], passing[:, 1:] * wall.exposure.blown[pick, None], 0.0)
         balance.diagonal[:, : count - 1] += cooled
         balance.upper[:, : count - 1] -= cooled
         leaving = np.where(self.bare, 0.0, passing[:, 0] / self.area)
-        near = np.where(self.bare, wall.case_half[some], self.cells.half(share)[self.rows, self.first])
+        near = np.where(self.bare, wall.case_half[some], self.cells.halves[self.rows, self.first])
         film = wall.film(self.step, some, wall.surface[some], leaving)
         gain = film / (1.0 + film * near)
         gas = wall.exposure.gas[some]
         balance.drive(self.top, self.area * gain, gas)
-        found = balance.solve()
+        found = balance.solve(spend=True)
         edge = found[self.rows, self.top]
         wall.surface[some] = edge + gain * (gas - edge) * near
         formed = share + slope * (found[:, :count] - before)
         found[:, :count], new = self._settled(laid.held / self.interval, found[:, :count], formed, share)
         given = np.cumsum((self.released * (new - share))[:, ::-1], axis=1)[:, ::-1]
-        wall.passing[some] = 0.5 * (passing + given)  # gas through each cell's hotter face, kg/(m2 s)
-        wall.temperature[some], wall.share[some] = found, new
+        wall.passing[pick] = 0.5 * (passing + given)  # gas through each cell's hotter face, kg/(m2 s)
+        wall.temperature[pick], wall.share[pick] = found, new
         wall.bore[some] = wall.behind(found, some, laid.half, wall.surface[some])
 
     def _settled(self, own: Array, found: Array, formed: Array, old: Array) -> tuple[Array, Array]:

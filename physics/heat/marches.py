@@ -27,7 +27,7 @@ from physics.heat import gaps, soak, walls
 from physics.heat import liner as liners
 from physics.heat import ring as rings
 from physics.heat.liner import Char, Exposure, Lined, Sleeve
-from physics.heat.places import BLOWING, CONTACT, GAP_PLACES, Corner, Setting, films, liner_of, setting
+from physics.heat.places import BLOWING, CONTACT, GAP_PLACES, PLACES, STILL, Corner, Setting, films, liner_of, setting
 from physics.heat.properties import CHAR_SPECIFIC_HEAT, HotLiner, front_heat
 from physics.heat.ring import Ring, Wall
 from physics.heat.walls import HELD, SOAK_STEPS
@@ -88,10 +88,11 @@ def sleeve(at: Setting, hot: HotLiner, corner: Corner) -> Sleeve:
     )
 
 
-def _char(at: Setting, hot: HotLiner, corner: Corner, place: str) -> Char:
+def char_of(at: Setting, hot: HotLiner, corner: Corner, place: str) -> Char:
+    """What the batch's char does at a place under one set of assumptions, SI, (n,) each."""
     front, _, _ = _front(at, hot, corner)
     half = hot.front.likely - hot.front.low
-    deepest = np.inf if corner.limit == "stays" or place in _STILL else hot.char_depth.likely
+    deepest = np.inf if corner.limit == "stays" or place in STILL else hot.char_depth.likely
     return Char(
         np.full(at.size, hot.char_conductivity.likely),
         np.full(at.size, hot.char_share.likely * hot.density.likely),
@@ -102,14 +103,10 @@ def _char(at: Setting, hot: HotLiner, corner: Corner, place: str) -> Char:
     )
 
 
-_STILL = ("forward end", "mid-grain wall")
-"""Where little flows, and char stays whatever it is made of: judgement."""
-
-
 def strips(hot: HotLiner, corner: Corner, place: str) -> bool:
     """Whether a corner's limit at a place is that everything is carried off."""
     if corner.limit == "likely":
-        return place not in _STILL and hot.char_depth.likely <= 0.0
+        return place not in STILL and hot.char_depth.likely <= 0.0
     return corner.limit == "stripped"
 
 
@@ -139,7 +136,7 @@ def lined(at: Setting, wanted: Sequence[Wanted]) -> dict[Wanted, Lined]:
         if stripped or exposure.rate is not None:
             together = liners.strip_march(sleeves, exposure)
         else:
-            chars = _side_by_side([_char(at, hot, corner, place) for place, corner in some])
+            chars = _side_by_side([char_of(at, hot, corner, place) for place, corner in some])
             together = liners.char_march(sleeves, chars, exposure)
         for number, ask in enumerate(some):
             part = slice(number * at.size, (number + 1) * at.size)
@@ -288,12 +285,22 @@ def gapped(motors: Motors, situation: Situation, held: bool, corner: Corner) -> 
     done: dict[tuple[str, Corner], Bare] = situation.kept.setdefault(f"bare held {held}", {})
     found = {}
     for place, width in gap_widths(motors).items():
-        if not np.any(width > 0.0):
+        if not np.any(width > 0.0) or place not in looked_at(situation):
             continue
         if (place, corner) not in done:
             done[place, corner] = bare(kept(motors, situation, held), place, width, corner, held)
         found[place] = done[place, corner]
     return found
+
+
+def lines_case(motors: Motors) -> bool:
+    """Whether any motor of the batch has a liner."""
+    return motors.liner is not None and bool(np.any(walls.per_motor(motors, motors.liner.thickness) > 0.0))
+
+
+def looked_at(situation: Situation) -> tuple[str, ...]:
+    """The places that a situation asks about."""
+    return PLACES if situation.places is None else situation.places
 
 
 def worst(values: Mapping[str, Array], situation: Situation) -> Array:

@@ -35,6 +35,8 @@ from physics.motors import Array, Motors, Situation
 
 PLACES = ("forward end", "joint", "aft end", "mid-grain wall")
 GAP_PLACES = PLACES[:3]
+STILL = ("forward end", "mid-grain wall")
+"""Where little flows, and char stays whatever it is made of: judgement."""
 
 JOINT_ROOM = 0.5e-3
 """Width of a joint at ignition: an assumption; grains lie one against the other. [m]"""

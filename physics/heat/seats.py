@@ -14,11 +14,11 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import erfc
 
-from physics.heat import gaps, walls
+from physics.heat import bounds, gaps, walls
 from physics.heat import ring as rings
 from physics.heat.conduction import first_crossing
 from physics.heat.marches import GAS_SIDE, case_wall, celsius, first_of, gapped, kept, marched, worst
-from physics.heat.places import CORNERS, EMISSIVITY, FILM, JOINT_ROOM, LIKELY, Corner, Setting, aft_reach, films
+from physics.heat.places import CORNERS, EMISSIVITY, FILM, JOINT_ROOM, LIKELY, PLACES, Corner, Setting, aft_reach, films
 from physics.heat.walls import Slab
 from physics.missing import NotComputable
 from physics.motors import Array, Motors, Situation
@@ -37,6 +37,13 @@ def seat_history(motors: Motors, situation: Situation, corner: Corner = LIKELY) 
     its own at the gland, and no gas reaches a dead end of a twentieth of a millimetre unless it leaks. Raises NotComputable
     naming what is missing.
     """
+    ways = {"along the tube": _along_tube(motors, situation, corner)}
+    carrier = _carried(motors, situation, corner)
+    return ways if carrier is None else ways | {"through the carrier": (kept(motors, situation, False).now.time, carrier)}
+
+
+def _along_tube(motors: Motors, situation: Situation, corner: Corner) -> tuple[Array, Array]:
+    """Temperature of the seat by the heat that comes along the tube: instants [s] and [K], (instants, n) each."""
     end = situation.end
     place = f"{end} end"
     away = _gland_away(motors, end)
@@ -51,9 +58,7 @@ def seat_history(motors: Motors, situation: Situation, corner: Corner = LIKELY) 
         rise = rise + np.stack(
             [np.interp(history.time[:, n], gap.ring.time[:, n], beside[:, n]) for n in range(motors.size)], axis=1
         )
-    ways = {"along the tube": (history.time, start + rise)}
-    carrier = _carried(motors, situation, corner)
-    return ways if carrier is None else ways | {"through the carrier": (history.time, carrier)}
+    return history.time, start + rise
 
 
 def _gland_away(motors: Motors, end: str) -> Array:
@@ -133,12 +138,13 @@ def _carriers(at: Setting, end: str, corners: Sequence[Corner]) -> dict[Corner, 
 
 def seal_overheating_by_way(motors: Motors, situation: Situation, corner: Corner = LIKELY) -> dict[str, Array]:
     """When the ring reaches its limit by each way of the heat, (n,), inf where it does not. [s]"""
-    limit = seal_limit(motors, situation.end)
+    return {way: _reached(motors, situation, *history) for way, history in seat_history(motors, situation, corner).items()}
+
+
+def _reached(motors: Motors, situation: Situation, time: Array, seat: Array) -> Array:
+    """When the ring on a seat with this history reaches its limit, (n,). [s]"""
     lag = ring_lag(motors, situation.end)
-    return {
-        way: first_crossing(time, _lagging(time, seat, lag), limit)
-        for way, (time, seat) in seat_history(motors, situation, corner).items()
-    }
+    return first_crossing(time, _lagging(time, seat, lag), seal_limit(motors, situation.end))
 
 
 def ring_lag(motors: Motors, end: str) -> Array:
@@ -189,7 +195,21 @@ def seal_overheating(motors: Motors, situation: Situation) -> Array:
     Followed through the burn and the soak after it. A time after the burn costs the ring, not the firing. Raises
     NotComputable naming what is missing.
     """
-    return worst(seal_overheating_by_way(motors, situation), situation)
+    limit = seal_limit(motors, situation.end)
+    if not bounds.applies(motors, situation):
+        return worst(seal_overheating_by_way(motors, situation), situation)
+    place, later = f"{situation.end} end", bounds.long_enough(motors, situation)
+    start = walls.per_motor(motors, motors.ambient.temperature)
+    share = 0.5 * erfc(_gland_away(motors, situation.end) / (2.0 * np.sqrt(case_wall(motors).diffusivity * later)))
+    hottest = start + share * (bounds.least(motors, situation).bores(place, later) - start)  # a ring only lags behind it
+    least = dict.fromkeys(PLACES, np.full(motors.size, np.inf)) | {place: np.where(hottest < limit, np.inf, 0.0)}
+    carrier = _carried(motors, situation, LIKELY)
+    known = None if carrier is None else _reached(motors, situation, kept(motors, situation, False).now.time, carrier)
+
+    def by_tube(some: Motors, at_place: Situation) -> dict[str, Array]:
+        return {"along the tube": _reached(some, at_place, *_along_tube(some, at_place, LIKELY))}
+
+    return bounds.lowest(by_tube, least, motors, situation, bounds.lasting(motors, situation), known)
 
 
 def seal_note(motors: Motors, situation: Situation) -> str:

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from physics.heat import walls
+from physics.heat import bounds, walls
 from physics.heat.conduction import first_crossing
-from physics.heat.marches import GAS_SIDE, celsius, gapped, kept, marched, worst
+from physics.heat.marches import GAS_SIDE, celsius, gapped, kept, looked_at, marched, worst
 from physics.heat.places import LIKELY, PLACES, Corner
 from physics.heat.walls import BURN_STEPS
 from physics.motors import Array, Motors, Situation
@@ -29,7 +29,7 @@ def _bores(motors: Motors, situation: Situation, held: bool, corner: Corner) -> 
     Places under the liner, and the gaps, named "gap at …".
     """
     found = {}
-    for (place, _), history in marched(motors, situation, held, [(place, corner) for place in PLACES]).items():
+    for (place, _), history in marched(motors, situation, held, [(place, corner) for place in looked_at(situation)]).items():
         found[place] = (history.time, history.bore, history.bore)
     for place, gap in gapped(motors, situation, held, corner).items():
         top, mean = (gap.start + np.where(gap.there, rise, 0.0) for rise in (gap.ring.bore, gap.ring.carrying))
@@ -59,7 +59,16 @@ def case_softening(motors: Motors, situation: Situation) -> Array:
     Criterion: the yield pressure at the temperature of the bore, at a gap that of the length which carries as one, falls
     below the maximum expected pressure; or the bore melts. Raises NotComputable naming what is missing.
     """
-    return worst(case_softening_by_place(motors, situation), situation)
+    if not bounds.applies(motors, situation):
+        return worst(case_softening_by_place(motors, situation), situation)
+    needed = walls.needed_pressure(motors, situation)
+    end, least = bounds.long_enough(motors, situation), {}
+    melting = None if motors.case is None else motors.case.material.melting_temperature
+    for place in PLACES:
+        top = bounds.least(motors, situation).bores(place, end)
+        holds = walls.yield_pressure_at(motors, top) > needed
+        least[place] = np.where(holds & (top < (np.inf if melting is None else melting)), np.inf, 0.0)
+    return bounds.lowest(case_softening_by_place, least, motors, situation, bounds.lasting(motors, situation))
 
 
 def case_yield_hot_by_place(motors: Motors, situation: Situation, corner: Corner = LIKELY) -> dict[str, Array]:
@@ -86,7 +95,12 @@ def case_yield_hot(motors: Motors, situation: Situation) -> Array:
 
     See `case_yield_hot_by_place`.
     """
-    return worst(case_yield_hot_by_place(motors, situation), situation)
+    if not bounds.applies(motors, situation):
+        return worst(case_yield_hot_by_place(motors, situation), situation)
+    end, known = kept(motors, situation, True).now.end, bounds.least(motors, situation)
+    least = {place: np.nan_to_num(walls.yield_pressure_at(motors, known.bores(place, end))) for place in PLACES}
+    enough = np.full(motors.size, np.inf) if situation.enough is None else situation.enough
+    return bounds.lowest(case_yield_hot_by_place, least, motors, situation, enough)
 
 
 def case_note(motors: Motors, situation: Situation) -> str:

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from physics.heat import walls
-from physics.heat.marches import GAS_SIDE, first_of, marched, seconds, worst
-from physics.heat.places import LIKELY, PLACES, STAYS, STRIPPED, Corner, liner_of, places_of
+from physics.heat import bounds, walls
+from physics.heat.marches import GAS_SIDE, first_of, lines_case, looked_at, marched, seconds, worst
+from physics.heat.places import LIKELY, STAYS, STRIPPED, Corner, liner_of, places_of
 from physics.missing import NotComputable
 from physics.motors import Array, Motors, Situation
 
@@ -20,10 +20,6 @@ BASIS_LINER = (
 )
 
 
-def _lines_case(motors: Motors) -> bool:
-    return motors.liner is not None and bool(np.any(walls.per_motor(motors, motors.liner.thickness) > 0.0))
-
-
 def burn_through_by_place(motors: Motors, situation: Situation, corner: Corner = LIKELY) -> dict[str, Array]:
     """When the liner is through at each place under one set of assumptions [s], (n,); inf where it holds.
 
@@ -31,11 +27,12 @@ def burn_through_by_place(motors: Motors, situation: Situation, corner: Corner =
     """
     if motors.liner is None:
         raise NotComputable('[liner] is not given (a bare case is a [liner] of thickness = "0 mm")')
-    if not _lines_case(motors):
+    if not lines_case(motors):
         raise NotComputable("liner.thickness is 0, there is no liner; see case softening")
-    found = marched(motors, situation, True, [(place, corner) for place in PLACES])
+    places = looked_at(situation)
+    found = marched(motors, situation, True, [(place, corner) for place in places])
     there = walls.per_motor(motors, motors.liner.thickness) > 0.0
-    return {place: np.where(there, found[place, corner].through, np.inf) for place in PLACES}
+    return {place: np.where(there, found[place, corner].through, np.inf) for place in places}
 
 
 def liner_burn_through(motors: Motors, situation: Situation) -> Array:
@@ -43,7 +40,10 @@ def liner_burn_through(motors: Motors, situation: Situation) -> Array:
 
     See the module for the places, the two limits and what is left out. Raises NotComputable naming what is missing.
     """
-    return worst(burn_through_by_place(motors, situation), situation)
+    if not bounds.applies(motors, situation):
+        return worst(burn_through_by_place(motors, situation), situation)
+    least = bounds.least(motors, situation).through
+    return bounds.lowest(burn_through_by_place, least, motors, situation, bounds.lasting(motors, situation))
 
 
 def liner_note(motors: Motors, situation: Situation) -> str:

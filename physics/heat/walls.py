@@ -249,6 +249,9 @@ def conditions(motors: Motors, situation: Situation, held: bool) -> Conditions:
     end = np.maximum(per_motor(motors, figures["action_time"]), burnt)
     part = np.linspace(0.0, 1.0, BURN_STEPS + 1)[:, None] ** 1.5
     later = soak_instants(SOAK_STEPS)[:, None]
+    if situation.until is not None and not held:  # the same instants, no more of them than are asked for
+        longest = float(np.nanmax((situation.until + UNTIL_MARGIN - 1.0) * end, initial=0.0))
+        later = later[: int(np.searchsorted(later[:, 0], longest)) + 1]
     if held:
         tail = (HELD - 1.0) * growing()
         if situation.until is not None:  # the same instants, no more of them than are asked for

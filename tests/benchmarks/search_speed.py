@@ -1,14 +1,19 @@
 """Search benchmarks: prints ratios against something run beside it, never absolute promises.
 
-    python tests/benchmarks/search_speed.py            # everything, some minutes
-    python tests/benchmarks/search_speed.py screen     # one part: screen, loop, single, evolutionary, growth
+    python tests/benchmarks/search_speed.py            # everything, half an hour
+    python tests/benchmarks/search_speed.py screen     # one part: screen, largest, loop, single, evolutionary, growth, commands
 
-Parts. `screen`: a study of some ninety million candidates to its proven end, with time, memory and candidates a second.
-`loop`: the steady kernel against a plain C loop of the same arithmetic (16 Gauss nodes a candidate, cc -O2), one core
-each, per ballistic motor and per candidate.
-`single`: the screen against integrating one candidate at a time with scipy's adaptive solver. `evolutionary`: time to
-99 % of the exact front's hypervolume, against NSGA-II of Optuna and of pymoo on the same outsides and patterns, fed one
-design at a time and in blocks. `growth`: seconds over the size of the space, as a slope on logarithmic axes.
+Two studies. `kind`: ninety million candidates, one closure searched, a liner that always holds. `builders`: the study as
+builders write it, a case that follows, screws at both ends, a liner whose heat decides, three objectives.
+
+Parts. `screen`: both studies to their proven end, by one core and by all, each in a process of its own, with time,
+processor time and peak memory; the table must be the same. `largest`: the same of fifty-one million candidates of the second,
+files written. `loop`: the steady kernel against a plain C loop of the same arithmetic (16 Gauss nodes a candidate, cc -O2),
+one core each, per ballistic motor and per candidate. `single`: the screen against integrating one candidate at a time with
+scipy's adaptive solver. `evolutionary`: time to 99 % of the exact front's hypervolume, against NSGA-II of Optuna and of pymoo on
+the same outsides and patterns of both studies, fed one design at a time and in blocks. `growth`: processor time over the size
+of the space, as a slope on logarithmic axes. `commands`: processor time of ordinary commands over that of a million burns of
+the C loop in the same run.
 
 Absolute times mean little on a shared machine; processor time is used wherever one process does the work.
 """
@@ -16,7 +21,10 @@ Absolute times mean little on a shared machine; processor time is used wherever 
 from __future__ import annotations
 
 import ctypes
+import hashlib
+import json
 import math
+import multiprocessing
 import resource
 import subprocess
 import sys
@@ -29,6 +37,8 @@ import numpy as np
 from optimizer.candidates.families import Families
 from optimizer.candidates.pareto import Archive, hypervolume
 from optimizer.candidates.space import digits_of
+from optimizer.candidates.workers import cores
+from optimizer.commands.search import search
 from optimizer.drivers.blocks import MemoryStore
 from optimizer.drivers.exhaustive import BLOCK, screen
 from optimizer.inputs.study import load_study
@@ -36,6 +46,7 @@ from physics.ballistics import kernel
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "shared"))
 from scenario import (
+    AFT,
     AIRFRAME,
     AMBIENT,
     CASE,
@@ -87,7 +98,59 @@ port_over_throat = {{min = 1.5}}
 loaded_mass = "min"
 total_impulse = "max"
 smallest_factor = "max"
+[driver]
+kernel = "steady"
+method = "exhaustive"
+workers = {workers}
 """
+
+BUILDERS_MOTOR = "\n" + "".join(
+    (
+        named("Invented"),
+        changed(PROPELLANT, ('name = "invented"\n', "")) + 'temperature_sensitivity = "0.0015 1/K"\n',
+        changed(RATE, ("0.7 MPa", "0.1 MPa"), ("9 MPa", "12 MPa")),
+        changed(GRAINS, ("count = 3", "count = 4"), ("46 mm", "44 mm"), ("18 mm", "16 mm")),
+        NOZZLE,
+        changed(CASE, ("330 mm", "520 mm")),
+        changed(LINER, ("1.6 mm", "1.4 mm")),
+        changed(FORWARD, ('shear_plane = "threads"\n', "")),
+        changed(AFT, ('shear_plane = "threads"\n', "")),
+        AIRFRAME,
+        AMBIENT,
+    )
+)
+BUILDERS_STUDY = """
+schema = 1
+name = "As builders write it"
+motor = "motor.toml"
+[target]
+impulse_class = "K"
+[search]
+grain_count = {{from = 3, to = 10}}
+core_diameter = {{from = "12 mm", to = "22 mm", step = "{core} mm"}}
+throat_diameter = {{from = "9 mm", to = "21.5 mm", step = "{throat} mm"}}
+wall = {{from = "2 mm", to = "4.25 mm", step = "0.25 mm"}}
+forward_closure.count = {{from = 6, to = 15}}
+aft_closure.count = {{from = 8, to = 16, step = 2}}
+case_length = "follow"
+[limits]
+maximum_pressure = "9 MPa"
+minimum_factor = {{"screw shear" = 2.0, "case yield" = 1.5}}
+port_over_throat = {{min = 1.5}}
+[objectives]
+loaded_mass = "min"
+total_impulse = "max"
+smallest_factor = "max"
+[driver]
+kernel = "steady"
+method = "exhaustive"
+workers = {workers}
+"""
+STUDIES = {"kind": (MOTOR, STUDY), "builders": (BUILDERS_MOTOR, BUILDERS_STUDY)}
+USUAL = {"kind": 0.1, "builders": 0.25}
+"""Step of the throat (and the core) in the parts that do not say otherwise: 90 and 8.4 million candidates. [mm]"""
+LARGEST = 0.1
+"""Step at which the builders' study has fifty-one million candidates. [mm]"""
 
 LOOP = r"""
 #include <math.h>
@@ -118,31 +181,80 @@ void run(long n, const double *count, const double *length, const double *outer,
 """
 
 
-def study_of(folder: Path, throat: float) -> object:
+def study_of(folder: Path, name: str, step: float, workers: int = 1) -> object:
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "motor.toml").write_text(MOTOR)
-    path = folder / f"study-{throat}.toml"
-    path.write_text(STUDY.format(throat=throat))
+    motor, study = STUDIES[name]
+    (folder / "motor.toml").write_text(motor)
+    path = folder / f"study-{step}.toml"
+    path.write_text(study.format(throat=step, core=step, workers=workers))
     return load_study(path)
 
 
-def families_of(throat: float) -> Families:
-    return Families(study_of(Path(tempfile.mkdtemp(prefix="gw-bench-")), throat))
+def families_of(step: float, name: str = "kind", workers: int = 1) -> Families:
+    return Families(study_of(Path(tempfile.mkdtemp(prefix="gw-bench-")), name, step, workers))
 
 
-def screening() -> None:
-    started, used = time.perf_counter(), time.process_time()
-    families = families_of(0.1)
-    result = screen(families, MemoryStore())
-    wall, processor = time.perf_counter() - started, time.process_time() - used
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+def one(name: str, step: str, workers: str, written: str) -> None:
+    """A search in this process, as a line of JSON: what it found and what it took."""
+    folder = Path(tempfile.mkdtemp(prefix="gw-bench-"))
+    started = time.perf_counter()
+    study = study_of(folder, name, float(step), int(workers))
+    if written == "written":
+        found = search(study, folder / "results")
+        table = hashlib.sha256((folder / "results" / "pareto.csv").read_bytes())
+        size, front, feasible = found.space, len(found.designs) + found.designs_not_listed, found.feasible
+    else:
+        families = Families(study)
+        result = screen(families, MemoryStore())
+        table = hashlib.sha256(result.points.tobytes() + result.keys.tobytes() + repr(sorted(result.rejected.items())).encode())
+        size, front, feasible = families.space.size, len(result.points), result.feasible
+    wall = time.perf_counter() - started
+    for worker in multiprocessing.active_children():
+        worker.join()  # what it took is known from then on
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    print(json.dumps({
+        "size": size, "front": front, "feasible": feasible, "table": table.hexdigest(), "wall": wall,
+        "processor": sum(each.ru_utime + each.ru_stime for each in used),
+        "memory": used[0].ru_maxrss / 1024, "worker": used[1].ru_maxrss / 1024,
+    }))  # fmt: skip
+
+
+def apart(name: str, step: float, workers: int, written: str = "") -> dict:
+    """`one` in a process of its own, for its memory and its caches."""
+    asked = [sys.executable, __file__, "one", name, str(step), str(workers), written]
+    return json.loads(subprocess.run(asked, check=True, capture_output=True, text=True).stdout.splitlines()[-1])
+
+
+def told(what: str, found: dict) -> None:
     print(
-        f"screen: {families.space.size:,} candidates proven, {len(result.points)} on the front: {wall:.1f} s "
-        f"({processor:.1f} s of processor), {memory:.0f} MB, {families.space.size / processor:,.0f} candidates a second"
+        f"{what}: {found['size']:,} candidates proven, {found['feasible']:,} feasible, {found['front']:,} on the front: "
+        f"{found['wall']:.1f} s, {found['processor']:.1f} s of processor, {found['memory']:.0f} MB"
+        + (f" and {found['worker']:.0f} MB a worker" if found["worker"] > found["memory"] / 10 else "")
+        + f", {found['size'] / found['processor']:,.0f} candidates a second of processor",
+        flush=True,
     )
 
 
-def loop() -> None:
+def both(what: str, name: str, step: float, written: str = "") -> None:
+    """By one core and by all, which must give the same table."""
+    alone, together = apart(name, step, 1, written), apart(name, step, 0, written)
+    told(f"{what}: {name}, one core", alone)
+    told(f"{what}: {name}, all {cores()} cores", together)
+    same = "the same table" if alone["table"] == together["table"] else "DIFFERENT TABLES"
+    print(f"{what}: {name}: {same}; one core takes {alone['wall'] / together['wall']:.2f} times as long as all", flush=True)
+
+
+def screening() -> None:
+    for name, step in USUAL.items():
+        both("screen", name, step)
+
+
+def largest() -> None:
+    both("largest", "builders", LARGEST, "written")
+
+
+def loop(print_it: bool = True) -> float:
+    """The kernel against the loop; gives back the processor time of a million burns in C. [s]"""
     families = families_of(0.1)
     rows = np.random.default_rng(1).integers(0, families.outer_size, 200_000)
     candidates = families.space.candidates(families.full_digits(digits_of(rows, families.outer_radices)))
@@ -171,6 +283,11 @@ def loop() -> None:
             real(rate), real(exponent), real(1.6), real(101325.0), *(a.ctypes.data_as(ctypes.c_void_p) for a in out),
         )  # fmt: skip
 
+    if not print_it:
+        started = time.process_time()
+        for _ in range(5):
+            in_c()
+        return (time.process_time() - started) / (5 * size) * 1e6
     parts = [motors.take(slice(at, at + BLOCK)) for at in range(0, size, BLOCK)]
     whole = ratios(lambda: kernel.evaluate(motors), in_c)
     blocks = ratios(lambda: [kernel.evaluate(part) for part in parts], in_c)
@@ -189,6 +306,32 @@ def loop() -> None:
         f"loop that factored too would gain as much)"
     )
     print("      the kernel gives ports, mass flux, head pressure, separation, flags and exact peaks; the loop does not")
+    return 0.0
+
+
+COMMANDS = {
+    "check": ["check", "studies/motors/curlew.toml"],
+    "check, transient": ["check", "studies/motors/curlew.toml", "--kernel", "transient"],
+    "compare": ["compare", "studies/motors/curlew.toml", "studies/motors/snipe.toml"],
+    "spread": ["spread", "studies/motors/curlew.toml"],
+    "search, wall against mass": ["search", "studies/wall_vs_mass.toml"],
+    "search, how many grains": ["search", "studies/grain_count.toml"],
+    "search, a K motor (README)": ["search", "studies/fit_airframe.toml"],
+}
+
+
+def commands() -> None:
+    million = loop(print_it=False)
+    print(f"commands: a million burns of the C loop take {million:.2f} s of processor", flush=True)
+    root = Path(__file__).resolve().parents[2]
+    for name, words in COMMANDS.items():
+        with tempfile.TemporaryDirectory(prefix="gw-bench-") as folder:
+            before = resource.getrusage(resource.RUSAGE_CHILDREN)
+            asked = [sys.executable, "-m", "optimizer.cli", *words, "--out", str(Path(folder) / "out"), "--quiet"]
+            code = subprocess.run(asked, cwd=root, capture_output=True).returncode
+            after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        used = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+        print(f"commands: {name}: {used:.1f} s of processor, {used / million:.1f} million burns (exit {code})", flush=True)
 
 
 def ratios(ours, theirs, pairs: int = 7) -> np.ndarray:
@@ -266,17 +409,21 @@ def _in_time(leaves: list[np.ndarray], rate: float) -> float:
     return (time.process_time() - started) / count
 
 
+GROWING = {"kind": (0.8, 0.4, 0.2, 0.1, 0.05), "builders": (1.25, 0.5, 0.25)}
+
+
 def growth() -> None:
-    sizes, seconds = [], []
-    for throat in (0.8, 0.4, 0.2, 0.1, 0.05):
-        families = families_of(throat)
-        started = time.process_time()
-        screen(families, MemoryStore())
-        seconds.append(time.process_time() - started)
-        sizes.append(families.space.size)
-        print(f"growth: {sizes[-1]:>12,} candidates {seconds[-1]:.2f} s")
-    slope = np.polyfit(np.log(sizes), np.log(seconds), 1)[0]
-    print(f"growth: time grows as the size of the space to the power {slope:.2f}")
+    for name, steps in GROWING.items():
+        sizes, seconds = [], []
+        for step in steps:
+            families = families_of(step, name)
+            started = time.process_time()
+            screen(families, MemoryStore())
+            seconds.append(time.process_time() - started)
+            sizes.append(families.space.size)
+            print(f"growth: {name}: {sizes[-1]:>12,} candidates {seconds[-1]:.2f} s of processor", flush=True)
+        slope = np.polyfit(np.log(sizes), np.log(seconds), 1)[0]
+        print(f"growth: {name}: processor time grows as the size of the space to the power {slope:.2f}", flush=True)
 
 
 class Evaluations:
@@ -286,7 +433,7 @@ class Evaluations:
         self.families, self.radices = families, np.array(families.space.radices)
         self.archive = Archive(len(families.rules.aims), len(families.outer) + 1)
         self.history: list[tuple[float, np.ndarray]] = []
-        self.started = time.perf_counter()
+        self.started = time.process_time()
 
     def __call__(self, digits: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         families = self.families
@@ -306,7 +453,7 @@ class Evaluations:
                 crossed = families._crossed(row[None], patterns, pattern[place : place + 1])
                 values[place], violation[place] = crossed.points[0], 0.0
                 self.archive.add(crossed.points, crossed.keys)
-        self.history.append((time.perf_counter() - self.started, self.archive.points.copy()))
+        self.history.append((time.process_time() - self.started, self.archive.points.copy()))
         return values, violation
 
 
@@ -318,15 +465,21 @@ def reached(history, reference, wanted: float) -> float:
 
 
 def evolutionary(limit: float = 60.0) -> None:
-    families = families_of(0.2)
-    families.late_terms = []  # heat is judged at the end of either search alike; here the searches are compared
-    started = time.perf_counter()
+    for name, step in (("kind", 0.2), ("builders", 0.5)):
+        _evolved(name, step, limit)
+
+
+def _evolved(study: str, step: float, limit: float) -> None:
+    families = families_of(step, study)
+    if study == "kind":  # without heat, which never decides there
+        families.late_terms, families.settled_terms, families.open_terms = [], [], []
+    started = time.process_time()
     exact = screen(families, MemoryStore())
-    ours = time.perf_counter() - started
+    ours = time.process_time() - started
     worst = exact.points.max(axis=0)
     reference = worst + 0.1 * np.ptp(exact.points, axis=0)
     wanted = 0.99 * hypervolume(exact.points, reference)
-    print(f"evolutionary: exact screen of {families.space.size:,} candidates ends in {ours:.2f} s with 100 %, proven")
+    print(f"evolutionary: {study}: exact screen of {families.space.size:,} candidates ends in {ours:.2f} s with 100 %, proven")
     for name, run in (
         ("Optuna NSGA-II, one at a time", lambda asked: _optuna(asked, 1, limit)),
         ("Optuna NSGA-II, blocks of 100", lambda asked: _optuna(asked, 100, limit)),
@@ -342,7 +495,7 @@ def evolutionary(limit: float = 60.0) -> None:
             if math.isfinite(seconds)
             else (f"not within {limit:.0f} s (more than {limit / ours:.0f} times), {100 * share:.1f} % by then")
         )
-        print(f"evolutionary: {name}: 99 % of the hypervolume after {said}")
+        print(f"evolutionary: {study}: {name}: 99 % of the hypervolume after {said}", flush=True)
 
 
 def _optuna(asked: Evaluations, block: int, limit: float) -> None:
@@ -351,7 +504,7 @@ def _optuna(asked: Evaluations, block: int, limit: float) -> None:
     optuna.logging.set_verbosity(optuna.logging.ERROR)
     study = optuna.create_study(directions=["minimize"] * 3, sampler=optuna.samplers.NSGAIISampler(population_size=200, seed=1))
     space = {str(n): optuna.distributions.IntDistribution(0, int(r) - 1) for n, r in enumerate(asked.radices)}
-    while time.perf_counter() - asked.started < limit:
+    while time.process_time() - asked.started < limit:
         trials = [study.ask(space) for _ in range(block)]
         digits = np.array([[trial.params[name] for name in space] for trial in trials])
         values, violation = asked(digits)
@@ -388,8 +541,14 @@ def _pymoo(asked: Evaluations, singly: bool, limit: float) -> None:
     minimize(Candidates(), algorithm, TimeBasedTermination(limit), seed=1, verbose=False)
 
 
-PARTS = {"screen": screening, "loop": loop, "single": single, "growth": growth, "evolutionary": evolutionary}
+PARTS = {
+    "screen": screening, "largest": largest, "loop": loop, "single": single, "growth": growth, "evolutionary": evolutionary,
+    "commands": commands,
+}  # fmt: skip
 
 if __name__ == "__main__":
-    for wanted_part in sys.argv[1:] or PARTS:
-        PARTS[wanted_part]()
+    if sys.argv[1:2] == ["one"]:
+        one(*sys.argv[2:6])
+    else:
+        for wanted_part in sys.argv[1:] or PARTS:
+            PARTS[wanted_part]()

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scenario import LINER, searched
+
+from physics.failure import ladder
 
 MOTOR = searched(liner="LINER\n")
 STUDY = """
@@ -72,7 +75,7 @@ def brute_force(study):
     from physics.assessment import assess
 
     space = Space(study)
-    good, feasible, impossible = [], 0, 0
+    good, feasible, impossible, heat = [], 0, 0, Counter()
     for digits in itertools.product(*(range(radix) for radix in space.radices)):
         text = motor_text(study.motor, space.changes(digits) | {"grain": space.grain_rows(digits)}, "one")
         try:
@@ -81,14 +84,27 @@ def brute_force(study):
             impossible += 1
             continue
         found = assess(motors, curve=True)
+        broken = _heat_broken(study, found)
+        if _passes(study, found, broken):
+            heat.update(broken)  # of what passes everything else
         if _passes(study, found):
             feasible += 1
             values = [_value(found, aim.name) * (1 if aim.sense == "min" else -1) for aim in study.objectives]
             good.append((digits, rounded(np.array(values))))
     front = {digits: tuple(values) for digits, values in good if not any(dominates(other, values) for _, other in good)}
     return SimpleNamespace(
-        front=front, good=[digits for digits, _ in good], feasible=feasible, impossible=impossible, size=space.size
+        front=front, good=[digits for digits, _ in good], feasible=feasible, impossible=impossible, size=space.size, heat=heat
     )
+
+
+def _heat_broken(study, found):
+    """The modes that march heat, or last for a time, of which one candidate has not the factor."""
+    late = {row.mode for row in ladder.MODES if row.marches_heat or row.lasts}
+    return {rung.mode for rung in found.ladder.rungs if rung.mode in late and not _holds(study, rung)}
+
+
+def _holds(study, rung):
+    return float(rung.factor[0]) >= study.minimum_factor.get(rung.mode, float(rung.required[0]))
 
 
 def _value(found, name):
@@ -107,7 +123,7 @@ def _value(found, name):
     return float(found.figures[name][0])
 
 
-def _passes(study, found):
+def _passes(study, found, but=frozenset()):
     if bool(found.figures.flags["port_choked"][0]) or not bool(found.fits[0]):
         return False
     low, high = study.target
@@ -118,7 +134,7 @@ def _passes(study, found):
         value = _value(found, limit.quantity)
         if not ((limit.minimum is None or value >= limit.minimum) and (limit.maximum is None or value <= limit.maximum)):
             return False
-    return all(float(rung.factor[0]) >= study.minimum_factor.get(rung.mode, float(rung.required[0])) for rung in found.ladder.rungs)
+    return all(rung.mode in but or _holds(study, rung) for rung in found.ladder.rungs)
 
 
 @pytest.fixture

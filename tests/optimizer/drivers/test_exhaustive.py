@@ -8,9 +8,11 @@ import pytest
 from optimizer.candidates.catalogue import count_within
 from optimizer.candidates.families import Families
 from optimizer.candidates.judges import Judge, Verdicts
+from optimizer.candidates.space import digits_of
 from optimizer.drivers.blocks import MemoryStore
 from optimizer.drivers.exhaustive import _archive, indices_of, screen, shuffled
 from optimizer.inputs.study import load_study
+from physics.heat import liner
 
 
 def screened(study, **options):
@@ -76,33 +78,79 @@ def test_the_front_is_that_of_brute_force(cases, tmp_path, name):
     assert result.evaluated == wanted.size
 
 
-def test_with_heat_the_front_is_still_that_of_brute_force(cases, tmp_path):
-    search = 'core_diameter = ["17 mm", "19 mm"]\nliner.thickness = ["1.6 mm", "2.4 mm", "3 mm"]'
-    limits = 'maximum_pressure = "9 MPa"'
-    study = load_study(cases.write_study(tmp_path, search=search, limits=limits, liner=True))
+HEATED = {
+    "walls": {
+        "search": 'core_diameter = ["17 mm", "19 mm"]\nliner.thickness = ["1.6 mm", "2.4 mm", "3 mm"]',
+    },
+    "patterns inside": {
+        "search": 'throat_diameter = ["11 mm", "13 mm", "15 mm"]\ncore_diameter = ["15 mm", "17 mm"]\n'
+        'forward_closure.count = [6, 12]\nliner.thickness = ["0.8 mm", "1.6 mm", "2.4 mm"]',
+    },
+    "many motors of one wall": {
+        "search": 'grain_count = {from = 3, to = 5}\nthroat_diameter = {from = "11 mm", to = "15 mm", step = "1 mm"}\n'
+        'core_diameter = ["15 mm", "17 mm", "19 mm"]\nforward_closure.count = [6, 12]',
+        "limits": 'maximum_pressure = "9 MPa"\nminimum_factor = {"liner burn-through" = 1.0}',
+    },
+}
+
+
+@pytest.mark.parametrize("name", ["walls", *(pytest.param(name, marks=pytest.mark.slow) for name in list(HEATED)[1:])])
+def test_with_heat_front_and_counts_are_those_of_brute_force(cases, tmp_path, name):
+    """Places are left out in the search and none in the oracle, which marches every candidate alone."""
+    study = load_study(cases.write_study(tmp_path, liner=True, **{"limits": 'maximum_pressure = "9 MPa"', **HEATED[name]}))
     families, result = screened(study)
     wanted = cases.brute_force(study)
-    assert result.rejected["required_factor.liner burn-through"] > 0, "heat must turn some away"
+    assert wanted.heat["liner burn-through"] > 0 and wanted.feasible > 0, "heat must turn some away"
     assert wanted.front and front_of(families, result) == set(wanted.front)
     assert result.counts_are_exact and result.feasible == wanted.feasible
+    counted = {mode: result.rejected.get(families.limit_name(mode), 0) for mode in {term.mode for term in families.late_terms}}
+    assert {mode: count for mode, count in counted.items() if count} == dict(wanted.heat)
+
+
+MANY = {
+    "search": 'grain_count = {from = 3, to = 5}\nthroat_diameter = {from = "11 mm", to = "15 mm", step = "0.5 mm"}\n'
+    'core_diameter = ["15 mm", "17 mm"]\nforward_closure.count = [6, 12]\n'
+    'liner.thickness = ["1.6 mm", "2 mm", "2.4 mm"]',
+    "limits": 'maximum_pressure = "9 MPa"',
+}
 
 
 def test_judging_finalists_only_gives_the_same_front_as_judging_all(cases, tmp_path, monkeypatch):
-    search = (
-        'grain_count = {from = 3, to = 5}\nthroat_diameter = {from = "11 mm", to = "15 mm", step = "0.5 mm"}\n'
-        'core_diameter = ["15 mm", "17 mm"]\nforward_closure.count = [6, 12]\n'
-        'liner.thickness = ["1.6 mm", "2 mm", "2.4 mm"]'
-    )
-    limits = 'maximum_pressure = "9 MPa"'
-    study = load_study(cases.write_study(tmp_path, search=search, limits=limits, liner=True))
-    families, every = screened(study)
+    """Heat in the blocks, and as where late rungs read inner variables: of finalists, and of all that is left."""
+    study = load_study(cases.write_study(tmp_path, liner=True, **MANY))
+    families, inside = screened(study)
+    assert inside.counts_are_exact and not inside.judges
+
+    def late():
+        again = Families(study)
+        again.open_terms, again.settled_terms = again.late_terms, []
+        return again, screen(again, MemoryStore(), seed=study.driver.seed)
+
+    again, every = late()
     monkeypatch.setattr("optimizer.drivers.exhaustive.JUDGE_ALL", 0)
-    again, some = screened(study)
-    assert not some.counts_are_exact
+    also, some = late()
+    assert every.counts_are_exact and not some.counts_are_exact
     assert some.judges[0].judged <= every.judges[0].judged
     assert len(every.points) > 5 and every.rejected["required_factor.liner burn-through"] > 0
-    assert front_of(families, every) == front_of(again, some)
-    assert (every.points == some.points).all()
+    assert front_of(families, inside) == front_of(again, every) == front_of(also, some)
+    assert (inside.points == every.points).all() and (every.points == some.points).all()
+    assert (inside.feasible, +inside.rejected) == (every.feasible, +every.rejected)
+
+
+def test_verdicts_on_heat_are_stored_with_the_blocks(cases, tmp_path, monkeypatch):
+    """A search that is taken up again marches nothing of the blocks that are there, and each wall once of those that are not."""
+    study = load_study(cases.write_study(tmp_path, liner=True, **MANY))
+    families, store = Families(study), MemoryStore()  # what rungs read is found out here, by marching
+    first = screen(families, store, block=32)
+    walls: list[int] = []
+    plain = liner.char_march
+    monkeypatch.setattr(liner, "char_march", lambda sleeve, *more: walls.append(sleeve.size) or plain(sleeve, *more))
+    again = screen(families, store, block=32)
+    assert not walls and (again.points == first.points).all() and again.rejected == first.rejected
+    del store._blocks[1]
+    screen(families, store, block=32)
+    rows = len(families.evaluate(digits_of(indices_of(1, families.outer_size, 32, 1), families.outer_radices), heat=False).rows)
+    assert 0 < sum(walls) <= 4 * rows, "four places of each motor, whatever rungs ask for them"
 
 
 def test_where_most_finalists_fail_the_front_is_found_in_a_few_rounds(cases, tmp_path, monkeypatch):
