@@ -244,7 +244,6 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution], st
     from optimizer.output.heat import heat_answer
     from optimizer.vocabulary import QUANTITIES
     from physics.designation import designation, impulse_class
-    from physics.failure.ladder import in_order
 
     stands = stands or standing(assessment)
     figures = assessment.figures
@@ -260,28 +259,7 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution], st
         "ballistics": ballistics,
         "flags": {key: bool(value[0]) for key, value in figures.flags.items()},
         "maximum_expected_pressure": first(assessment.maximum_expected_pressure),
-        "ladder": [
-            {
-                "mode": rung.mode,
-                "part": rung.part,
-                "kind": rung.kind,
-                "pressure": first(rung.pressure),
-                "time": first(rung.time),
-                "factor": first(rung.factor),
-                "required": first(rung.required) or None,
-                "ok": bool(rung.ok.ravel()[0]),
-                "likely": first(stands.likely(rung)),
-                "scatter": rung.scatter,
-                "band": [first(end) for end in stands.band(rung)],
-                "rests_on": rung.rests_on,
-                "held": stands.held[rung.mode, rung.part][0] if (rung.mode, rung.part) in stands.held else None,
-                "place": rung.place,
-                "first_to_fail": stands.first.get((rung.mode, rung.part)),
-                "basis": rung.basis,
-                "note": rung.note,
-            }
-            for rung in in_order(assessment.ladder)
-        ],
+        "ladder": _rungs_answer(assessment, stands),
         "first_to_fail": [
             {"mode": mode, "part": part, "share": share} for (mode, part), share in stands.first.items() if share > 0.0
         ],
@@ -293,10 +271,62 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution], st
         "unknown_masses": list(assessment.unknown_masses),
         "fit": _fit_answer(assessment),
         "room": room_answer(assessment),
+        "fits": fits_answer(assessment),
         "heat": heat_answer(assessment.heat),
         "flight": flight_answer(assessment),
+        "reuse": reuse_answer(assessment),
         "cautions": [{"about": caution.about, "text": caution.text} for caution in found],
         "ok": _verdict(assessment),
+    }
+
+
+def _rungs_answer(assessment: Assessment, stands: Standing) -> list[dict[str, Any]]:
+    """The rungs of a batch of one in SI, lowest first."""
+    from physics.failure.ladder import in_order
+
+    return [
+        {
+            "mode": rung.mode,
+            "part": rung.part,
+            "kind": rung.kind,
+            "pressure": first(rung.pressure),
+            "time": first(rung.time),
+            "factor": first(rung.factor),
+            "required": first(rung.required) or None,
+            "ok": bool(rung.ok.ravel()[0]),
+            "likely": first(stands.likely(rung)),
+            "scatter": rung.scatter,
+            "band": [first(end) for end in stands.band(rung)],
+            "rests_on": rung.rests_on,
+            "held": stands.held[rung.mode, rung.part][0] if (rung.mode, rung.part) in stands.held else None,
+            "place": rung.place,
+            "first_to_fail": stands.first.get((rung.mode, rung.part)),
+            "basis": rung.basis,
+            "note": rung.note,
+        }
+        for rung in in_order(assessment.ladder)
+    ]
+
+
+def reuse_answer(assessment: Assessment) -> dict[str, Any] | None:
+    """The log of the hardware in SI with what yield would leave, and the usual reasons to retire it; None without a log."""
+    from physics.failure.wear import RETIRE, cycles, worn
+
+    wear = assessment.motors.wear
+    if not wear:
+        return None
+    pressures = [use.pressure for use in wear if use.pressure is not None]
+    throats = [use.throat_diameter for use in wear if use.throat_diameter is not None]
+    return {
+        "firings": cycles(wear, "firing"),
+        "proofs": cycles(wear, "proof"),
+        "highest_pressure": max(pressures, default=None),
+        "throat_diameter": throats[-1] if throats else None,
+        "grown": [
+            {"what": one.what, "measured": one.measured, "yield_leaves": one.leaves, "share": one.share}
+            for one in worn(assessment.motors)
+        ],
+        "retire_for": list(RETIRE),
     }
 
 
@@ -351,6 +381,28 @@ def room_answer(assessment: Assessment) -> dict[str, Any] | None:
         "left": first(placed.left),
         "least_left": first(placed.least_left),
         "assumed": assumption_texts(placed),
+    }
+
+
+def fits_answer(assessment: Assessment) -> dict[str, Any]:
+    """The room between the parts cold and hot in SI, 20 °C first, and what of it is not assessed."""
+    from physics.fit import hot_fits
+
+    fits = hot_fits(assessment.motors, assessment.assembly)
+    return {
+        "clearances": [
+            {
+                "place": one.place,
+                "along": "diameter" if one.across else "axis",
+                "temperature": one.temperatures[0].tolist(),
+                "drawn": one.drawn[0].tolist(),
+                "least": one.least[0].tolist(),
+                "rests_on": list(one.rests_on),
+                "assumed": list(one.assumed),
+            }
+            for one in fits.clearances
+        ],
+        "not_assessed": [{"place": place, "why": why} for place, why in fits.not_assessed],
     }
 
 

@@ -18,7 +18,8 @@ from physics.ballistics.erosion import LAWS
 from physics.failure.ladder import ADVICE
 from physics.failure.proof import proof_of
 from physics.failure.seals import gland_warnings
-from physics.fit import fit
+from physics.failure.wear import FELT, RETIRE, Worn, bulging_pressure, cycles, worn
+from physics.fit import fit, hot_fits
 from physics.flight.mission import ASSUMED_DRAG, COLDEST, Flights
 from physics.flight.practice import SLOW_OFF_RAIL, WEAK
 from physics.flight.trajectory import FLIGHT_FLAGS
@@ -105,9 +106,11 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
     found += _gas_paths(assessment, units)
     found += _advice(assessment, units)
     found += _stack(assessment, units)
+    found += _fits(assessment, units)
     found += _airframe(assessment, units)
     found += _flight(assessment, units)
     found += _skin(assessment, units)
+    found += _reuse(assessment, units)
     found += _people(assessment, units)
     return found
 
@@ -248,6 +251,23 @@ def _stack(assessment: Assessment, units: str) -> Iterator[Caution]:
         )
 
 
+def _fits(assessment: Assessment, units: str) -> Iterator[Caution]:
+    """Parts that press on each other at a temperature that the motor must bear, though they have room at 20 °C."""
+    for one in hot_fits(assessment.motors, assessment.assembly).clearances:
+        k = int(np.argmin(one.least[0]))
+        least, drawn = float(one.least[0, k]), float(one.drawn[0, k])
+        if not least < 0.0:
+            continue
+        where = "on the diameter" if one.across else "along the axis"
+        at = show(float(one.temperatures[0, k]), "temperature", units)
+        corner = "" if drawn < 0.0 else "at the worst corner of the tolerances "
+        yield Caution(
+            f"fit: {one.place}",
+            f"At {at} they are {corner}{show(-least, 'length', units)} too large {where} for each other. Give more room, or do "
+            "not let the motor come to that temperature.",
+        )
+
+
 def _airframe(assessment: Assessment, units: str) -> Iterator[Caution]:
     """A case that goes into its airframe as drawn, and not at the upper end of its tolerances."""
     motors = assessment.motors
@@ -320,6 +340,50 @@ def _skin(assessment: Assessment, units: str) -> Iterator[Caution]:
             "liner; inside a tube it stays hot longer than in the free air that it is reckoned for. Keep the tube off the case, "
             "or give it a skin that bears more.",
         )
+
+
+def _reuse(assessment: Assessment, units: str) -> Iterator[Caution]:
+    """What the hardware has been through and shows, against what yield would leave, and when a case is retired."""
+    motors = assessment.motors
+    wear = motors.wear
+    if not wear:
+        return
+    fired, proofs = cycles(wear, "firing"), cycles(wear, "proof")
+    highest = max((use.pressure for use in wear if use.pressure is not None), default=None)
+    told = f"{fired} {'firing' if fired == 1 else 'firings'} and {proofs} {'proof' if proofs == 1 else 'proofs'} so far"
+    told += "" if highest is None else f", up to {show(highest, 'pressure', units)}"
+    grown = sorted(worn(motors), key=lambda one: -one.share)
+    yields = bulging_pressure(motors)
+    signs = [_worn_text(one, highest, yields if one.what == "bulge" else None, units) for one in grown]
+    throats = [use.throat_diameter for use in wear if use.throat_diameter is not None]
+    if throats:
+        drawn = float(np.ravel(motors.nozzle.throat_diameter)[0])
+        wider = throats[-1] / drawn - 1.0
+        text = f"throat {show(throats[-1], 'throat_diameter', units)} as last measured, {100 * wider:+.1f} % of the one judged here"
+        signs.append(text + (": write it into nozzle.throat_diameter" if abs(wider) > 0.002 else ""))
+    gone = any(one.share >= 1.0 for one in grown)
+    head = "RETIRE THIS CASE" if gone else "reuse"
+    signs = signs or ["nothing measured since: measure outside, holes and throat after each firing"]
+    shown = "; ".join(signs)
+    yield Caution(
+        head,
+        f"{shown[0].upper()}{shown[1:]}. It has seen {told}. Fatigue, corrosion and what heat did to the metal are not "
+        f"assessed. Retire it for any of these: {'; '.join(RETIRE)} (common practice, no source).",
+    )
+
+
+def _worn_text(one: Worn, highest: float | None, yields: float | None, units: str) -> str:
+    """One growth in words: how much of what yield would leave it is, and whether the pressure borne explains it."""
+    size, leaves = (show_dimension(value, "length", units, 2) for value in (one.measured, one.leaves))
+    if one.measured <= FELT * one.leaves:
+        return f"{one.what} {size}, within what a caliper leaves in doubt (yield would leave {leaves})"
+    text = f"{one.what} {size}, {one.share:.1f} times what yield would leave ({leaves})"
+    if highest is not None and yields is not None and highest < yields:
+        text += (
+            f", at {highest / yields:.0%} of the pressure at which it should begin ({show(yields, 'pressure', units)}): softer "
+            "metal, heat, or a pressure nobody read"
+        ).replace("%", " %")
+    return text
 
 
 def _slow(flown: Flights, units: str) -> Iterator[Caution]:

@@ -169,6 +169,7 @@ _PART_NAMES = _quantities(
         ("thread_diameter", "length", "major diameter of the ring's thread"),
         ("thread_pitch", "length", "pitch of the ring's thread"),
         ("engagement", "length", "loaded length of the thread"),
+        ("ring_width", "length", "threaded ring from its opening to the crests of its thread"),
         ("groove_depth", "length", "depth of the snap ring's groove"),
         ("snap_ring_thickness", "length", "thickness of the snap ring"),
         ("edge_margin", "length", "groove to the end of the case"),
@@ -188,11 +189,13 @@ _PART_NAMES = _quantities(
         ("hardness", "ratio", "hardness of the seal, Shore A"),
         ("rings", "ratio", "number of O-rings"),
         ("backup_rings", "ratio", "number of backup rings"),
+        ("from_gas", "length", "gas side of a part to the near wall of a gland"),
         ("density", "density", "density"),
         ("characteristic_velocity", "speed", "characteristic velocity"),
         ("gamma", "ratio", "ratio of specific heats"),
         ("molar_mass", "molar mass", "molar mass of the gas"),
         ("reference_temperature", "temperature", "temperature at which the rate law is given"),
+        ("expansion", "per temperature", "linear thermal expansion"),
         ("temperature_sensitivity", "per temperature", "sensitivity of the rate to temperature at constant pressure"),
         ("rate", "rate", "burning rate"),
         ("from", "pressure", "lower end of a rate row"),
@@ -216,6 +219,7 @@ _PART_NAMES = _quantities(
         ("elevation", "angle", "elevation of the rail above the horizon"),
         ("altitude", "height", "altitude of the site above sea level"),
         ("empty", "mass", "the motor without propellant, as weighed"),
+        ("hole_elongation", "length", "how much longer than new a screw hole is"),
         ("characterised_pressure", "pressure", "pressures that the rate law covers"),
     )
 )
@@ -376,6 +380,15 @@ _PROPELLANT = (
     ),
     KeySpec("erosive", "choice", "erosive burning law", choices=("none", "mukunda-paul", "lenoir-robillard"), default="none"),
     KeySpec("strength", "quantity", "crushing strength of the grain", "pressure", 1e4, 1e8, column="propellant.strength"),
+    KeySpec(
+        "expansion",
+        "quantity",
+        "linear thermal expansion of the cured grain, as measured",
+        "per temperature",
+        0,
+        1e-3,
+        column="propellant.expansion",
+    ),
 )
 
 _RATE = (
@@ -508,6 +521,8 @@ _LINER = (
             column="liner.regression_at"),
     KeySpec("regression_exponent", "number", "power of pressure that the rate goes as; 0.8 as the film does", low=0.0, high=1.5,
             column="liner.regression_exponent"),
+    KeySpec("expansion", "quantity", "linear thermal expansion of the liner round its circumference", "per temperature", 0, 1e-3,
+            column="liner.expansion"),
 )  # fmt: skip
 
 GAP_PLACES = ("forward end", "joint", "aft end", "unknown")
@@ -590,6 +605,7 @@ _THREADED_RING = (
     _length("thread_diameter", 3, 1200, "major diameter of the thread", "threaded_ring.thread_diameter", True),
     _length("thread_pitch", 0.2, 10, "pitch of the thread", "threaded_ring.thread_pitch", True),
     _length("engagement", 0.5, 500, "loaded length of the thread", "threaded_ring.engagement", True),
+    _length("ring_width", 0.5, 200, "threaded ring from its opening to the crests of its thread", "threaded_ring.width"),
 )
 
 _SNAP_RING = (
@@ -634,6 +650,17 @@ _SEAL = (
     _length("diameter", 2, 1200, "sealed diameter; the bore where left out", "seal.diameter"),
     KeySpec("backup_rings", "whole", "number of backup rings", "ratio", 0, 4, column="seal.backup_rings", example="1"),
     KeySpec("material", "material", "material of the seal"),
+)
+
+MOST_SEALS = 4
+"""Rings that one part may have, one behind the other."""
+
+_SEAL_ROW = (
+    KeySpec("name", "text", "what this ring is called on drawings and in notes", example='"outer ring"'),
+    _length(
+        "from_gas", 0, 500, "gas side of the part to the near wall of the gland; spread evenly where left out", "seal.from_gas"
+    ),
+    *(spec for spec in _SEAL if spec.key != "rings"),
 )
 
 _PLUG = (
@@ -794,6 +821,17 @@ _EVIDENCE = (
     KeySpec("same_hardware", "flag", "these very parts, not another copy", default=True),
 )
 
+_WEAR = (
+    KeySpec("after", "choice", "what was done with this hardware", required=True, choices=("firing", "proof")),
+    KeySpec("count", "whole", "how often since the entry before", "ratio", 1, 1000, default=1, example="1"),
+    KeySpec("pressure", "quantity", "highest pressure of them, on the gauge", "pressure", 1e4, 3e8, example="750 psi"),
+    _length("outer_diameter", 5, 1200, "largest outside of the tube as measured after it"),
+    _length("hole_elongation", 0, 50, "how much longer than new the longest screw hole is"),
+    KeySpec("end", "choice", "end of the hole; both where left out", choices=("forward", "aft")),
+    _length("throat_diameter", 0.5, 500, "throat as measured after it"),
+    KeySpec("note", "text", "what was seen"),
+)
+
 SYSTEMS = ("metric", "imperial")
 UNITS_KEY = KeySpec("units", "choice", "units of tables and drawings where --units does not say", choices=SYSTEMS)
 
@@ -802,6 +840,11 @@ _TOP = (
     KeySpec("name", "text", "name of the motor"),
     UNITS_KEY,
 )
+
+
+def _rows_of(specs: Iterable[KeySpec]) -> tuple[KeySpec, ...]:
+    """Keys of rows: which column each fills follows from its row."""
+    return tuple(replace(spec, column="") for spec in specs)
 
 
 def _closure_columns(end: str, specs: Iterable[KeySpec]) -> tuple[KeySpec, ...]:
@@ -815,15 +858,18 @@ SECTIONS: dict[str, tuple[KeySpec, ...]] = {
     "grain": _GRAIN,
     "nozzle": _NOZZLE,
     "nozzle.seal": _closure_columns("nozzle", _SEAL),
+    "nozzle.seals": _rows_of(_SEAL_ROW),
     "case": _CASE,
     "liner": _LINER,
     "liner.gap": _GAP,
     "forward_closure": _closure_columns("forward_closure", _CLOSURE),
     "forward_closure.seal": _closure_columns("forward_closure", _SEAL),
+    "forward_closure.seals": _rows_of(_SEAL_ROW),
     "forward_closure.plug": _closure_columns("forward_closure", _PLUG),
     "forward_closure.plug.seal": _closure_columns("forward_closure.plug", _SEAL),
     "aft_closure": _closure_columns("aft_closure", _CLOSURE),
     "aft_closure.seal": _closure_columns("aft_closure", _SEAL),
+    "aft_closure.seals": _rows_of(_SEAL_ROW),
     "airframe": _AIRFRAME,
     "rocket": _ROCKET,
     "rocket.drag": _DRAG,
@@ -832,6 +878,7 @@ SECTIONS: dict[str, tuple[KeySpec, ...]] = {
     "ambient": _AMBIENT,
     "factors": _FACTORS,
     "evidence": _EVIDENCE,
+    "wear": _WEAR,
     "materials": _MATERIAL,
 }
 """The keys of each table of a motor file; what a closure's retention adds is in `RETENTION_KEYS`."""
@@ -845,6 +892,39 @@ MOTOR_KEYS: dict[str, KeySpec] = {
 for _end in CLOSURES:
     for _specs in RETENTION_KEYS.values():
         MOTOR_KEYS.update({f"{_end}.{spec.key}": spec for spec in _closure_columns(_end, _specs)})
+
+
+def _behind(row: int) -> str:
+    """The column of the ring of a row, counted from 0 at the gas: each lies behind the one before."""
+    return "seal" + ".behind" * row
+
+
+SEAL_ROW_KEYS: dict[str, KeySpec] = {
+    f"{part}.seals.{row}.{spec.key}": replace(spec, column=spec.column and f"{part}.{_behind(row)}.{spec.column.split('.')[-1]}")
+    for part in ("nozzle", *CLOSURES)
+    for row in range(MOST_SEALS)
+    for spec in _SEAL_ROW
+}
+"""The keys of one ring of several by its row, counted from 0 at the gas: ``forward_closure.seals.1.gap``."""
+
+
+def key_spec(key: str) -> KeySpec | None:
+    """The specification of a dotted key of the motor file, also of one row of seals; None where there is none.
+
+    >>> key_spec("aft_closure.seals.1.gap").column, key_spec("aft_closure.seals.9.gap")
+    ('aft_closure.seal.behind.gap', None)
+    """
+    return MOTOR_KEYS.get(key) or SEAL_ROW_KEYS.get(key)
+
+
+def leaf_of(key: str) -> str:
+    """The dotted place in Motors of a key of a row of seals that is no column of numbers; any other key as it is.
+
+    >>> leaf_of("nozzle.seals.0.material"), leaf_of("nozzle.seals.2.material"), leaf_of("case.material")
+    ('nozzle.seal.material', 'nozzle.seal.behind.behind.material', 'case.material')
+    """
+    return re.sub(r"\.seals\.(\d+)\.", lambda found: f".{_behind(int(found[1]))}.", key)
+
 
 SHORT_KEYS: dict[str, str] = {
     "density": "propellant.density",
@@ -883,7 +963,18 @@ BOTH_ENDS: dict[str, str] = {
     "cross_section": "seal.cross_section",
     "seal_gap": "seal.gap",
 }
-"""Short names that stand for a column of each closure that has it."""
+"""Short names that stand for a column of each closure that has it; those of a seal for each of its rings."""
+
+
+def both_ends(name: str) -> tuple[str, ...]:
+    """Every column that a name of `BOTH_ENDS` stands for: of both closures, and of each ring of a seal.
+
+    >>> both_ends("screw_count"), both_ends("seal_gap")[:2]
+    (('forward_closure.screws.count', 'aft_closure.screws.count'), ('forward_closure.seal.gap', 'forward_closure.seal.behind.gap'))
+    """
+    part, _, leaf = BOTH_ENDS[name].rpartition(".")
+    paths = [f"{_behind(row)}.{leaf}" for row in range(MOST_SEALS)] if part == "seal" else [BOTH_ENDS[name]]
+    return tuple(f"{end}.{path}" for end in CLOSURES for path in paths)
 
 
 def column_of(key: str) -> str:
@@ -893,11 +984,11 @@ def column_of(key: str) -> str:
     ('case.wall', 'propellant.rate', 'forward_closure.screws.count')
     """
     full = SHORT_KEYS.get(key, key)
-    spec = MOTOR_KEYS.get(full)
+    spec = key_spec(full)
     if spec is None or not spec.column:
         raise KeyError(key)
     return spec.column
 
 
-COLUMN_KEYS: dict[str, str] = {spec.column: key for key, spec in MOTOR_KEYS.items() if spec.column}
+COLUMN_KEYS: dict[str, str] = {spec.column: key for key, spec in (*SEAL_ROW_KEYS.items(), *MOTOR_KEYS.items()) if spec.column}
 """The file key of each Motors column, the other way round."""

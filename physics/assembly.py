@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from physics.motors import Array, Closure, Motors, WeldedLip
+from physics.motors import Array, Closure, Motors, Seal, WeldedLip
 
 Mask = NDArray[np.bool_]
 
@@ -34,6 +34,8 @@ LAND_SHARE = 0.5
 """Land beside a gland, in cross sections of its O-ring (common practice, no source)."""
 GLAND_SHARE = 1.35
 """Width of a gland that is not given, in cross sections of its O-ring (common practice, no source)."""
+MOST_RINGS = 4
+"""Rings of one part, one behind the other, that are looked at here."""
 ROUNDING = 1e-9
 """Length [m] below which a stack that is too long is so by rounding alone."""
 LOOSE_SHARE = 0.1
@@ -164,6 +166,7 @@ ALONG = (
         "plate_thickness", "shoulder_thickness", "screws.edge_distance", "screws.ring_edge_distance",
         "threaded_ring.engagement", "snap_ring.edge_margin", "snap_ring.ring_thickness",
         "welded_lip.distance", "welded_lip.thickness",
+        *(f"seal{'.behind' * row}.{own}" for row in range(MOST_RINGS) for own in ("gland_width", "cross_section", "from_gas")),
     )),
 )  # fmt: skip
 """Dimensions along the axis: the longer one of them is, the longer the stack."""
@@ -280,12 +283,43 @@ def _grains(motors: Motors, plate: Array | float) -> tuple[Array, Array]:
 
 
 def gland_room(closure: Closure | None) -> Array | float:
-    """Length that the glands of a closure's seal take, with a land on either side of each; 0 without a seal. [m]"""
-    if closure is None or closure.seal is None:
+    """Length that the glands of a closure's rings take, with a land on either side of each; 0 without a seal. [m]
+
+    Where the file says how far from the gas each lies, up to the land behind the last.
+    """
+    return seal_room(None if closure is None else closure.seal)
+
+
+def seal_room(seal: Seal | None) -> Array | float:
+    """Length that the glands of one part take, as `gland_room`. [m] Source: geometry."""
+    if seal is None:
         return 0.0
-    seal = closure.seal
-    width = GLAND_SHARE * seal.cross_section if seal.gland_width is None else seal.gland_width
-    return np.asarray(seal.rings * width + (seal.rings + 1.0) * LAND_SHARE * seal.cross_section)
+    rings = seal.series
+    widths = [gland_width(ring) for ring in rings]
+    lands = [LAND_SHARE * ring.cross_section for ring in rings]
+    last = rings[-1]
+    if last.from_gas is not None:
+        return np.asarray(last.from_gas + widths[-1] + lands[-1])
+    total = lands[0]
+    for ring, width, land in zip(rings, widths, lands, strict=True):
+        total = total + ring.rings * (width + land)
+    return np.asarray(total)
+
+
+def body_glands(motors: Motors) -> Array | float:
+    """Length that the glands on the nozzle's body take: of the aft closure, and of the nozzle where its rings seal the bore. [m]
+
+    Source: geometry.
+    """
+    own, aft = motors.nozzle.seal, gland_room(motors.aft_closure)
+    if own is None or own.diameter is not None:
+        return aft
+    return np.asarray(seal_room(own) + aft)
+
+
+def gland_width(seal: Seal) -> Array:
+    """Width of a ring's gland, or what is taken for it. [m] Source: `GLAND_SHARE`."""
+    return np.asarray(GLAND_SHARE * seal.cross_section if seal.gland_width is None else seal.gland_width)
 
 
 def _behind_insert(motors: Motors) -> Array | float:
@@ -304,7 +338,7 @@ def _nozzle(motors: Motors, convergent: Array, behind: Array | float, assumed: l
     given = motors.nozzle.length_in_case
     if given is not None:
         return given
-    body = np.maximum(np.maximum(convergent, gland_room(motors.aft_closure)), _insert_ahead(motors))
+    body = np.maximum(np.maximum(convergent, body_glands(motors)), _insert_ahead(motors))
     length = body + behind
     taken = "the longest of a 45 degree convergent, the glands and a seated insert; the aft plate or shoulder behind it"
     assumed.append(Assumption("nozzle.length_in_case", taken, length))
@@ -419,20 +453,30 @@ def _narrow_insert(motors: Motors) -> Mask | None:
     return None if wide is None else np.asarray(wide <= motors.nozzle.throat_diameter)
 
 
+def _seal_shapes(end: str, row: int) -> tuple[Shape, ...]:
+    """The rules of one ring of a closure, the one nearest the gas being row 0."""
+    said = end.replace("_", " ") + (f" seal {row + 1}" if row else "")
+    key = f"{end}.seals.{row}" if row else f"{end}.seal"
+    column = f"{end}.seal{'.behind' * row}"
+    return (
+        Shape(f"{key}.diameter", f"{said}: sealed diameter is no bore of this case",
+              "between half the bore and the bore; leave it out where the ring seals the bore",
+              _against_bore(f"{column}.diameter", LEAST_SEAL, 1.0)),
+        Shape(f"{key}.gland_depth", f"{said}: gland deeper than the part is wide", "at most half the bore",
+              _against_bore(f"{column}.gland_depth", 0.0, 0.5)),
+        Shape(f"{key}.gland_depth", f"{said}: gland does not squeeze the O-ring", "less than the cross section",
+              _below(f"{column}.cross_section", f"{column}.gland_depth", with_itself=True)),
+        Shape(f"{key}.gland_width", f"{said}: gland narrower than the O-ring", "more than the cross section",
+              _below(f"{column}.gland_width", f"{column}.cross_section")),
+    )  # fmt: skip
+
+
 def _end_shapes(end: str) -> tuple[Shape, ...]:
     said = end.replace("_", " ")
     half = "at most half the bore"
     inside = "shorter than the case"
     return (
-        Shape(f"{end}.seal.diameter", f"{said}: sealed diameter is no bore of this case",
-              "between half the bore and the bore; leave it out where the ring seals the bore",
-              _against_bore(f"{end}.seal.diameter", LEAST_SEAL, 1.0)),
-        Shape(f"{end}.seal.gland_depth", f"{said}: gland deeper than the part is wide", half,
-              _against_bore(f"{end}.seal.gland_depth", 0.0, 0.5)),
-        Shape(f"{end}.seal.gland_depth", f"{said}: gland does not squeeze the O-ring", "less than the cross section",
-              _below(f"{end}.seal.cross_section", f"{end}.seal.gland_depth", with_itself=True)),
-        Shape(f"{end}.seal.gland_width", f"{said}: gland narrower than the O-ring", "more than the cross section",
-              _below(f"{end}.seal.gland_width", f"{end}.seal.cross_section")),
+        *(shape for row in range(MOST_RINGS) for shape in _seal_shapes(end, row)),
         Shape(f"{end}.hole_diameter", f"{said}: hole smaller than the screw", "at least the screw's diameter",
               _below(f"{end}.screws.hole_diameter", f"{end}.screws.diameter")),
         Shape(f"{end}.ring_thickness", f"{said}: ring thicker than half the bore", half,

@@ -15,6 +15,7 @@ from physics.motors import Motors
 _SPELT = {
     ".snap_ring.ring_": ".snap_ring_",
     ".screws.": ".",
+    ".threaded_ring.width": ".ring_width",
     ".threaded_ring.": ".",
     ".snap_ring.": ".",
     ".welded_lip.thickness": ".lip_thickness",
@@ -43,7 +44,12 @@ def file_key(column: str) -> str:
     'forward_closure.ring_thickness'
     >>> file_key("aft_closure.snap_ring.ring_shear_strength"), file_key("case.wall")
     ('aft_closure.snap_ring_shear_strength', 'case.wall')
+    >>> file_key("nozzle.seal.behind.gap")
+    'nozzle.seals.1.gap'
     """
+    if ".behind" in column:
+        row = column.count(".behind")
+        column = column.replace(".seal" + ".behind" * row, f".seals.{row}")
     for name, written in _SPELT.items():
         column = column.replace(name, written)
     return column

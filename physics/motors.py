@@ -31,7 +31,8 @@ class Propellant:
     """A characterised propellant; the rate law is piecewise Saint-Robert, r = rate·(p/at)^exponent in each row.
 
     Units: density kg/m3, characteristic_velocity m/s, gamma -, molar_mass kg/mol, temperatures K,
-    temperature_sensitivity 1/K, pressures Pa, rate m/s, strength Pa (crushing strength of the grain, NaN if unknown).
+    temperature_sensitivity 1/K, pressures Pa, rate m/s, strength Pa (crushing strength of the grain, NaN if unknown),
+    expansion 1/K (linear, of the cured grain).
     `rate_from`, `rate_to`, `rate`, `rate_at`, `exponent` broadcast to (n, K), rows in order of pressure.
     `characterised_from` and `characterised_to` are the ends of the rows, (n,).
     """
@@ -50,6 +51,7 @@ class Propellant:
     erosive: str = "none"
     erosive_constants: Mapping[str, Any] = field(default_factory=dict)
     strength: Array | None = None
+    expansion: Array | None = None
     name: str = ""
 
 
@@ -124,7 +126,7 @@ class Liner:
     which of the three it lies. `gap_flow` says that gas can pass through a gap to somewhere, `gap_behind` is the room
     between liner and case (m). `decomposition_temperature` K, `heat_of_ablation` J/kg (sensible heat included) and the
     measured `regression_rate` (m/s at `regression_at` Pa, with its power `regression_exponent`) stand in place of the
-    material's own.
+    material's own. `expansion` 1/K is linear, round the sleeve.
     """
 
     material: Material
@@ -140,6 +142,7 @@ class Liner:
     regression_rate: Array | None = None
     regression_at: Array | None = None
     regression_exponent: Array | None = None
+    expansion: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -171,11 +174,13 @@ class Screws:
 
 @dataclass(frozen=True)
 class ThreadedRing:
-    """Threaded retaining ring: major diameter m, pitch m, engagement m (loaded length)."""
+    """Threaded retaining ring: major diameter m, pitch m, engagement m (loaded length), `width` m from its opening to the
+    crests of its thread."""
 
     thread_diameter: Array
     thread_pitch: Array
     engagement: Array
+    width: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -207,7 +212,11 @@ class WeldedLip:
 
 @dataclass(frozen=True)
 class Seal:
-    """O-ring seal: lengths m, hardness Shore A. `gap` is the radial gap at rest; `diameter` the sealed diameter."""
+    """O-ring seal: lengths m, hardness Shore A. `gap` is the radial gap at rest; `diameter` the sealed diameter.
+
+    `rings` are so many equal rings. `behind` is another ring of the same part, which gas reaches when this one has let go;
+    `from_gas` is the way from the part's gas side to the near wall of this gland.
+    """
 
     rings: Array
     cross_section: Array
@@ -219,6 +228,14 @@ class Seal:
     diameter: Array | None = None
     backup_rings: Array | None = None
     material: Material | None = None
+    from_gas: Array | None = None
+    name: str = ""
+    behind: Seal | None = None
+
+    @property
+    def series(self) -> tuple[Seal, ...]:
+        """This ring and those behind it, the one nearest the gas first; lengths m, as they are given."""
+        return (self, *(() if self.behind is None else self.behind.series))
 
 
 @dataclass(frozen=True)
@@ -310,6 +327,20 @@ class Ambient:
 
 
 @dataclass(frozen=True)
+class Use:
+    """One entry of the log: what was done, how often, and what the hardware showed after it; lengths m, pressure Pa on the
+    gauge, None where it was not measured. `hole_growth` is along the axis, the largest of `end`."""
+
+    what: str
+    count: int
+    pressure: float | None = None
+    outer_diameter: float | None = None
+    hole_growth: float | None = None
+    end: str = ""
+    throat_diameter: float | None = None
+
+
+@dataclass(frozen=True)
 class Tolerance:
     """Scatter of one column: bounds `minus`, `plus` (both positive) or a standard deviation; relative or SI."""
 
@@ -327,7 +358,8 @@ class Tolerance:
 
 @dataclass(frozen=True)
 class Motors:
-    """A batch of ``size`` motors; the parts that a file leaves out are None for the whole batch."""
+    """A batch of ``size`` motors; the parts that a file leaves out are None for the whole batch. `wear` is the log of one set of
+    hardware."""
 
     size: int
     propellant: Propellant
@@ -344,6 +376,7 @@ class Motors:
     masses: Weighed | None = None
     factors: Mapping[str, float] = field(default_factory=dict)
     tolerances: Mapping[str, Tolerance] = field(default_factory=dict)
+    wear: tuple[Use, ...] = ()
 
     def value(self, key: str) -> Any:
         """The leaf named by a dotted key, or None where the part or the leaf is absent."""

@@ -792,9 +792,8 @@ def ladder_terms(space: Space) -> list[Term]:
     """The rungs that can be assessed somewhere in the space, with the variables each depends on."""
     if not space.probes():
         raise SpaceError("search", "has a first candidate that the motor file's rules refuse", "see `check` on the base motor")
-    ends = [(row, end) for row in ladder.MODES for end in (ladder.ENDS if row.part == "closure" else ("",))]
     burns = [kernels.evaluate(motors, curve=True) for _, motors in space.probes()]
-    found = (_term(space, row, end, burns) for row, end in ends)
+    found = (_term(space, *cell, burns) for cell in ladder.cells(space.probes()[0][1]))
     return [term for term in found if term is not None]
 
 
@@ -802,7 +801,7 @@ NEVER_SHORT = 1e-9
 """Required factor of an advice rung that is aimed for and not limited."""
 
 
-def _term(space: Space, row: ladder.Mode, end: str, burns: Sequence[Figures]) -> Term | None:
+def _term(space: Space, row: ladder.Mode, part: str, end: str, burns: Sequence[Figures]) -> Term | None:
     """The rung with what it depends on; None where it can be assessed nowhere.
 
     What a function reads is settled by what it has read before, so only changes of columns that were read are probed.
@@ -830,7 +829,6 @@ def _term(space: Space, row: ladder.Mode, end: str, burns: Sequence[Figures]) ->
     if not assessed:
         return None
     burn = late or bool(read & {"situation.figures", "situation.maximum_expected_pressure"})
-    part = f"{end} closure" if end else row.part
     variables = variables_of(space, frozenset(read))
     until = max(required if row.lasts else 0.0, ladder.DEFAULT_FACTORS["heat"]) if row.marches_heat and not aimed else None
     return Term(row.mode, part, row.kind, required, variables, burn, late, _Asked(row, end, until), row.lasts or None)

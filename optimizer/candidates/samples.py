@@ -20,7 +20,7 @@ from physics.ballistics.kernel import evaluate
 from physics.failure import chances
 from physics.failure.chances import Key, Tested
 from physics.failure.evidence import Evidence, same_hardware, shown
-from physics.failure.ladder import ADVICE, MODES, assess_ladder
+from physics.failure.ladder import MODES, assess_ladder, may_be_first
 from physics.failure.scatter import Certainty
 from physics.flight.mission import fly_motors
 from physics.motors import Figures, Ladder, Motors, Tolerance
@@ -112,7 +112,7 @@ def tolerance_name(column: str) -> str:
     """
     end, _, rest = column.partition(".")
     if end in ("forward_closure", "aft_closure"):
-        short = next((name for name, path in BOTH_ENDS.items() if path == rest), None)
+        short = next((name for name, path in BOTH_ENDS.items() if path == rest), None)  # of a ring behind: its own key
         if short is not None:
             return f"{end}.{short}"
     key = COLUMN_KEYS.get(column, column)
@@ -276,7 +276,7 @@ def _outcome_block(motors: Motors, kernel: str, heat: bool, fly: bool = False, e
 
     return Outcome(
         {name: column(np.asarray(leaf, dtype=float)) for name, leaf in {**figures.values, **flown}.items()},
-        {(rung.mode, rung.part): column(np.asarray(rung.factor, dtype=float)) for rung in ladder.rungs if rung.kind != ADVICE},
+        {(rung.mode, rung.part): column(np.asarray(rung.factor, dtype=float)) for rung in ladder.rungs if may_be_first(rung)},
         {name: column(np.asarray(leaf, dtype=bool)) for name, leaf in figures.flags.items()},
         frozenset((rung.mode, rung.part) for rung in ladder.rungs if rung.time is not None),
         tuple((row.mode, row.part, row.why) for row in ladder.not_assessed),

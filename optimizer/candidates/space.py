@@ -31,6 +31,7 @@ from numpy.typing import NDArray
 from optimizer import vocabulary
 from optimizer.candidates.limits import STACK
 from optimizer.candidates.tracing import columns_read
+from optimizer.inputs.tables import path_in
 from physics.assembly import assemble, at_longest, impossible_shapes
 from physics.motors import Motors, Propellant
 
@@ -341,14 +342,14 @@ class Space:
         if name == "propellant":
             return {f"propellant.{leaf.name}" for leaf in fields(Propellant)}
         if name in vocabulary.BOTH_ENDS:
-            return {f"{end}.{vocabulary.BOTH_ENDS[name]}" for end in _CLOSURES}
+            return set(vocabulary.both_ends(name))
         part, _, rest = name.partition(".")
         if part in _CLOSURES and rest in _TEXT_COLUMNS:
             return {f"{part}.{column}" for column in _TEXT_COLUMNS[rest]}
         if is_text:
-            return {name}
+            return {vocabulary.leaf_of(name)}
         try:
-            return {vocabulary.column_of(_plain(name))}
+            return {vocabulary.column_of(name if ".seals." in name else _plain(name))}
         except KeyError:
             raise SpaceError(f"search.{name}", "is no key that can be searched", "see the names in the guide") from None
 
@@ -397,9 +398,9 @@ def set_choice(document: dict[str, Any], key: str, item: Any) -> None:
         document["propellant"] = copy.deepcopy(dict(item.extra["document"]))
         return
     place: Any = document
-    *parts, last = key.split(".")
+    *parts, last = path_in(document, key)
     for part in parts:
-        place = place.setdefault(part, {})
+        place = place[part] if isinstance(part, int) else place.setdefault(part, {})
     place[last] = item.text
 
 
@@ -469,9 +470,10 @@ class _Build:
             if name in handled or _row_of(name) is not None:
                 continue
             if name in vocabulary.BOTH_ENDS:
-                leaf = vocabulary.BOTH_ENDS[name]
-                ends = [end for end in _CLOSURES if self.base.value(f"{end}.{leaf.partition('.')[0]}") is not None]
-                columns.update({f"{end}.{leaf}": values for end in ends})
+                deep = "." in vocabulary.BOTH_ENDS[name]
+                for column in vocabulary.both_ends(name):
+                    if self.base.value(column.rpartition(".")[0] if deep else column) is not None:
+                        columns[column] = values
             else:
                 columns[vocabulary.column_of(name)] = values
         return columns

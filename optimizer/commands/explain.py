@@ -38,7 +38,7 @@ from optimizer.units import show
 from physics.assessment import Assessment, assess
 from physics.ballistics import grain
 from physics.ballistics import kernel as kernels
-from physics.failure.ladder import ADVICE, assess_ladder
+from physics.failure.ladder import ADVICE, assess_ladder, plain_part
 from physics.failure.scatter import table as certainty_table
 from physics.heat.softening import case_softening_by_place
 from physics.heat.through import burn_through_by_place
@@ -640,7 +640,7 @@ def _weigh(
     for rung, strength, chance in zip(rungs, strengths, physics, strict=True):
         trail = TRAILS.get(rung.mode, PLAIN)
         found = _findings(firing.observed.found, trail)
-        places = hot.get(rung.mode) or PLACES.get(rung.part, {})
+        places = hot.get(rung.mode) or PLACES.get(plain_part(rung.part), {})
         place = places.get(firing.observed.end, 1.0 / 3.0) if firing.observed.end else 1.0
         words = _words(firing, rung, strength, trail, pressure, assessment, units, places)
         weighed.append(_Weighed(rung, trail, strength, chance, found, place, words))

@@ -16,10 +16,11 @@ from typing import Any
 
 from optimizer.inputs.motor import MotorFile, motor_from_document
 from optimizer.inputs.reading import decode, read_bytes
+from optimizer.inputs.tables import path_in
 from optimizer.problems import InputError, Problem, Problems, nearest, plain_file, shown_value
 from optimizer.results import digest
 from optimizer.units import QuantityError, parse_quantity
-from optimizer.vocabulary import MOTOR_KEYS, KeySpec
+from optimizer.vocabulary import MOTOR_KEYS, KeySpec, key_spec
 
 COLUMNS = ("key", "value", "unit")
 MOST_ROWS = 2000
@@ -108,11 +109,11 @@ def _rows(text: str, path: str | Path, problems: Problems) -> list[tuple[int, di
 
 
 def _spec(key: str) -> KeySpec | None:
-    """The key's specification; a row of grains is counted from one, as in `grain.2.length`."""
+    """The key's specification; a row of grains is counted from one, as in `grain.2.length`, one of seals from 0."""
     parts = key.split(".")
     if len(parts) == 3 and parts[0] == "grain" and parts[1].isdigit():
         parts = [parts[0], parts[2]]
-    return MOTOR_KEYS.get(".".join(parts))
+    return key_spec(".".join(parts))
 
 
 def _size(row: Mapping[str, str], line: int, path: str | Path, problems: Problems) -> tuple[str, str, float, KeySpec] | None:
@@ -140,10 +141,13 @@ def _size(row: Mapping[str, str], line: int, path: str | Path, problems: Problem
 
 def _put(document: dict[str, Any], key: str, spec: KeySpec, text: str, problem: Problem) -> None:
     """Write one size into the document; InputError with `problem` where the motor has no such part."""
-    *path, leaf = key.split(".")
+    leaf = key.rpartition(".")[2]
+    path = key.split(".")[:-1] if key.startswith("grain.") else path_in(document, key)[:-1]
     place: Any = document
     for name in path:
-        if isinstance(place, list):
+        if isinstance(name, int):
+            place = place[name] if isinstance(place, list) and name < len(place) else None
+        elif isinstance(place, list):
             row = int(name) - 1 if name.isdigit() else 0
             place = place[row] if 0 <= row < len(place) else None
         else:

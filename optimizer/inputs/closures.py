@@ -6,14 +6,15 @@ Imports the tables, the materials and the types of the kernel.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from optimizer.inputs.materials import MaterialShelf, find_screw
-from optimizer.inputs.tables import Table, both_systems, sub_table
+from optimizer.inputs.tables import Table, both_systems, sub_table, sub_tables
 from optimizer.units import show_dimension
-from optimizer.vocabulary import RETENTION_KEYS, RETENTIONS, SECTIONS
+from optimizer.vocabulary import MOST_SEALS, RETENTION_KEYS, RETENTIONS, SECTIONS
 from physics.failure.fillers import FILLERS
 from physics.failure.threads import ScrewSize, set_screw_socket
 from physics.motors import Array, Closure, Plug, Screws, Seal, SnapRing, ThreadedRing, WeldedLip
@@ -33,13 +34,12 @@ def read_closure(table: Table, shelf: MaterialShelf) -> Closure | None:
     elsewhere = _keys_of_other_retentions(retention)
     _refuse_other_retention(table, elsewhere)
     known = [spec.key for spec in (*common, *held)]
-    inner = ("seal", "plug") if table.path == ("forward_closure",) else ("seal",)
+    inner = ("seal", "seals", "plug") if table.path == ("forward_closure",) else ("seal", "seals")
     table.refuse_unknown([*known, *elsewhere] if retention in RETENTIONS else [*known, *_all_retention_keys()], inner)
     values = table.read((*common, *held))
     holding = _holding(table, values, shelf)
     materials = {key: shelf.material(table, key, values.get(key), "metal") for key in ("ring_material", "plate_material")}
-    seal_table = sub_table(table, "seal")
-    seal = None if seal_table is None else read_seal(seal_table, shelf)
+    seal = read_seals(table, shelf)
     plug_table = sub_table(table, "plug") if "plug" in inner else None
     if values.get("retention") is None or holding is None:
         return None
@@ -86,7 +86,8 @@ def _holding(table: Table, values: Mapping[str, Any], shelf: MaterialShelf) -> d
     if retention is None or any(key not in values for key in needed):
         return None
     if retention == "threaded-ring":
-        return {"threaded_ring": ThreadedRing(*(np.array([values[key]]) for key in needed))}
+        diameter, pitch, engaged = (np.array([values[key]]) for key in needed)
+        return {"threaded_ring": ThreadedRing(diameter, pitch, engaged, _column(values.get("ring_width")))}
     if retention == "welded-lip":
         given = {key: _column(values.get(name)) for key, name in _LIP_KEYS.items()}
         leg, arm = (np.array([values[key]]) for key in needed)
@@ -167,9 +168,49 @@ def _socket(table: Table, values: Mapping[str, Any], size: ScrewSize | None) -> 
     return {"kind": kind, "socket_depth": _column(given["socket_depth"]), "socket_across_flats": _column(across)}
 
 
-def read_seal(table: Table, shelf: MaterialShelf) -> Seal | None:
-    """A table of a seal; None after a problem that leaves nothing to go on."""
-    specs = SECTIONS["forward_closure.seal"]
+def read_seals(table: Table, shelf: MaterialShelf) -> Seal | None:
+    """The seal of a part, or several one behind the other, the one nearest the gas first.
+
+    None where it has none, and after a problem that leaves nothing to go on.
+    """
+    if "seals" not in table.data:
+        one = sub_table(table, "seal")
+        return None if one is None else read_seal(one, shelf)
+    part = ".".join(str(name) for name in table.path)
+    if "seal" in table.data:
+        fix = f"keep one of the two: [{part}.seal] for one kind of ring, [[{part}.seals]] for each of several, gas side first"
+        table.problem("seals", f"stands beside [{part}.seal]", fix, "E115", None)
+        return None
+    rows = sub_tables(table, "seals", MOST_SEALS)
+    if not rows and table.data["seals"] == []:
+        table.problem("seals", "is an empty list", f"add a [[{part}.seals]] table, or leave it out", "E112")
+    found = [read_seal(row, shelf, of_several=True) for row in rows]
+    _check_order(rows, found)
+    chain: Seal | None = None
+    for ring in reversed(found):
+        if ring is None:
+            return None
+        chain = replace(ring, behind=chain)
+    return chain
+
+
+def _check_order(rows: list[Table], found: list[Seal | None]) -> None:
+    """Rings stand in the order in which gas meets them; where one says how far from the gas it lies, all do."""
+    placed = [None if ring is None or ring.from_gas is None else float(ring.from_gas[0]) for ring in found]
+    given = [place is not None for place in placed]
+    if any(given) and not all(given) and all(ring is not None for ring in found):
+        missing = rows[given.index(False)]
+        missing.missing("from_gas", "give it for every ring of the part, or for none")
+    for row, before, here in zip(rows[1:], placed, placed[1:], strict=False):
+        if before is not None and here is not None and here <= before:
+            row.problem(
+                "from_gas", "lies no farther from the gas than the ring before", "write the ring nearest the gas first", "E136"
+            )
+
+
+def read_seal(table: Table, shelf: MaterialShelf, of_several: bool = False) -> Seal | None:
+    """A table of a seal, or of one of several; None after a problem that leaves nothing to go on."""
+    specs = SECTIONS["forward_closure.seals" if of_several else "forward_closure.seal"]
     data = _with_dash(table, table.data.get("dash"))
     table.refuse_unknown([spec.key for spec in specs])
     values = Table(table.document, table.path, {**data, **table.data}, table.problems).read(specs)
@@ -191,9 +232,13 @@ def read_seal(table: Table, shelf: MaterialShelf) -> Seal | None:
             f"more than the cross section, {show_dimension(section, 'length')}",
             "E138",
         )
+    if of_several:
+        values["rings"] = 1
     if any(values.get(key) is None for key in ("rings", "cross_section", "gland_depth", "gap", "hardness")):
         return None
-    return Seal(material=material, **{key: np.array([float(value)]) for key, value in values.items()})
+    name = values.pop("name", "")
+    columns: dict[str, Any] = {key: np.array([float(value)]) for key, value in values.items()}
+    return Seal(material=material, name=name, **columns)
 
 
 def _with_dash(table: Table, dash: Any) -> dict[str, str]:

@@ -14,14 +14,15 @@ from typing import Any
 
 import numpy as np
 
-from optimizer.inputs.closures import read_closure, read_seal
+from optimizer.inputs.closures import read_closure, read_seals
 from optimizer.inputs.erosive import read_constants
 from optimizer.inputs.evidence import read_evidence
 from optimizer.inputs.materials import MaterialShelf
 from optimizer.inputs.rocket import check_body, check_site, read_launch, read_rocket, read_weighed, site_pressure
-from optimizer.inputs.tables import Table, check_schema, read_value, sub_table, sub_tables
+from optimizer.inputs.tables import Table, check_schema, dotted, path_in, read_value, sub_table, sub_tables
 from optimizer.inputs.text import Document, parse_document, plain_data, read_document, toml_text
 from optimizer.inputs.tolerances import read_tolerances
+from optimizer.inputs.wear import read_wear
 from optimizer.problems import InputError, Problems, plain_file
 from optimizer.units import show_dimension
 from optimizer.vocabulary import CLOSURES, FACTOR_KINDS, OLD_FACTOR_KINDS, SECTIONS
@@ -41,6 +42,7 @@ MOTOR_TABLES = (
     "airframe",
     "rocket",
     "evidence",
+    "wear",
     "launch",
     "masses",
     "ambient",
@@ -193,6 +195,7 @@ class _MotorReader:
             return None
         self._check_shapes(Motors(size=1, **parts))
         self.evidence = read_evidence(root, float(parts["ambient"].pressure[0]))
+        parts["wear"] = read_wear(root, Motors(size=1, **parts))
         parts["tolerances"] = read_tolerances(root, Motors(size=1, **parts))
         return Motors(size=1, **parts)
 
@@ -246,10 +249,9 @@ class _MotorReader:
         if table is None:
             return None
         specs = SECTIONS["nozzle"]
-        table.refuse_unknown([spec.key for spec in specs], ("seal",), _ELSEWHERE)
+        table.refuse_unknown([spec.key for spec in specs], ("seal", "seals"), _ELSEWHERE)
         values = table.read(specs)
-        ring = sub_table(table, "seal")
-        seal = None if ring is None else read_seal(ring, self.shelf)
+        seal = read_seals(table, self.shelf)
         throat, exit_ = values.get("throat_diameter"), values.get("exit_diameter")
         if throat is not None and exit_ is not None and exit_ < throat:
             table.problem(
@@ -390,12 +392,14 @@ class _MotorReader:
             tube += ")" if case.length is None else f", length {_mm(float(case.length[0]))})"
         for shape in SHAPES:
             which = shape.which(motors)
-            if which is None or not which.any() or any(problem.key == shape.key for problem in self.problems.found):
+            if which is None or not which.any():
+                continue
+            path = path_in(self.root.data, shape.key)
+            if any(problem.key == dotted(path) for problem in self.problems.found):
                 continue  # what is told already is not told twice
-            path = tuple(shape.key.split("."))
             data: Any = self.root.data
             for name in path[:-1]:
-                data = data.get(name, {})
+                data = data[name] if isinstance(name, int) else data.get(name, {})
             reason = shape.reason.rpartition(": ")[2]
             throat = f" (throat {_mm(float(motors.nozzle.throat_diameter[0]))})"
             cure = shape.cure + (throat if path[-1] == "exit_diameter" else tube)
@@ -417,7 +421,8 @@ def _elsewhere() -> dict[str, str]:
     homes: dict[str, set[str]] = {}
     for section, specs in SECTIONS.items():
         for spec in specs:
-            homes.setdefault(spec.key, set()).add(section)
+            if section != "wear" or spec.key not in homes:  # a log says again what was measured, and is no home of it
+                homes.setdefault(spec.key, set()).add(section)
     return {key: next(iter(names)) for key, names in homes.items() if len(names) == 1 and "" not in names}
 
 

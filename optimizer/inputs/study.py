@@ -27,13 +27,16 @@ from optimizer.units import show
 from optimizer.vocabulary import (
     BOTH_ENDS,
     CHANCE,
-    CLOSURES,
     COLUMN_KEYS,
     MOST_SAMPLES,
     MOTOR_KEYS,
+    SEAL_ROW_KEYS,
     SHORT_KEYS,
     UNITS_KEY,
     KeySpec,
+    both_ends,
+    key_spec,
+    leaf_of,
 )
 from physics.designation import CLASSES, class_range
 
@@ -391,10 +394,10 @@ class _StudyReader:
         if self.motor is None:
             return True
         if name in BOTH_ENDS:
-            owners = [f"{end}.{BOTH_ENDS[name]}".rpartition(".")[0] for end in CLOSURES]
+            owners = [column.rpartition(".")[0] for column in both_ends(name)]
         else:
             inside = ".screws" if spec.kind in ("screw", "grade") else ""
-            owners = [spec.column.rpartition(".")[0] if spec.column else key.rpartition(".")[0] + inside]
+            owners = [spec.column.rpartition(".")[0] if spec.column else leaf_of(key).rpartition(".")[0] + inside]
         if not owners[0] or any(self._part(owner) is not None for owner in owners):
             return True
         where = key.rpartition(".")[0] or "forward_closure"
@@ -611,12 +614,12 @@ def _all_rows(name: str) -> str | None:
 def _moved_by(name: str) -> set[str]:
     """The columns that a variable sets itself, under the one name that each has."""
     if name in BOTH_ENDS:
-        return {f"{end}.{BOTH_ENDS[name]}" for end in CLOSURES}
+        return set(both_ends(name))
     if name == "expansion_ratio":
         return {"nozzle.exit_diameter"}
     key = SHORT_KEYS.get(name, name).replace("grain.0.", "grain.")
-    spec = MOTOR_KEYS.get(key)
-    return {spec.column if spec is not None and spec.column else key}
+    spec = key_spec(key)
+    return {spec.column if spec is not None and spec.column else leaf_of(key)}
 
 
 def variable_spec(name: str) -> tuple[KeySpec | None, str]:
@@ -632,8 +635,8 @@ def variable_spec(name: str) -> tuple[KeySpec | None, str]:
     key = SHORT_KEYS.get(name, name)
     if key.startswith("grain."):  # grain.1.core_diameter: the second row
         key = ".".join(part for part in key.split(".") if not part.isdigit())
-    spec = MOTOR_KEYS.get(key)
-    if spec is None or key.startswith(_GIVEN):
+    spec = key_spec(key)
+    if spec is None or key.startswith(_GIVEN) or (".seals." in key and key not in SEAL_ROW_KEYS):
         return None, ""
     numeric = spec.kind in ("quantity", "number", "whole") and bool(spec.column)
     return (spec, key) if numeric or spec.kind in NAME_KINDS else (None, "")
@@ -662,4 +665,5 @@ def variable_names() -> list[str]:
         "expansion_ratio",
     ]
     names = [*short, "wall", "grain_length", "propellant", "hold", "case_length", *SHORT_KEYS, *BOTH_ENDS, *MOTOR_KEYS]
+    names += SEAL_ROW_KEYS
     return [name for name in dict.fromkeys(names) if name in ("propellant", "hold") or variable_spec(name)[0]]

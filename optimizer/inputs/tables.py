@@ -366,6 +366,31 @@ def sub_tables(table: Table, key: str, most: int) -> list[Table]:
     return [Table(table.document, (*table.path, key, place), item, table.problems) for place, item in enumerate(value)]
 
 
+def path_in(data: Mapping[str, Any], key: str) -> Path_:
+    """Where a dotted key of a motor file stands in its data: a row of seals by its number, counted from 0 at the gas.
+
+    What is said of the one seal of a part is, in a file that lists them, of the first.
+
+    >>> path_in({"nozzle": {"seals": [{}, {}]}}, "nozzle.seals.1.gap"), path_in({"nozzle": {"seals": [{}]}}, "nozzle.seal.gap")
+    (('nozzle', 'seals', 1, 'gap'), ('nozzle', 'seals', 0, 'gap'))
+    """
+    path: list[str | int] = []
+    place: Any = data
+    for name in key.split("."):
+        steps: list[str | int] = [name]
+        if isinstance(place, Mapping) and name == "seal" and "seals" in place:
+            steps = ["seals", 0]
+        elif path[-1:] == ["seals"] and name.isdigit():
+            steps = [int(name)]
+        for step in steps:
+            if isinstance(place, Mapping) and isinstance(step, int):
+                continue  # one table stands for a list of one
+            path.append(step)
+            listed = isinstance(place, list) and isinstance(step, int) and step < len(place)
+            place = place[step] if listed else place.get(step) if isinstance(place, Mapping) else None
+    return tuple(path)
+
+
 _SIGNS = {
     "study": (("search", "objectives"), "run: grainwright search {file}"),
     "firing": (("record", "observed"), "run: grainwright reduce {file}, or grainwright explain {file}"),

@@ -13,7 +13,7 @@ import numpy as np
 from optimizer.inputs.tables import Table, read_exact, sub_table
 from optimizer.problems import nearest
 from optimizer.units import QuantityError, to_float
-from optimizer.vocabulary import BOTH_ENDS, COLUMN_KEYS, MOTOR_KEYS, SHORT_KEYS, column_of
+from optimizer.vocabulary import BOTH_ENDS, COLUMN_KEYS, MOTOR_KEYS, SHORT_KEYS, both_ends, column_of, key_spec
 from physics.motors import Motors, Tolerance
 
 FORMS = 'write {plus_minus = "0.05 mm"}, {minus = "...", plus = "..."} or {standard_deviation = "3 %"}'
@@ -64,7 +64,7 @@ def _flat(data: Mapping[str, Any], prefix: tuple[str, ...] = ()) -> list[tuple[t
 def _columns(table: Table, path: tuple[str, ...], motors: Motors) -> list[str]:
     name = ".".join(path)
     if name in BOTH_ENDS and name not in WHOLE:
-        columns = [f"{end}.{BOTH_ENDS[name]}" for end in ("forward_closure", "aft_closure")]
+        columns = list(both_ends(name))
     else:
         try:
             columns = [column_of(name)]
@@ -101,7 +101,7 @@ def _tolerance(table: Table, path: tuple[str, ...], value: Any, columns: list[st
         table.problem(path, "does not say one thing", FORMS, "E158", value)
         return None
     nominal = float(np.max(np.abs(motors.value(columns[0]))))
-    spec = MOTOR_KEYS.get(COLUMN_KEYS.get(columns[0], ""))
+    spec = key_spec(COLUMN_KEYS.get(columns[0], ""))
     dimension = spec.dimension if spec else "pressure"
     read = {key: _amount(table, (*path, key), item, dimension, nominal) for key, item in value.items()}
     if any(amount is None for amount in read.values()):

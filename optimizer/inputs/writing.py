@@ -11,10 +11,11 @@ from pathlib import Path
 from typing import Any
 
 from optimizer.inputs.motor import MotorFile, load_propellant
+from optimizer.inputs.tables import path_in
 from optimizer.inputs.text import toml_text
 from optimizer.problems import nearest
 from optimizer.units import QuantityError, display_unit, split_quantity, unit, write_quantity
-from optimizer.vocabulary import MOTOR_KEYS, SHORT_KEYS, KeySpec
+from optimizer.vocabulary import MOTOR_KEYS, SHORT_KEYS, KeySpec, key_spec
 
 ORDER = (
     "schema",
@@ -123,9 +124,11 @@ def _change(document: dict[str, Any], key: str, value: Any, folder: Path) -> Non
         for row in document["propellant"].get("rate", []):
             _put(row, parts[-1], full, value)
     else:
-        place = document
-        for part in parts[:-1]:
-            place = place.setdefault(part, {})
+        place: Any = document
+        for part in path_in(document, full)[:-1]:
+            if isinstance(part, int) and part >= len(place):
+                raise KeyError(f"{full}: the motor has {len(place)} seals there, counted from 0")
+            place = place[part] if isinstance(part, int) else place.setdefault(part, {})
         _put(place, parts[-1], full, value)
 
 
@@ -163,7 +166,7 @@ def _change_grain(document: dict[str, Any], parts: list[str], value: Any) -> Non
 
 
 def _put(table: dict[str, Any], last: str, key: str, value: Any) -> None:
-    if key not in MOTOR_KEYS and key.split(".")[0] not in ("materials", "tolerances"):
+    if key_spec(key) is None and key.split(".")[0] not in ("materials", "tolerances"):
         near = nearest(key, MOTOR_KEYS)
         raise KeyError(f"no key {key!r} in a motor file" + (f"; did you mean {near[0]!r}?" if near else ""))
     if value is None:
@@ -174,7 +177,7 @@ def _put(table: dict[str, Any], last: str, key: str, value: Any) -> None:
 
 def _written(key: str, value: Any, old: Any) -> Any:
     """A value as the file has it: SI numbers of quantities as text in the old value's unit."""
-    spec = MOTOR_KEYS.get(key)
+    spec = key_spec(key)
     if hasattr(value, "item") and not isinstance(value, str):
         value = value.item()
     if isinstance(value, (str, bool, Mapping)) or spec is None:

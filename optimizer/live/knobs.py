@@ -153,16 +153,18 @@ def _knob(path: Path_, value: Any, file: MotorFile, shelf: Shelf) -> Knob | None
     part = _part_name(path, file.document)
     family = "closure" if str(path[0]).endswith("closure") else str(path[0])
     short = key.split(".", 1)[1]
+    ring = path[path.index("seals") + 1] if "seals" in path else 0
+    number = f"seal {ring + 1}" if isinstance(ring, int) else "seal"
     knob = Knob(
         name=".".join(str(step) for step in path),
         path=path,
         part=part,
-        label=spoken(short),
+        label=spoken(short).replace("seals", number),
         kind="choice",
         spec=spec,
         text=str(value) if not isinstance(value, float) else f"{value:.12g}",
         value=0.0,
-        first=short in FIRST_KEYS[family],
+        first=short.replace("seals.", "seal.") in FIRST_KEYS[family],
     )
     try:
         if spec.kind == "quantity":

@@ -19,7 +19,7 @@ from optimizer.inputs.text import key_lines, toml_key, toml_value
 from optimizer.live.knobs import Knob, Path_, Turned, put, si_of, typed
 from optimizer.problems import InputError
 from optimizer.results import InTheWay, OutputError, file_digest, inputs_kept, write_bytes
-from optimizer.vocabulary import SHORT_KEYS
+from optimizer.vocabulary import SEAL_ROW_KEYS, SHORT_KEYS
 
 NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_ .+-]{0,79}\.toml")
 AROUND = 0.1
@@ -216,6 +216,8 @@ def _search_name(knob: Knob, knobs: Sequence[Knob]) -> str:
         rows = {other.path[1] for other in knobs if other.path[0] == "grain" and isinstance(other.path[1], int)}
         if len(rows) > 1:
             return "" if knob.spec.key not in ("core_diameter",) or knob.path[1] else "core_diameter"
+    if "seals" in knob.path:  # one ring of several, by its number
+        return knob.name if knob.name in SEAL_ROW_KEYS else ""
     short = {full: name for name, full in SHORT_KEYS.items()}
     return short.get(knob.key, knob.key)
 

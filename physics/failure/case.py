@@ -172,12 +172,35 @@ def closure(motors: Motors, end: str) -> Closure:
 
 
 def seal_diameter(motors: Motors, end: str) -> Array:
-    """Diameter [m] that the pressure works on at one end: the seal's, or the bore where none is given."""
+    """Diameter that the pressure works on at one end: the widest that a seal of it bears on, or the bore.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    Array
+        [m], (n,).
+
+    Notes
+    -----
+    Of several rings the widest counts, whichever gas meets first: should that one let go, the pressure works out to the
+    next. A ring that gives no diameter seals the bore. Source: definition.
+    """
     part = closure(motors, end)
-    if part.seal is not None and part.seal.diameter is not None:
-        return part.seal.diameter
-    need(motors, "case")
-    return _case(motors).bore
+    rings = () if part.seal is None else part.seal.series
+    given = [ring.diameter for ring in rings if ring.diameter is not None]
+    if len(given) < len(rings) or not rings:
+        need(motors, "case")
+        given.append(_case(motors).bore)
+    widest = given[0]
+    for other in given[1:]:
+        widest = np.maximum(widest, other)
+    return np.asarray(widest)
 
 
 def vacuum_thrust_coefficient(motors: Motors) -> Array:

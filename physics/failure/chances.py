@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.special import ndtr, ndtri, stdtrit
 
-from physics.failure.ladder import ADVICE, MODES
+from physics.failure.ladder import MODES, end_of, may_be_first
 from physics.failure.scatter import BAND, Certainty, certainty
 from physics.motors import Array, Figures, Ladder, Motors, Rung
 
@@ -256,21 +256,18 @@ def blocks_of_points(dimensions: int, points: int, seed: int) -> Array:
 def certainty_of(motors: Motors, keys: Iterable[Key]) -> dict[Key, Certainty]:
     """How sure each rung named is, for a batch; strengths that ``motors.tolerances`` scatter bring nothing of their own."""
     rows = {row.mode: row for row in MODES}
-    return {
-        (mode, part): certainty(mode, rows[mode].kind, motors, part.partition(" ")[0] if part.endswith("closure") else "")
-        for mode, part in keys
-    }
+    return {(mode, part): certainty(mode, rows[mode].kind, motors, end_of(part)) for mode, part in keys}
 
 
 def model_of(look: Ladder, expected: Array, figures: Figures, tests: Sequence[Tested] = ()) -> Model:
     """The model of a single motor as drawn: what is likely against the expected pressure [Pa] or the time it must last.
 
-    Advice is left out: nothing is known to happen there.
+    Advice is left out: nothing is known to happen there. So is a ring behind another: what is past it is past that one.
     """
     lasts = {row.mode: row.lasts for row in MODES}
     margins, sure = {}, {}
     for rung in look.rungs:
-        if rung.kind == ADVICE or rung.certainty is None:
+        if not may_be_first(rung) or rung.certainty is None:
             continue
         level = figures[lasts.get(rung.mode) or "action_time"] if rung.pressure is None else expected
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -25,7 +25,7 @@ from physics.failure.case import (
     throat_area,
 )
 from physics.failure.plates import bearing_plate_factor, ring_rolling_stress, small_hole_factor
-from physics.failure.threads import unified_limits
+from physics.failure.threads import basic_pitch_diameter, root_diameter, unified_limits
 from physics.materials import Material
 from physics.missing import NotComputable, need
 from physics.motors import Array, Motors, Plug, Situation, SnapRing, ThreadedRing
@@ -46,25 +46,84 @@ class ThreadShearAreas:
 
 
 def internal_thread_shear_area(engagement: Array, pitch: Array, major_minimum: Array, pitch_maximum: Array) -> Array:
-    """Shear area [m2] of the internal thread, π·n·LE·d_min·[1/(2n) + 0.57735·(d_min − D2_max)]; lengths m, n = 1/P.
+    """Area that shears when an internal thread strips, at minimum material.
 
-    Source: FED-STD-H28/2B Table II.B.1, formula 2a (read).
+    Parameters
+    ----------
+    engagement : Array
+        Loaded length [m].
+    pitch : Array
+        [m].
+    major_minimum, pitch_maximum : Array
+        Least major diameter of the external, largest pitch diameter of the internal thread [m].
+
+    Returns
+    -------
+    Array
+        [m2]; broadcasts.
+
+    Notes
+    -----
+    π·n·LE·d_min·[1/(2n) + 0.57735·(d_min − D2_max)], n = 1/P. Valid for 60 degree threads.
+
+    References
+    ----------
+    FED-STD-H28/2B Table II.B.1, formula 2a (read).
     """
     grip = 0.5 * pitch + 0.57735 * (major_minimum - pitch_maximum)
     return np.asarray(np.pi * engagement / pitch * major_minimum * grip)
 
 
 def external_thread_shear_area(engagement: Array, pitch: Array, minor_maximum: Array, pitch_minimum: Array) -> Array:
-    """Shear area [m2] of the external thread, π·n·LE·D1_max·[1/(2n) + 0.57735·(d2_min − D1_max)]; lengths m, n = 1/P.
+    """Area that shears when an external thread strips, at minimum material.
 
-    Source: FED-STD-H28/2B Table II.B.1, formula 4a (read).
+    Parameters
+    ----------
+    engagement : Array
+        Loaded length [m].
+    pitch : Array
+        [m].
+    minor_maximum, pitch_minimum : Array
+        Largest minor diameter of the internal, least pitch diameter of the external thread [m].
+
+    Returns
+    -------
+    Array
+        [m2]; broadcasts.
+
+    Notes
+    -----
+    π·n·LE·D1_max·[1/(2n) + 0.57735·(d2_min − D1_max)], n = 1/P. Valid for 60 degree threads.
+
+    References
+    ----------
+    FED-STD-H28/2B Table II.B.1, formula 4a (read).
     """
     grip = 0.5 * pitch + 0.57735 * (pitch_minimum - minor_maximum)
     return np.asarray(np.pi * engagement / pitch * minor_maximum * grip)
 
 
 def thread_shear_areas(diameter: Array, pitch: Array, engagement: Array) -> ThreadShearAreas:
-    """Both stripping areas of a 60 degree thread of class 2A in 2B, all m; metric pitches are held to it too."""
+    """Both stripping areas of a 60 degree thread.
+
+    Parameters
+    ----------
+    diameter, pitch, engagement : Array
+        Major diameter, pitch and loaded length [m].
+
+    Returns
+    -------
+    ThreadShearAreas
+        Of the internal and of the external thread [m2]; broadcasts.
+
+    Notes
+    -----
+    Class 2A in 2B; metric pitches are held to it too.
+
+    References
+    ----------
+    `internal_thread_shear_area`, `external_thread_shear_area`, `physics.failure.threads.unified_limits`.
+    """
     limits = unified_limits(diameter, pitch)
     return ThreadShearAreas(
         internal_thread_shear_area(engagement, pitch, limits.major_minimum, limits.internal_pitch_maximum),
@@ -96,7 +155,28 @@ def _threaded(motors: Motors, end: str) -> ThreadedRing:
 
 
 def ring_thread_shear_both(motors: Motors, situation: Situation) -> tuple[Array, Array]:
-    """Head pressures at which the ring's own thread and that of the case strip, in this order. [Pa], (n,)"""
+    """Head pressures at which the ring's own thread and that of the case strip.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    tuple of Array
+        Of the ring and of the case, in this order, [Pa], (n,) each.
+
+    Notes
+    -----
+    Load even along the thread; the first turns of a real one carry more, and give before they strip.
+
+    References
+    ----------
+    `thread_shear_areas`; shear strength as `physics.failure.case.strength` has it.
+    """
     end = situation.end
     ring = _threaded(motors, end)
     need(motors, "case")
@@ -110,12 +190,50 @@ def ring_thread_shear_both(motors: Motors, situation: Situation) -> tuple[Array,
 
 
 def ring_thread_shear(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the weaker of the two threads of a threaded ring strips. [Pa], (n,)"""
+    """Head pressure at which the weaker of the two threads of a threaded ring strips.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    References
+    ----------
+    `ring_thread_shear_both`.
+    """
     return np.asarray(np.minimum(*ring_thread_shear_both(motors, situation)))
 
 
 def net_section_at_thread(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the case parts across the root of its thread, taken at the major diameter. [Pa], (n,)"""
+    """Head pressure at which the case parts across the root of its thread.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    Tensile strength on the annulus outside of the thread's major diameter; no stress concentration, for a ductile case.
+
+    References
+    ----------
+    Force over section, definition.
+    """
     end = situation.end
     return _annulus_pressure(motors, end, _threaded(motors, end).thread_diameter)
 
@@ -137,12 +255,50 @@ def _snap(motors: Motors, end: str) -> SnapRing:
 
 
 def ligament_shear_load(diameter: Array, margin: Array, yield_strength: Array) -> Array:
-    """Load [N] at which the metal between groove and edge shears, π·D·z·0.577·Sy; D, z in m. Shear, no bending."""
+    """Load at which the metal between a groove and the edge shears.
+
+    Parameters
+    ----------
+    diameter, margin : Array
+        Diameter of the groove's root and metal left to the edge [m].
+    yield_strength : Array
+        [Pa].
+
+    Returns
+    -------
+    Array
+        [N]; broadcasts.
+
+    Notes
+    -----
+    π·D·z·0.577·Sy. Shear, no bending: z of three groove depths and more.
+
+    References
+    ----------
+    `SHEAR_YIELD`; ring makers' form, remembered.
+    """
     return np.asarray(np.pi * diameter * margin * SHEAR_YIELD * yield_strength)
 
 
 def groove_shear(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the case shears off between groove and end. [Pa], (n,)"""
+    """Head pressure at which the case shears off between groove and end.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    References
+    ----------
+    `ligament_shear_load`.
+    """
     end = situation.end
     ring, bore = _snap(motors, end), need(motors, "case").bore
     root, strong = bore + 2.0 * ring.groove_depth, joint_strength(motors, end, "yield", 0.0)
@@ -151,7 +307,28 @@ def groove_shear(motors: Motors, situation: Situation) -> Array:
 
 
 def groove_bearing(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the wall of the groove yields under the ring, π·D·d·Sy over the load. [Pa], (n,)"""
+    """Head pressure at which the wall of the groove yields under the ring.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    π·D·d·Sy over the load, D the bore, d the depth.
+
+    References
+    ----------
+    Ring makers' form (a maker's product pages, read; K = 2 there is a factor of safety).
+    """
     end = situation.end
     ring, bore = _snap(motors, end), need(motors, "case").bore
     face = np.pi * bore * ring.groove_depth
@@ -159,7 +336,29 @@ def groove_bearing(motors: Motors, situation: Situation) -> Array:
 
 
 def snap_ring_shear(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the ring itself shears, π·D·t·Ss over the load. [Pa], (n,)"""
+    """Head pressure at which the snap ring itself shears.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    π·D·t·Ss over the load. Holds for a ring that bears square: a chamfer or play in the plate makes it dish, which is not
+    modelled.
+
+    References
+    ----------
+    Ring makers' form (a maker's product pages, read).
+    """
     end = situation.end
     ring, bore = _snap(motors, end), need(motors, "case").bore
     ring_strength = need(motors, f"{end}_closure.snap_ring.ring_shear_strength")
@@ -167,17 +366,55 @@ def snap_ring_shear(motors: Motors, situation: Situation) -> Array:
 
 
 def net_section_at_groove(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the case parts across the snap-ring groove. [Pa], (n,)"""
+    """Head pressure at which the case parts across the snap-ring groove.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    Tensile strength on the annulus under the groove; no stress concentration.
+
+    References
+    ----------
+    Force over section, definition.
+    """
     end = situation.end
     return _annulus_pressure(motors, end, need(motors, "case").bore + 2.0 * _snap(motors, end).groove_depth)
 
 
 def offset_ligament(eccentricity: Array) -> Array:
-    """Part of its plain yield load that a strip bears under a load off its middle, √(1 + 4ε²) − 2ε. [-]
+    """Part of its plain yield load that a strip bears under a load off its middle.
 
-    `eccentricity` ε is the offset over the strip's thickness. Plastic limit of a rectangular section under tension n and
-    moment m, n² + m = 1 with m = 4·ε·n. Source: derived; the interaction is textbook plasticity, remembered.
+    Parameters
+    ----------
+    eccentricity : Array
+        Offset over the strip's thickness, ε [-].
 
+    Returns
+    -------
+    Array
+        √(1 + 4ε²) − 2ε [-]; broadcasts.
+
+    Notes
+    -----
+    Plastic limit of a rectangular section under tension n and moment m: n² + m = 1 with m = 4·ε·n.
+
+    References
+    ----------
+    Derived; the interaction is textbook plasticity, remembered.
+
+    Examples
+    --------
     >>> float(offset_ligament(np.array(0.5)).round(4))
     0.4142
     """
@@ -185,10 +422,28 @@ def offset_ligament(eccentricity: Array) -> Array:
 
 
 def groove_ligament_yield(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the wall left under the groove yields, stretched and bent at once. [Pa], (n,)
+    """Head pressure at which the wall left under the groove yields, stretched and bent at once.
 
-    Its middle lies half the groove's depth outside that of the wall, so the end load bends it. The hoop stiffness of the
-    tube on either side, which takes part of the bending, is left out: on the safe side. 0 where no wall is left.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,); 0 where no wall is left.
+
+    Notes
+    -----
+    Its middle lies half the groove's depth outside that of the wall, so the end load bends it. The hoop stiffness of the tube on
+    either side, which takes part of the bending, is left out: on the safe side.
+
+    References
+    ----------
+    `offset_ligament`.
     """
     end = situation.end
     case, depth = need(motors, "case"), _snap(motors, end).groove_depth
@@ -204,11 +459,34 @@ def groove_ligament_yield(motors: Motors, situation: Situation) -> Array:
 
 
 def plate_stress(pressure: Array, radius: Array, thickness: Array, poisson: Array, clamped: bool = False) -> Array:
-    """Largest bending stress [Pa] of a solid circular plate under uniform pressure [Pa]; lengths m.
+    """Largest bending stress of a solid circular plate under uniform pressure.
 
-    Simply supported, at the centre: 3(3 + ν)·q·a²/(8·t²); clamped, at the edge: 0.75·q·a²/t². Source: Timoshenko,
-    Theory of Plates and Shells, art. 16; Roark, flat circular plates, cases 10a and 10b.
+    Parameters
+    ----------
+    pressure : Array
+        [Pa].
+    radius, thickness : Array
+        [m].
+    poisson : Array
+        [-].
+    clamped : bool
+        Whether the edge is held from turning.
 
+    Returns
+    -------
+    Array
+        [Pa]; broadcasts.
+
+    Notes
+    -----
+    Simply supported, at the centre: 3(3 + ν)·q·a²/(8·t²); clamped, at the edge: 0.75·q·a²/t². Thin plates, small deflections.
+
+    References
+    ----------
+    Timoshenko, Theory of Plates and Shells, art. 16; Roark, flat circular plates, cases 10a and 10b.
+
+    Examples
+    --------
     >>> float(plate_stress(1000.0, 1.375, 0.25, 0.33)), float(plate_stress(1000.0, 1.375, 0.25, 0.33, clamped=True))
     (37774.6875, 22687.5)
     """
@@ -217,13 +495,35 @@ def plate_stress(pressure: Array, radius: Array, thickness: Array, poisson: Arra
 
 
 def annular_plate_factor(opening: Array, rim_load: Array, poisson: Array, clamped: bool = False) -> Array:
-    """k in σ = k·q·a²/t², the largest stress of a plate with a central opening; dimensionless, broadcasts.
+    """k in σ = k·q·a²/t², the largest stress of a plate with a central opening.
 
-    `opening` is opening over outer radius, between 0 and 1. Pressure q works on the annulus and a load on the rim of
-    the opening, `rim_load` in units of π·a²·q. Outer edge simply supported or clamped, rim free. Exact thin-plate
-    solution: φ = C1·r + C2/r − [α·(r/2)(ln r − ½) + q·r³/16]/D with α from the shear at the rim. Source: Timoshenko,
-    Theory of Plates and Shells, art. 17, solved here for both loads at once.
+    Parameters
+    ----------
+    opening : Array
+        Opening over outer radius, between 0 and 1 [-].
+    rim_load : Array
+        Load on the rim of the opening, in units of π·a²·q [-].
+    poisson : Array
+        [-].
+    clamped : bool
+        Whether the outer edge is held from turning.
 
+    Returns
+    -------
+    Array
+        [-]; broadcasts.
+
+    Notes
+    -----
+    Pressure q works on the annulus; the rim is free. Exact thin-plate solution: φ = C1·r + C2/r − [α·(r/2)(ln r − ½) + q·r³/16]/D
+    with α from the shear at the rim.
+
+    References
+    ----------
+    Timoshenko, Theory of Plates and Shells, art. 17, solved here for both loads at once.
+
+    Examples
+    --------
     >>> float(annular_plate_factor(0.5, 0.0, 0.3).round(2))
     1.44
     """
@@ -254,7 +554,28 @@ _OPENINGS = np.linspace(0.05, 0.95, 91)
 
 
 def worst_opening_factor(poisson: float, clamped: bool = False) -> float:
-    """Largest `annular_plate_factor` over all openings whose rim carries the pressure on the opening."""
+    """Largest `annular_plate_factor` over all openings whose rim carries the pressure on the opening.
+
+    Parameters
+    ----------
+    poisson : float
+        [-].
+    clamped : bool
+        As there.
+
+    Returns
+    -------
+    float
+        [-].
+
+    Notes
+    -----
+    Openings of 0.05 to 0.95.
+
+    References
+    ----------
+    `annular_plate_factor`.
+    """
     return float(np.max(annular_plate_factor(_OPENINGS, np.square(_OPENINGS), np.asarray(poisson), clamped)))
 
 
@@ -326,7 +647,30 @@ def _bearing_factor(motors: Motors, end: str, poisson: Array, plug: Plug | None)
 
 
 def plate_pressure(motors: Motors, end: str, clamped: bool) -> Array:
-    """Head pressure at which the closure plate of one end first yields in bending. [Pa], (n,)"""
+    """Head pressure at which the closure plate of one end first yields in bending.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+    clamped : bool
+        Whether its edge is held from turning.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    Thin-plate theory: thickness below about a quarter of the radius.
+
+    References
+    ----------
+    `plate_stress`, `annular_plate_factor`, `physics.failure.plates.bearing_plate_factor`.
+    """
     material, _ = _plate(motors, end)
     thickness = need(motors, f"{end}_closure.plate_thickness")
     radius = 0.5 * (seal_diameter(motors, end) if clamped else _bearing(motors, end))
@@ -335,10 +679,28 @@ def plate_pressure(motors: Motors, end: str, clamped: bool) -> Array:
 
 
 def plate_bending(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the closure plate, simply supported at its bearing circle, first yields. [Pa], (n,)
+    """Head pressure at which the closure plate, simply supported at its bearing circle, first yields.
 
-    The bearing circle is the seal's where no other is given. A plug's hole in the middle is exact, its push a load on the rim; off
-    the middle it is a small hole in the stresses of the place.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    The bearing circle is the seal's where no other is given. A plug's hole in the middle is exact, its push a load on the rim;
+    off the middle it is a small hole in the stresses of the place. Yield on one face: collapse comes later.
+
+    References
+    ----------
+    `plate_pressure`.
     """
     return plate_pressure(motors, situation.end, clamped=False)
 
@@ -347,55 +709,141 @@ def plate_bending(motors: Motors, situation: Situation) -> Array:
 
 
 def has_bearing_ring(motors: Motors, end: str) -> bool:
-    """Whether a ring of its own bears against the plate of an end, on a circle that is given."""
+    """Whether a ring of its own bears against the plate of an end: one held by thread or snap always, one held by screws
+    where its circle is given (else it is of one piece with the plate, or bears at the rim)."""
     part = motors.forward_closure if end == "forward" else motors.aft_closure
-    return part is not None and part.bearing_diameter is not None and part.retention != "welded-lip"
+    if part is None or part.retention == "welded-lip":
+        return False
+    return part.bearing_diameter is not None or part.retention in ("threaded-ring", "snap-ring")
 
 
-def _own_ring(motors: Motors, end: str) -> tuple[Array, Array, Array]:
-    """Width across, height along the axis, and radius of the middle of a ring held by screws. [m]"""
+@dataclass(frozen=True)
+class _OwnRing:
+    """Section of a ring of its own: width across, height along the axis, outside, and the diameter where it is held. [m]"""
+
+    width: Array
+    height: Array
+    outside: Array
+    held: Array
+    opening: Array
+
+
+def _own_ring(motors: Motors, end: str) -> _OwnRing:
+    """The section of a ring that is held by screws or by its thread, without the thread."""
     part = closure(motors, end)
+    if part.threaded_ring is not None:
+        thread, across = part.threaded_ring, need(motors, f"{end}_closure.threaded_ring.width")
+        root = root_diameter(thread.thread_diameter, thread.thread_pitch, True)
+        opening = thread.thread_diameter - 2.0 * across
+        held = basic_pitch_diameter(thread.thread_diameter, thread.thread_pitch)
+        return _OwnRing(0.5 * (root - opening), thread.engagement, root, held, opening)
     if part.screws is None:
-        raise NotComputable(f"the section of a ring held by a {part.retention} is not in the file")
+        raise NotComputable(f"the section of a ring held by a {part.retention} is not in the file, nor how it dishes in the model")
     width = need(motors, f"{end}_closure.screws.ring_thickness")
     height = need(motors, f"{end}_closure.screws.edge_distance") + need(motors, f"{end}_closure.screws.ring_edge_distance")
-    return width, height, 0.5 * (need(motors, "case").bore - width)
+    bore = need(motors, "case").bore
+    return _OwnRing(width, height, bore, bore, bore - 2.0 * width)
 
 
 def ring_rolling(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which a ring yields that the load rolls inside out: the plate pushes inside of the screws. [Pa], (n,)
+    """Head pressure at which a ring yields that the load rolls inside out: the plate pushes inside of where it is held.
 
-    Arm from the bearing circle to the bore. The case, which keeps it from turning freely, is left out: on the safe side.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Raises
+    ------
+    NotComputable
+        Without the bearing circle or the ring's section; a snap ring dishes, which is not modelled.
+
+    Notes
+    -----
+    Arm from the bearing circle to the bore where screws hold it, to the pitch diameter of a thread. The case, which keeps the
+    ring from turning freely, and the flanks of a thread, which do so too, are left out: on the safe side. A thread's height
+    counts as far as it is engaged, its section within the roots.
+
+    References
+    ----------
+    `physics.failure.plates.ring_rolling_stress`.
     """
     end = situation.end
-    width, height, middle = _own_ring(motors, end)
-    arm = 0.5 * np.abs(need(motors, "case").bore - _bearing(motors, end))
-    moment = end_load_area(motors, end) * np.maximum(arm, 1e-3 * width) / (2.0 * np.pi * middle)
+    need(motors, f"{end}_closure.bearing_diameter")
+    ring = _own_ring(motors, end)
+    middle = 0.5 * (ring.outside - ring.width)
+    arm = 0.5 * np.abs(ring.held - _bearing(motors, end))
+    moment = end_load_area(motors, end) * np.maximum(arm, 1e-3 * ring.width) / (2.0 * np.pi * middle)
     material = need(motors, f"{end}_closure.ring_material")
-    return np.asarray(strength(motors, material, "yield") / ring_rolling_stress(moment, middle, width, height))
+    return np.asarray(strength(motors, material, "yield") / ring_rolling_stress(moment, middle, ring.width, ring.height))
 
 
 def ring_contact(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which plate or ring, the softer, yields where they bear on each other. [Pa], (n,)
+    """Head pressure at which plate or ring, the softer, yields where they bear on each other.
 
-    The bearing circle is the middle of the contact, which reaches in to the ring's opening and as far out. 0 where the circle
-    does not lie on the ring.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    The bearing circle is the middle of the contact, which reaches in to the ring's opening and as far out, no farther than the
+    bore. 0 where the circle does not lie on the ring.
+
+    References
+    ----------
+    Mean pressure on the face, derived; that yield is its limit is common practice, no source.
     """
     end = situation.end
-    width, _, _ = _own_ring(motors, end)
+    need(motors, f"{end}_closure.bearing_diameter")
+    ring = _own_ring(motors, end)
     circle, bore = _bearing(motors, end), need(motors, "case").bore
-    reach = np.minimum(circle - (bore - 2.0 * width), bore - circle)
+    reach = np.minimum(circle - ring.opening, bore - circle)
     face = np.pi * circle * np.maximum(reach, 0.0)
-    ring = strength(motors, need(motors, f"{end}_closure.ring_material"), "yield")
-    softer = np.minimum(ring, strength(motors, plate_of(motors, end), "yield"))
+    own = strength(motors, need(motors, f"{end}_closure.ring_material"), "yield")
+    softer = np.minimum(own, strength(motors, plate_of(motors, end), "yield"))
     return np.asarray(softer * face / end_load_area(motors, end))
 
 
 def shoulder_shear(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the shoulder that takes the load shears through, π·d·h·Ssu over the load. [Pa], (n,)
+    """Head pressure at which the shoulder that takes the load shears through.
 
-    Forward, the shoulder of the closure at the seal diameter, under the whole end load. Aft, the shoulder of the
-    carrier at the seat diameter of the nozzle, under the nozzle's own load.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    π·d·h·Ssu over the load. Forward, the shoulder of the closure at the seal diameter, under the whole end load. Aft, the
+    shoulder of the carrier at the seat diameter of the nozzle, under the nozzle's own load. Shear alone: bending of a thin
+    shoulder is left out.
+
+    References
+    ----------
+    Force over section, definition.
     """
     end = situation.end
     part = closure(motors, end)
@@ -414,8 +862,28 @@ def shoulder_shear(motors: Motors, situation: Situation) -> Array:
 
 
 def sonic_thrust_coefficient(gamma: Array) -> Array:
-    """Vacuum thrust coefficient of a convergent nozzle, (γ + 1)·(2/(γ + 1))^(γ/(γ − 1)), its throat sonic. [-]
+    """Vacuum thrust coefficient of a convergent nozzle, its throat sonic.
 
+    Parameters
+    ----------
+    gamma : Array
+        Ratio of specific heats [-].
+
+    Returns
+    -------
+    Array
+        [-]; broadcasts.
+
+    Notes
+    -----
+    (γ + 1)·(2/(γ + 1))^(γ/(γ − 1)).
+
+    References
+    ----------
+    Momentum and pressure at a sonic throat, derived; NACA Report 1135 for the flow.
+
+    Examples
+    --------
     >>> float(sonic_thrust_coefficient(np.array(1.4)).round(4))
     1.2679
     """
@@ -423,11 +891,27 @@ def sonic_thrust_coefficient(gamma: Array) -> Array:
 
 
 def seat_load_area(motors: Motors) -> Array:
-    """Load of the nozzle insert on its seat over head pressure. [m2], (n,)
+    """Load of the nozzle insert on its seat over head pressure.
 
-    Momentum balance from the insert's entry to the sonic throat, A_insert − C_F(M = 1)·A_t; the pull of the divergent
-    is left out, since part of it may be cut in the carrier. A_insert is the insert's outside, or the seat diameter
-    where `nozzle.insert_diameter` is not given; at least a quarter of it is used.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+
+    Returns
+    -------
+    Array
+        [m2], (n,).
+
+    Notes
+    -----
+    Momentum balance from the insert's entry to the sonic throat, A_insert − C_F(M = 1)·A_t; the pull of the divergent is left
+    out, since part of it may be cut in the carrier. A_insert is the insert's outside, or the seat diameter where
+    `nozzle.insert_diameter` is not given; at least a quarter of it is used.
+
+    References
+    ----------
+    Derived; `sonic_thrust_coefficient`.
     """
     seat = need(motors, "nozzle.seat_diameter")
     outside = motors.nozzle.insert_diameter
@@ -452,7 +936,28 @@ def _insert_strength(motors: Motors, name: str) -> float:
 
 
 def seat_compression(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the insert crushes on its annular seat, Sc·(π/4)(d_insert² − d_seat²) over load. [Pa]"""
+    """Head pressure at which the insert crushes on its annular seat.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    Sc·(π/4)(d_insert² − d_seat²) over the load; even contact, no bending nor thermal stress.
+
+    References
+    ----------
+    Force over section, definition; `seat_load_area`.
+    """
     seat = need(motors, "nozzle.seat_diameter")
     outside = need(motors, "nozzle.insert_diameter")
     face = 0.25 * np.pi * np.maximum(np.square(outside) - np.square(seat), 0.0)
@@ -460,7 +965,28 @@ def seat_compression(motors: Motors, situation: Situation) -> Array:
 
 
 def insert_shear(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the insert shears through above its seat, π·d_seat·l·Ss over load. [Pa], (n,)"""
+    """Head pressure at which the insert shears through above its seat.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    π·d_seat·l·Ss over the load; no bending nor thermal stress.
+
+    References
+    ----------
+    Force over section, definition; `seat_load_area`.
+    """
     seat, length = need(motors, "nozzle.seat_diameter"), need(motors, "nozzle.insert_length")
     return np.asarray(np.pi * seat * length * _insert_strength(motors, "shear_strength") / seat_load_area(motors))
 
@@ -505,15 +1031,15 @@ def plate_note(motors: Motors, situation: Situation) -> str:
 
 
 def _way_of_the_push(motors: Motors, end: str) -> str:
-    """How the push goes from the gas to the case, in one line, where a ring of its own takes it."""
+    """How the push goes from the gas to the case, in one line."""
     part = closure(motors, end)
-    if part.bearing_diameter is None:
-        return ""
     push = float(np.min(end_load_area(motors, end))) * 1e3
-    sealed, bears = (float(np.min(across)) * 1e3 for across in (seal_diameter(motors, end), part.bearing_diameter))
+    sealed = float(np.min(seal_diameter(motors, end))) * 1e3
     held = {"radial-screws": "its screws", "threaded-ring": "its thread", "snap-ring": "the groove", "welded-lip": "the weld"}
+    on = "at its rim" if part.bearing_diameter is None else f"on {float(np.min(part.bearing_diameter)) * 1e3:.1f} mm"
+    what = "lip" if part.retention == "welded-lip" else "ring"
     return (
-        f"{push:.3g} kN for each MPa within {sealed:.1f} mm goes through the plate to the ring on {bears:.1f} mm, and by "
+        f"{push:.3g} kN for each MPa within {sealed:.1f} mm goes through the plate to the {what} {on}, and by "
         f"{held[part.retention]} into the case at the bore"
     )
 

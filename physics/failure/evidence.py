@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from physics.failure.chances import Key, Tested, median_of
-from physics.failure.ladder import ADVICE, assess_ladder
+from physics.failure.ladder import ADVICE, assess_ladder, plain_part
 from physics.failure.proof import GAUGE_ERROR, NOT_IN_PROOF, plugged_motor
 from physics.materials import Material
 from physics.motors import Ladder, Motors, Rung
@@ -122,7 +122,7 @@ def _ladder_of_test(motors: Motors, evidence: Evidence, ladder: Ladder) -> dict[
         rungs = assess_ladder(drawn, marching=False).rungs
         rungs = tuple(rung for rung in rungs if rung.pressure is not None and rung.mode not in NOT_IN_PROOF)
         if not evidence.plugged:
-            rungs = tuple(rung for rung in rungs if rung.part not in ("aft closure", "nozzle"))
+            rungs = tuple(rung for rung in rungs if plain_part(rung.part) not in ("aft closure", "nozzle"))
     return {(rung.mode, rung.part): rung for rung in rungs if rung.kind != ADVICE}
 
 
@@ -139,7 +139,7 @@ def _culprit(tested: Mapping[Key, Rung], evidence: Evidence) -> Key | None:
     """The rung that did not hold: the one named, and of several parts the likeliest; None where all held."""
     if evidence.outcome == "held":
         return None
-    named = [key for key in tested if key[0] == evidence.mode and evidence.part in ("", key[1])]
+    named = [key for key in tested if key[0] == evidence.mode and evidence.part in ("", key[1], plain_part(key[1]))]
     return min(named, key=lambda key: float(np.median(tested[key].likely)), default=None)
 
 

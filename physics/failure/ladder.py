@@ -49,7 +49,9 @@ class Mode:
     the mode is stands in ``scatter.csv`` under its name. `applies` says whether the motor
     has such a part at that end at all; where it does not, the mode is silently absent. `basis` and `note` are texts or
     functions that make them; notes are made for single motors only. `marches_heat` says that it follows the heat of the
-    burn through the wall, which takes some hundred times as long as a formula: a search asks it of finalists only.
+    burn through the wall, which takes some hundred times as long as a formula: a search asks it of finalists only. `rings`
+    says how many rungs a mode of a seal has there, one for each ring that stands behind another: its functions then take
+    the number of the ring, and `behind` stands in place of `function` for all but the first.
     """
 
     mode: str
@@ -61,6 +63,17 @@ class Mode:
     applies: Callable[[Motors, str], bool] = lambda motors, end: True
     lasts: str = ""
     marches_heat: bool = False
+    rings: Callable[[Motors, str], int] | None = None
+    behind: Callable[[Motors, Situation], Array] | None = None
+
+    def at_ring(self, ring: int) -> Mode:
+        """The same mode for one ring of several, counted from 0 at the gas."""
+        if not ring:
+            return self
+        own: Callable[..., Array] = self.behind or self.function
+        said: Callable[..., str] | str | None = self.note
+        note = partial(said, ring=ring) if callable(said) else said
+        return replace(self, function=partial(own, ring=ring), note=note)
 
 
 _VON_MISES = "p = (Sy/sqrt 3)(1 - 1/K^2), von Mises at the bore with end load, Sy at service temperature"
@@ -263,7 +276,19 @@ MODES: tuple[Mode, ...] = (
         "leak",
         "as seal extrusion, on the nozzle's own ring",
         seals.nozzle_seal_extrusion,
+        seals.seal_note,
         applies=seals.has_nozzle_seal,
+        rings=seals.nozzle_rings,
+    ),
+    Mode(
+        "nozzle backup ring advised",
+        "nozzle",
+        ADVICE,
+        "as backup ring advised, on the nozzle's own ring",
+        seals.backup_ring_advised,
+        seals.advice_note,
+        applies=seals.has_nozzle_seal,
+        rings=seals.nozzle_rings,
     ),
     Mode(
         "nozzle seal overheating",
@@ -273,6 +298,7 @@ MODES: tuple[Mode, ...] = (
         seals.heat_not_modelled,
         applies=seals.has_nozzle_seal,
         lasts="action_time",
+        rings=seals.nozzle_rings,
     ),
     Mode(
         "shoulder shear",
@@ -290,6 +316,7 @@ MODES: tuple[Mode, ...] = (
         "dilation at that pressure",
         seals.backup_ring_advised,
         seals.advice_note,
+        rings=seals.closure_rings,
     ),
     Mode(
         "seal extrusion",
@@ -299,6 +326,7 @@ MODES: tuple[Mode, ...] = (
         "cross-section (judgement); gap grown by the case's dilation at that pressure",
         seals.seal_extrusion,
         seals.seal_note,
+        rings=seals.closure_rings,
     ),
     Mode(
         "seat compression",
@@ -353,6 +381,8 @@ MODES: tuple[Mode, ...] = (
         seats.seal_note,
         lasts="action_time",
         marches_heat=True,
+        rings=seals.closure_rings,
+        behind=seals.heat_not_modelled,
     ),
 )
 
@@ -398,8 +428,8 @@ def assess_ladder(
     missing: list[NotAssessed] = []
     bench = Bench(motors, figures, expected, burn, kept)
     found: list[tuple[Mode, str, str, Corner]] = []
-    for row, part, end in _cells(motors):
-        if row.marches_heat and not marching:
+    for row, part, end in cells(motors):
+        if not row.applies(motors, end) or (row.marches_heat and not marching):
             continue
         try:
             found.append((row, part, end, bench.worst(row, end)))
@@ -413,12 +443,45 @@ def assess_ladder(
     return Ladder(tuple(rungs), tuple(missing))
 
 
-def _cells(motors: Motors) -> Iterator[tuple[Mode, str, str]]:
-    """Every row at every end it belongs to, where the motor has such a part: row, part, end."""
+def cells(motors: Motors) -> Iterator[tuple[Mode, str, str]]:
+    """Every row at every end it may belong to, for each ring of a seal: row, part, end."""
     for row in MODES:
         for end in ENDS if row.part == "closure" else ("",):
-            if row.applies(motors, end):
-                yield row, f"{end} closure" if end else row.part, end
+            part = f"{end} closure" if end else row.part
+            count = 1 if row.rings is None else row.rings(motors, end)
+            for ring in range(count):
+                yield row.at_ring(ring), f"{end or part}{RING}{ring + 1}" if count > 1 else part, end
+
+
+RING = " seal "
+"""What stands between an end, or the nozzle, and the number of its ring, counted from 1 at the gas, where it has several."""
+
+
+def plain_part(part: str) -> str:
+    """The part that a ring belongs to; any other part as it is.
+
+    >>> plain_part("forward seal 2"), plain_part("nozzle seal 1"), plain_part("case")
+    ('forward closure', 'nozzle', 'case')
+    """
+    own, ring, _ = part.partition(RING)
+    return f"{own} closure" if ring and own in ENDS else own
+
+
+def may_be_first(rung: Rung) -> bool:
+    """Whether a rung adds to what may let go first: not advice, nor a ring behind another, since gas that is past that one
+    is past the first already."""
+    _, _, number = rung.part.partition(RING)
+    return rung.kind != ADVICE and number in ("", "1")
+
+
+def end_of(part: str) -> str:
+    """The end that a part of the ladder belongs to: "forward", "aft", or "" for one of no end.
+
+    >>> end_of("aft seal 1"), end_of("nozzle")
+    ('aft', '')
+    """
+    own = plain_part(part)
+    return own.partition(" ")[0] if own.endswith(" closure") else ""
 
 
 Burn = Callable[[Motors], Figures]

@@ -121,10 +121,30 @@ def _stress(r: Array, constants: tuple[Array, Array], alpha: Array, pressure: Ar
 
 
 def solid_plate_stresses(place: Array, poisson: Array) -> tuple[Array, Array]:
-    """Radial and hoop stress over q·a²/t² of a solid, simply supported plate at `place` of its radius a. [-]
+    """Radial and hoop stress of a solid, simply supported plate, over q·a²/t².
 
-    (3/8)·(3 + ν)(1 − ρ²) and (3/8)·[3 + ν − (1 + 3ν)·ρ²]. Source: Timoshenko, Theory of Plates and Shells, art. 16.
+    Parameters
+    ----------
+    place : Array
+        Place over the radius, ρ [-].
+    poisson : Array
+        [-].
 
+    Returns
+    -------
+    tuple of Array
+        Radial and hoop [-]; broadcast.
+
+    Notes
+    -----
+    (3/8)·(3 + ν)(1 − ρ²) and (3/8)·[3 + ν − (1 + 3ν)·ρ²]; thin plates.
+
+    References
+    ----------
+    Timoshenko, Theory of Plates and Shells, art. 16.
+
+    Examples
+    --------
     >>> [float(part.round(4)) for part in solid_plate_stresses(np.array(0.0), np.array(0.33))]
     [1.2488, 1.2488]
     """
@@ -134,12 +154,32 @@ def solid_plate_stresses(place: Array, poisson: Array) -> tuple[Array, Array]:
 
 
 def small_hole_factor(place: Array, poisson: Array) -> Array:
-    """Largest stress at a small hole off the middle, over q·a²/t²: 3·σ1 − σ2 of the stresses where it sits. [-]
+    """Largest stress at a small hole off the middle of a plate, over q·a²/t².
 
-    Kirsch, for a hole that is small beside the plate and beside the distance to its edge. In bending the factor of a hole that is
-    wide beside the thickness is smaller for unequal stresses: on the safe side. Twice the stress in the middle. Source: Timoshenko
-    and Goodier, Theory of Elasticity, art. 35 (remembered).
+    Parameters
+    ----------
+    place : Array
+        Place of the hole over the radius [-].
+    poisson : Array
+        [-].
 
+    Returns
+    -------
+    Array
+        [-]; broadcasts.
+
+    Notes
+    -----
+    3·σ1 − σ2 of the stresses where it sits (Kirsch), for a hole that is small beside the plate and beside the distance to its
+    edge. In bending the factor of a hole that is wide beside the thickness is smaller for unequal stresses: on the safe side.
+    Twice the stress in the middle.
+
+    References
+    ----------
+    Timoshenko and Goodier, Theory of Elasticity, art. 35 (remembered).
+
+    Examples
+    --------
     >>> float((small_hole_factor(np.array(0.0), np.array(0.33)) / 1.24875).round(6))
     2.0
     """
@@ -148,12 +188,31 @@ def small_hole_factor(place: Array, poisson: Array) -> Array:
 
 
 def ring_rolling_stress(moment: Array, middle: Array, width: Array, height: Array) -> Array:
-    """Hoop stress [Pa] at the faces of a ring that rolls under a moment spread along it. Lengths m, moment per length [N].
+    """Hoop stress at the faces of a ring that rolls under a moment spread along it.
 
-    Middle line of radius r, section `width` across and `height` along the axis: rotation m·r²·12/(E·w·h³) for a thin ring, stress
-    6·m·r/(w·h²). Source: Timoshenko, Strength of Materials, part II, twisting of a circular ring by couples (remembered); thin
-    ring, width below about a third of the radius, where the error is about 5 %.
+    Parameters
+    ----------
+    moment : Array
+        Per length of the middle line [N].
+    middle, width, height : Array
+        Radius of the middle line; section across and along the axis [m].
 
+    Returns
+    -------
+    Array
+        [Pa]; broadcasts.
+
+    Notes
+    -----
+    Rotation m·r²·12/(E·w·h³), stress 6·m·r/(w·h²). Thin ring: width below about a third of the radius, where the error is about 5
+    %.
+
+    References
+    ----------
+    Timoshenko, Strength of Materials, part II, twisting of a circular ring by couples (remembered).
+
+    Examples
+    --------
     >>> float(ring_rolling_stress(10.0, 0.02, 0.005, 0.01))
     2400000.0
     """

@@ -29,7 +29,26 @@ def _plug(motors: Motors) -> Plug:
 
 
 def push_area(motors: Motors) -> Array:
-    """Push on the plug over head pressure: within its seal, or within its thread. [m2], (n,) Source: definition."""
+    """Push on the plug over head pressure: within its seal, or within its thread.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+
+    Returns
+    -------
+    Array
+        [m2], (n,).
+
+    Notes
+    -----
+    The wider of the two where both are given.
+
+    References
+    ----------
+    Definition.
+    """
     plug = _plug(motors)
     across = plug.thread_diameter
     if plug.seal is not None and plug.seal.diameter is not None:
@@ -38,7 +57,28 @@ def push_area(motors: Motors) -> Array:
 
 
 def plug_threads(motors: Motors, situation: Situation) -> tuple[Array, Array]:
-    """Head pressures at which the thread of the plug and that of the plate strip, in this order. [Pa], (n,)"""
+    """Head pressures at which the thread of the plug and that of the plate strip.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    tuple of Array
+        Of the plug and of the plate, in this order, [Pa], (n,) each.
+
+    Notes
+    -----
+    Load even along the engaged thread.
+
+    References
+    ----------
+    `physics.failure.closures.thread_shear_areas`.
+    """
     plug = _plug(motors)
     if plug.material is None:
         raise NotComputable("forward_closure.plug.material is not given")
@@ -50,12 +90,50 @@ def plug_threads(motors: Motors, situation: Situation) -> tuple[Array, Array]:
 
 
 def plug_thread_shear(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the weaker of the plug's and the plate's thread strips. [Pa], (n,)"""
+    """Head pressure at which the weaker of the plug's and the plate's thread strips.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    References
+    ----------
+    `plug_threads`.
+    """
     return np.asarray(np.minimum(*plug_threads(motors, situation)))
 
 
 def plug_seal_leak(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the plug's own ring is taken to let gas past, as `seal_extrusion`; its gap does not grow. [Pa]"""
+    """Head pressure at which the plug's own ring is taken to let gas past.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    As `seal_extrusion`; its gap does not grow: the plate hardly widens round a plug.
+
+    References
+    ----------
+    `physics.failure.seals.service_leak`.
+    """
     seal = _plug(motors).seal
     if seal is None:
         raise NotComputable("[forward_closure.plug.seal] is not given")

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from physics.failure.ladder import assess_ladder
+from physics.failure.ladder import assess_ladder, plain_part
 from physics.motors import Ladder, Motors
 
 PROOF_FACTOR = 1.5
@@ -104,7 +104,7 @@ def proof_of(motors: Motors, ladder: Ladder, expected: float) -> Proof:
             continue
         share = given[key] / nominal[key] if nominal.get(key) else 1.0
         pressure = _one(rung.pressure) * (min(share, 1.0) if math.isfinite(share) else 1.0)
-        aft = rung.part in ("aft closure", "nozzle")
+        aft = plain_part(rung.part) in ("aft closure", "nozzle")
         rungs.append(ProofRung(rung.mode, rung.part, rung.kind, pressure, not aft, _one(rung.band[0])))
     rungs.sort(key=lambda rung: math.inf if math.isnan(rung.pressure) else rung.pressure)
     wanted = PROOF_FACTOR * expected

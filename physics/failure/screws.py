@@ -40,21 +40,83 @@ __all__ = ["ScrewSize", "ThreadAreas", "areas", "screw_size", "screw_sizes"]
 def shear_strength_threads(
     tensile_strength: Array, diameter: Array, pitch: Array, metric: Array, socket: Array | float = 0.0
 ) -> Array:
-    """Shear load [N] of one screw with threads in the plane, 0.6·Su·(A_m − socket), `socket` the area [m2] of a socket there.
+    """Shear load of one screw with threads in the plane.
 
-    Source: NASA-STD-5020B Eq 13 (read); a socket in the plane is taken off the section, 0 where nothing is left.
+    Parameters
+    ----------
+    tensile_strength : Array
+        [Pa].
+    diameter, pitch : Array
+        [m].
+    metric : Array
+        1 for ISO metric, 0 for unified threads.
+    socket : Array
+        Area of a socket in the plane [m2].
+
+    Returns
+    -------
+    Array
+        [N]; 0 where nothing is left; broadcasts.
+
+    Notes
+    -----
+    0.6·Su·(A_m − socket), A_m the least minor area that tolerances allow.
+
+    References
+    ----------
+    NASA-STD-5020B Eq 13 (read); a socket in the plane is taken off the section.
     """
     section = areas(diameter, pitch, metric).minimum_minor - socket
     return np.asarray(SHEAR_OVER_TENSILE * tensile_strength * np.maximum(section, 0.0))
 
 
 def shear_strength_shank(tensile_strength: Array, diameter: Array) -> Array:
-    """Shear load [N] of one screw with its full body in the plane, 0.6·Su·(π/4)·D². Source: as above, Eq 12 (read)."""
+    """Shear load of one screw with its full body in the plane.
+
+    Parameters
+    ----------
+    tensile_strength : Array
+        [Pa].
+    diameter : Array
+        [m].
+
+    Returns
+    -------
+    Array
+        [N]; broadcasts.
+
+    Notes
+    -----
+    0.6·Su·(π/4)·D².
+
+    References
+    ----------
+    NASA-STD-5020B Eq 12 (read).
+    """
     return np.asarray(SHEAR_OVER_TENSILE * tensile_strength * 0.25 * np.pi * np.square(diameter))
 
 
 def socket_area(across_flats: Array) -> Array:
-    """Section of a hexagon socket, (√3/2)·s². [m2] Source: geometry."""
+    """Section of a hexagon socket.
+
+    Parameters
+    ----------
+    across_flats : Array
+        [m].
+
+    Returns
+    -------
+    Array
+        [m2]; broadcasts.
+
+    Notes
+    -----
+    (√3/2)·s².
+
+    References
+    ----------
+    Geometry.
+    """
     return np.asarray(0.5 * np.sqrt(3.0) * np.square(across_flats))
 
 
@@ -78,22 +140,79 @@ def _on_threads(motors: Motors, screws: Screws) -> Array:
 
 
 def bearing_strength(tensile_strength: Array, diameter: Array, thickness: Array) -> Array:
-    """Load [N] at which a hole elongates, 2.4·d·t·Su. Source: AISC 360-16 J3.10 form (remembered)."""
+    """Load at which a hole elongates.
+
+    Parameters
+    ----------
+    tensile_strength : Array
+        Of the plate [Pa].
+    diameter, thickness : Array
+        Screw and plate [m].
+
+    Returns
+    -------
+    Array
+        [N]; broadcasts.
+
+    Notes
+    -----
+    2.4·d·t·Su, which limits the hole's growth in service; its rupture form is 3.0.
+
+    References
+    ----------
+    AISC 360-16 J3.10 form (transcriptions, read at second hand).
+    """
     return np.asarray(2.4 * diameter * thickness * tensile_strength)
 
 
 def tear_out_strength(tensile_strength: Array, clear_distance: Array, thickness: Array) -> Array:
-    """Load [N] at which the metal between hole and edge shears out, 1.2·l_c·t·Su; 0 where nothing is left.
+    """Load at which the metal between hole and edge shears out.
 
-    l_c is the clear distance from the hole's rim to the edge. Source: AISC 360-16 J3.10 form (remembered).
+    Parameters
+    ----------
+    tensile_strength : Array
+        [Pa].
+    clear_distance, thickness : Array
+        From the hole's rim to the edge, and the plate [m].
+
+    Returns
+    -------
+    Array
+        [N]; 0 where nothing is left; broadcasts.
+
+    Notes
+    -----
+    1.2·l_c·t·Su; its rupture form is 1.5.
+
+    References
+    ----------
+    AISC 360-16 J3.10 form (transcriptions, read at second hand).
     """
     return np.asarray(1.2 * np.maximum(clear_distance, 0.0) * thickness * tensile_strength)
 
 
 def tabulated_bearing_strength(material: Material, edge_ratio: Array) -> Array:
-    """Bearing strength [Pa] at an edge ratio e/D from the tabulated values at 1.5 and 2.0; NaN below 1.5.
+    """Bearing strength at an edge ratio, from the tabulated values at 1.5 and 2.0.
 
-    For thickness over diameter of 0.25 to 0.50 (MIL-HDBK-5J 1.4.7.1); above e/D 2 the value at 2 holds.
+    Parameters
+    ----------
+    material : Material
+        Of the plate.
+    edge_ratio : Array
+        Edge distance over diameter, e/D [-].
+
+    Returns
+    -------
+    Array
+        [Pa]; NaN below 1.5; broadcasts.
+
+    Notes
+    -----
+    For thickness over diameter of 0.25 to 0.50; above e/D 2 the value at 2 holds.
+
+    References
+    ----------
+    MIL-HDBK-5J 1.4.7.1 (read at second hand).
     """
     short, full = material.bearing_strength_short, material.bearing_strength
     if short is None or full is None:
@@ -102,15 +221,47 @@ def tabulated_bearing_strength(material: Material, edge_ratio: Array) -> Array:
 
 
 def net_section_area(outer: Array, bore: Array, wall: Array, count: Array, hole: Array) -> Array:
-    """Cross-section [m2] of the tube less a ring of `count` holes; negative where the holes overlap."""
+    """Cross-section of the tube less a ring of holes.
+
+    Parameters
+    ----------
+    outer, bore, wall, hole : Array
+        [m].
+    count : Array
+        Holes [-].
+
+    Returns
+    -------
+    Array
+        [m2]; negative where the holes overlap; broadcasts.
+
+    References
+    ----------
+    Geometry.
+    """
     return np.asarray(0.25 * np.pi * (np.square(outer) - np.square(bore)) - count * hole * wall)
 
 
 def net_stress_concentration(hole: Array, pitch: Array) -> Array:
-    """Peak over net-section stress beside a hole in a strip one pitch wide, 2 + (1 − d/s)³. [-]
+    """Peak over net-section stress beside a hole in a strip one pitch wide.
 
-    An open hole in tension; a screw that fills its hole and bears on one side raises it further. Source: Heywood's
-    formula, as in Peterson's Stress Concentration Factors (remembered).
+    Parameters
+    ----------
+    hole, pitch : Array
+        [m].
+
+    Returns
+    -------
+    Array
+        [-]; broadcasts.
+
+    Notes
+    -----
+    2 + (1 − d/s)³. An open hole in tension; a screw that fills its hole and bears on one side raises it further.
+
+    References
+    ----------
+    Heywood's formula, as in Peterson's Stress Concentration Factors (remembered).
     """
     return np.asarray(2.0 + np.power(1.0 - np.clip(np.divide(hole, pitch), 0.0, 1.0), 3))
 
@@ -166,9 +317,28 @@ def _joint_strength(motors: Motors, end: str, what: str) -> Array:
 
 
 def screw_shear(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the screws shear where case and ring meet. [Pa], (n,)
+    """Head pressure at which the screws shear where case and ring meet.
 
-    A set screw's socket that reaches the plane takes its hexagon out of the section.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    A set screw's socket that reaches the plane takes its hexagon out of the section. Uneven sharing and the fitting factor as the
+    file gives them.
+
+    References
+    ----------
+    `shear_strength_threads`, `shear_strength_shank`.
     """
     need(motors, "case")
     screws = screws_of(motors, situation.end)
@@ -178,7 +348,24 @@ def screw_shear(motors: Motors, situation: Situation) -> Array:
 
 
 def bearing_in_case(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the holes of the case elongate. [Pa], (n,)"""
+    """Head pressure at which the holes of the case elongate.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    References
+    ----------
+    `bearing_strength`.
+    """
     wall = need(motors, "case.wall")
     screws = screws_of(motors, situation.end)
     tensile = _joint_strength(motors, situation.end, "tensile")
@@ -186,7 +373,28 @@ def bearing_in_case(motors: Motors, situation: Situation) -> Array:
 
 
 def bearing_in_ring(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the holes of the closure ring elongate. [Pa], (n,)"""
+    """Head pressure at which the holes of the closure ring elongate.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    The screw bears as far as it reaches into the ring.
+
+    References
+    ----------
+    `bearing_strength`.
+    """
     screws = screws_of(motors, situation.end)
     material, thickness = _ring(motors, situation.end)
     tensile = strength(motors, material, "tensile")
@@ -194,14 +402,52 @@ def bearing_in_ring(motors: Motors, situation: Situation) -> Array:
 
 
 def tear_out_of_case(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the screws tear out to the end of the case. [Pa], (n,)"""
+    """Head pressure at which the screws tear out to the end of the case.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    References
+    ----------
+    `tear_out_strength`.
+    """
     wall = need(motors, "case.wall")
     tensile = joint_strength(motors, situation.end, "tensile", 0.0)
     return _pressure(motors, situation.end, tear_out_strength(tensile, _clear_distance(motors, situation.end), wall))
 
 
 def tear_out_of_ring(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the screws tear out of the ring, towards the chamber; the ring's holes are tapped. [Pa]"""
+    """Head pressure at which the screws tear out of the ring, towards the chamber.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    The ring's holes are tapped: of the screw's diameter.
+
+    References
+    ----------
+    `tear_out_strength`.
+    """
     screws = screws_of(motors, situation.end)
     edge = need(motors, f"{situation.end}_closure.screws.ring_edge_distance")
     material, thickness = _ring(motors, situation.end)
@@ -216,12 +462,50 @@ def _net_pressure(motors: Motors, end: str, stress: Array) -> Array:
 
 
 def net_section(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the case tears across its ring of holes. [Pa], (n,)"""
+    """Head pressure at which the case tears across its ring of holes.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    Tensile strength on what the holes leave; ductile, no stress concentration.
+
+    References
+    ----------
+    `net_section_area`.
+    """
     return _net_pressure(motors, situation.end, _joint_strength(motors, situation.end, "tensile"))
 
 
 def stress_at_holes(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the case has yielded across its ring of holes: the holes stay long. [Pa], (n,)"""
+    """Head pressure at which the case has yielded across its ring of holes: the holes stay long.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    References
+    ----------
+    `net_section_area`.
+    """
     return _net_pressure(motors, situation.end, _joint_strength(motors, situation.end, "yield"))
 
 
@@ -256,7 +540,28 @@ class Proportion:
 
 
 def joint_figures(motors: Motors, end: str) -> tuple[Proportion, ...]:
-    """Proportions of a radial-screw joint: edge ratio, spacing, wall over screw diameter. (n,), dimensionless."""
+    """Proportions of a radial-screw joint: edge ratio, spacing, wall over screw diameter, engagement.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    tuple of Proportion
+        (n,) each [-].
+
+    Notes
+    -----
+    Engagement is that of the thread in the ring.
+
+    References
+    ----------
+    With each proportion.
+    """
     screws, case = screws_of(motors, end), need(motors, "case")
     nan = float("nan")
     spacing = np.pi * (case.outer_diameter - case.wall) / screws.count / screws.diameter
@@ -323,7 +628,7 @@ FIRST_TO_BEAR = 3.0
 
 
 def _kind_notes(motors: Motors, end: str) -> tuple[str, ...]:
-    """What the kind of screw means: socket, uneven bearing, least length, loosening."""
+    """What the kind of screw means: socket, engagement, loosening, flushness, least length, uneven bearing."""
     screws, wall = screws_of(motors, end), need(motors, "case.wall")
     notes = []
     if screws.kind == "set screw":
@@ -332,15 +637,57 @@ def _kind_notes(motors: Motors, end: str) -> tuple[str, ...]:
             share = taken / _least(areas(screws.diameter, screws.pitch, screws.metric).minimum_minor)
             said = "" if screws.socket_depth is not None else ", socket_depth is not given: taken to reach the plane"
             notes.append(f"the socket takes {share:.0%} of the section{said}")
-        notes.append("a set screw has no head to be drawn tight: lock it against turning, flush or below")
-    elif screws.kind in ("cap screw", "button head", "pan head"):
-        long = _shortest_with_shank(screws) + _least(wall)
-        notes.append(f"a plain shank reaches the joint from about {long * 1e3:.0f} mm under the head on (thread 2 d + 12 mm)")
+        notes.append(_engagement_note(screws, wall))
+        notes.append(
+            "a set screw has no head to be drawn tight, nothing clamps it and it works loose: lock it, flush with the case or "
+            "below, and look before each firing; how loose it is, is not assessed"
+        )
+    elif screws.kind == "cap screw":
+        notes.append(_shank_note(screws, wall))
+    elif screws.kind in ("button head", "pan head"):
+        notes.append("such a screw is mostly threaded up to its head: no shank in the joint (common practice, no source)")
+    notes.append(_sharing_note(motors, end, screws))
+    return tuple(note for note in notes if note)
+
+
+def _engagement_note(screws: Screws, wall: Array) -> str:
+    """How much of a set screw's thread is in the ring."""
+    if screws.flush_length is None:
+        return "flush_length is not given: taken to reach through the ring"
+    engaged = _least(screws.flush_length - wall)
+    if screws.ring_thickness is not None:
+        engaged = min(engaged, _least(screws.ring_thickness))
+    return f"{max(engaged, 0.0) * 1e3:.1f} mm of thread in the ring, {max(engaged, 0.0) / _least(screws.diameter):.2g} diameters"
+
+
+def _shank_note(screws: Screws, wall: Array) -> str:
+    """From which length on a cap screw has its plain shank in the joint, and whether this one has."""
+    long = _shortest_with_shank(screws) + _least(wall)
+    text = f"a plain shank reaches the joint from about {long * 1e3:.0f} mm under the head on (thread 2 d + 12 mm)"
+    shank = bool(np.any(screws.threads_in_plane < 0.5))
+    if shank and screws.flush_length is not None and _least(screws.flush_length) < long:
+        text += f"; this one is {_least(screws.flush_length) * 1e3:.0f} mm long: by the standard its thread lies in the joint"
+    return text
+
+
+def _sharing_note(motors: Motors, end: str, screws: Screws) -> str:
+    """What holes wider than their screws may do to the sharing of the load, as a bound."""
     play = _least(screws.hole_diameter - screws.diameter)
-    if play > 0.0 and _least(screws.count) > FIRST_TO_BEAR and _least(screws.load_sharing) >= 1.0:
-        few = screw_shear_load(motors, end) * FIRST_TO_BEAR / screws.count
-        notes.append(f"with {play * 1e3:.2f} mm of play as few as three may bear at first: {pressure_text(few)}")
-    return tuple(notes)
+    if not (play > 0.0 and _least(screws.count) > FIRST_TO_BEAR and _least(screws.load_sharing) >= 1.0):
+        return ""
+    own, holes = screw_shear_load(motors, end), _pressure_of_holes(motors, end)
+    if holes is not None and _least(holes) < _least(own):
+        return f"with {play * 1e3:.2f} mm of play they bear unevenly at first; the holes give before the screws do and even it out"
+    few = pressure_text(own * FIRST_TO_BEAR / screws.count)
+    return f"with {play * 1e3:.2f} mm of play as few as three may bear at first, and go before the holes even it out: {few}"
+
+
+def _pressure_of_holes(motors: Motors, end: str) -> Array | None:
+    """Head pressure at which the holes of the case elongate, None where that cannot be said."""
+    try:
+        return bearing_in_case(motors, Situation(end))
+    except NotComputable:
+        return None
 
 
 def _shortest_with_shank(screws: Screws) -> float:
@@ -349,7 +696,24 @@ def _shortest_with_shank(screws: Screws) -> float:
 
 
 def screw_shear_load(motors: Motors, end: str) -> Array:
-    """Head pressure at which the screws shear, all of them bearing. [Pa], (n,) Source: as `screw_shear`."""
+    """Head pressure at which the screws shear, all of them bearing.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    References
+    ----------
+    `screw_shear`.
+    """
     return screw_shear(motors, Situation(end))
 
 

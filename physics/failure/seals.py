@@ -11,7 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from physics.assembly import ROUNDING, gland_room
 from physics.constants import ZERO_CELSIUS
 from physics.failure.case import closure, dilation, pressure_text, sentences, service_temperature
 from physics.failure.screws import Proportion
@@ -62,17 +64,66 @@ def _as568_table() -> dict[int, RingSize]:
 
 
 def squeeze(cross_section: Array, gland_depth: Array) -> Array:
-    """Share of the cross-section that the gland takes, 1 − L/CS; L from groove floor to bore. Any length unit. [-]"""
+    """Share of the cross-section that the gland takes.
+
+    Parameters
+    ----------
+    cross_section, gland_depth : Array
+        Of the ring, and from the groove's floor to what it seals on; any one unit of length [m].
+
+    Returns
+    -------
+    Array
+        1 − L/CS [-]; broadcasts.
+
+    References
+    ----------
+    Definition.
+    """
     return np.asarray(1.0 - np.divide(gland_depth, cross_section))
 
 
 def stretch(groove_diameter: Array, inner_diameter: Array) -> Array:
-    """How far the ring is stretched over its groove, groove diameter over inside diameter less 1. [-]"""
+    """How far the ring is stretched over its groove.
+
+    Parameters
+    ----------
+    groove_diameter, inner_diameter : Array
+        Of the groove's floor, and of the ring as bought; any one unit of length [m].
+
+    Returns
+    -------
+    Array
+        Their ratio less 1 [-]; broadcasts.
+
+    References
+    ----------
+    Definition.
+    """
     return np.asarray(np.divide(groove_diameter, inner_diameter) - 1.0)
 
 
 def gland_fill(cross_section: Array, gland_depth: Array, gland_width: Array) -> Array:
-    """Ring's cross-section over the gland's, (π/4)·CS²/(G·L). [-]"""
+    """Ring's cross-section over the gland's.
+
+    Parameters
+    ----------
+    cross_section, gland_depth, gland_width : Array
+        Any one unit of length [m].
+
+    Returns
+    -------
+    Array
+        (π/4)·CS²/(G·L) [-]; broadcasts.
+
+    Notes
+    -----
+    Rubber hardly changes its volume: above 1 the joint cannot be closed.
+
+    References
+    ----------
+    Geometry.
+    """
     return np.asarray(0.25 * np.pi * np.square(cross_section) / (np.asarray(gland_width) * gland_depth))
 
 
@@ -88,7 +139,22 @@ _CHART = "Parker ORD 5700 Design Chart 4-2, read at second hand"
 
 
 def squeeze_band(cross_section: Array) -> tuple[float, float]:
-    """Least and greatest squeeze for a static radial gland, at the nearest standard cross-section [m]."""
+    """Least and greatest squeeze for a static radial gland, at the nearest standard cross-section.
+
+    Parameters
+    ----------
+    cross_section : Array
+        [m].
+
+    Returns
+    -------
+    tuple of float
+        [-].
+
+    References
+    ----------
+    Parker ORD 5700 Design Chart 4-2 (read at second hand).
+    """
     thick = float(np.median(cross_section)) / INCH
     _, low, high = min(_SQUEEZE_BANDS, key=lambda row: abs(row[0] - thick))
     return low, high
@@ -97,9 +163,23 @@ def squeeze_band(cross_section: Array) -> tuple[float, float]:
 def gland_figures(seal: Seal, bore: Array, growth: Array | float = 0.0) -> tuple[Proportion, ...]:
     """Squeeze, squeeze under pressure, fill and stretch of a gland with their bands.
 
-    `bore` [m] is the diameter the ring seals against, `growth` [m] the radial growth of that bore. Fill needs
-    `gland_width` and stretch `inner_diameter`; what is not given is left out. Bands: Parker Design Chart 4-2 for
-    squeeze, 60 to 85 % fill and 0 to 5 % stretch (makers' practice, read at second hand).
+    Parameters
+    ----------
+    seal : Seal
+        The ring and its gland.
+    bore : Array
+        Diameter the ring seals against [m].
+    growth : Array
+        Radial growth of that bore [m].
+
+    Returns
+    -------
+    tuple of Proportion
+        [-]; what is not given is left out: fill needs `gland_width`, stretch `inner_diameter`.
+
+    References
+    ----------
+    Parker Design Chart 4-2 for squeeze; 60 to 85 % fill and 0 to 5 % stretch, makers' practice (read at second hand).
     """
     low, high = squeeze_band(seal.cross_section)
     figures = [Proportion("squeeze", squeeze(seal.cross_section, seal.gland_depth), low, high, _CHART)]
@@ -115,22 +195,50 @@ def gland_figures(seal: Seal, bore: Array, growth: Array | float = 0.0) -> tuple
     return tuple(figures)
 
 
-def gland_warnings(motors: Motors, end: str, pressure: Array | None = None) -> list[str]:
-    """What is wrong with the gland of one end of a single motor, its squeeze taken at `pressure` [Pa] too."""
+def gland_warnings(motors: Motors, end: str, pressure: Array | None = None, ring: int | None = None) -> list[str]:
+    """What is wrong with the glands of one end of a single motor, the squeeze taken at `pressure` [Pa] too.
+
+    Those of one `ring`, counted from the gas, or of all, each then by its number where there are several.
+    """
     part = closure(motors, end)
     if part.seal is None or motors.case is None:
         return []
-    bore = _sealed(motors, part.seal)
     growth: Array | float = 0.0
     if pressure is not None:
         try:
             growth = dilation(motors, pressure)
         except NotComputable:
             growth = 0.0
-    warnings = [figure.warning() for figure in gland_figures(part.seal, bore, growth)]
+    found = [_room_warning(motors, end)] if end == "forward" and ring in (None, 0) else []
+    for row, seal in enumerate(part.seal.series):
+        if ring in (None, row):
+            said = _own_warnings(motors, seal, growth)
+            found += [f"seal {row + 1}: {text}" if ring is None and part.seal.behind is not None else text for text in said]
+    return [text for text in found if text]
+
+
+def _room_warning(motors: Motors, end: str) -> str:
+    """What is wrong where the glands of a forward closure take more of its length than its plate has."""
+    part = closure(motors, end)
+    if part.plate_thickness is None:
+        return ""
+    plate, room = float(np.max(part.plate_thickness)), float(np.max(gland_room(part)))
+    if room <= plate + ROUNDING:
+        return ""
+    cure = (
+        "make ring and plate of one piece, so that the glands reach back, or take fewer rings or a thicker plate"
+        if part.screws is not None
+        else "take fewer rings, narrower ones, or a thicker plate"
+    )
+    return f"the glands with their lands need {room * 1e3:.1f} mm of a plate of {plate * 1e3:.1f} mm: {cure}"
+
+
+def _own_warnings(motors: Motors, seal: Seal, growth: Array | float) -> list[str]:
+    bore = _sealed(motors, seal)
+    warnings = [figure.warning() for figure in gland_figures(seal, bore, growth)]
     if any(warnings):
-        warnings.append(ring_that_fits(part.seal, bore) or "no AS568 ring fits this groove")
-    return [text for text in (*warnings, _cold_warning(motors, part.seal)) if text]
+        warnings.append(ring_that_fits(seal, bore) or "no AS568 ring fits this groove")
+    return [text for text in (*warnings, _cold_warning(motors, seal)) if text]
 
 
 def _sealed(motors: Motors, seal: Seal) -> Array:
@@ -141,9 +249,24 @@ def _sealed(motors: Motors, seal: Seal) -> Array:
 def fitting_rings(bore: float, gland_depth: float, gland_width: float | None = None) -> list[RingSize]:
     """AS568 sizes whose squeeze, fill and stretch lie in their bands for a groove in a plug, the best stretch first.
 
-    Lengths m; `bore` is the diameter sealed, `gland_depth` from the groove's floor to it. Without `gland_width` the fill
-    is not asked. Bands as `gland_figures`; of the rings that fit, the one stretched nearest to 2.5 % comes first.
+    Parameters
+    ----------
+    bore, gland_depth : float
+        Diameter sealed; from the groove's floor to it [m].
+    gland_width : float, optional
+        [m]; without it the fill is not asked.
 
+    Returns
+    -------
+    list of RingSize
+        The one stretched nearest to 2.5 % first.
+
+    References
+    ----------
+    Bands as `gland_figures`; sizes of AS568.
+
+    Examples
+    --------
     >>> [ring.dash for ring in fitting_rings(2.5 * 0.0254, 0.111 * 0.0254, 0.187 * 0.0254)][:1]
     [228]
     """
@@ -280,10 +403,28 @@ def allowed_pressure(table: MakersTable, hardness: Array, gap: Array, growth_per
 
 
 def allowed_by_section(cross_section: Array, gap: Array, growth_per_pressure: Array) -> Array:
-    """Highest pressure [Pa] by the table that knows the cross-section, infinite where its gap is kept. Broadcasts.
+    """Highest pressure by the table that knows the cross-section.
 
-    One pressure, `BY_SECTION_AT`, and 70 Shore A; what it says above that pressure is not known. A wider gap bears less
-    in proportion. Lengths m.
+    Parameters
+    ----------
+    cross_section, gap : Array
+        Of the ring; radial, at rest [m].
+    growth_per_pressure : Array
+        Of the gap [m/Pa].
+
+    Returns
+    -------
+    Array
+        [Pa], infinite where its gap is kept; broadcasts.
+
+    Notes
+    -----
+    One pressure, `BY_SECTION_AT`, and 70 Shore A; what it says above that pressure is not known. A wider gap bears less in
+    proportion.
+
+    References
+    ----------
+    `BY_SECTION`.
     """
     sections, gaps = np.array(BY_SECTION).T * INCH
     rest, rise = 2.0 * np.asarray(gap), 2.0 * np.asarray(growth_per_pressure)
@@ -299,10 +440,27 @@ def _in_proportion(constant: Array, rest: Array, rise: Array) -> Array:
 
 
 def service_limits(seal: Seal, growth_per_pressure: Array) -> Array:
-    """Highest pressure [Pa] each table advises for a ring in its gap, (tables, n); the last is that by section.
+    """Highest pressure each table advises for a ring in its gap.
 
-    NaN where the hardness lies outside `HARDNESS_RANGE`. A backup ring in place counts as 90 Shore A (a handbook's
-    page on backup rings, read at second hand). Silicone: half the gap (three makers, read).
+    Parameters
+    ----------
+    seal : Seal
+        The ring.
+    growth_per_pressure : Array
+        Of the gap [m/Pa], (n,).
+
+    Returns
+    -------
+    Array
+        [Pa], (tables, n); the last is that by section. NaN where the hardness lies outside `HARDNESS_RANGE`.
+
+    Notes
+    -----
+    A backup ring in place counts as 90 Shore A. Silicone: half the gap.
+
+    References
+    ----------
+    `MAKERS`, `BY_SECTION`; a handbook's page on backup rings (read at second hand); silicone by three makers (read).
     """
     shore = _shore(seal)
     share = 2.0 if _is_silicone(seal) else 1.0
@@ -318,20 +476,44 @@ def _shore(seal: Seal) -> Array:
     return np.where(np.asarray(backup) > 0.0, np.maximum(seal.hardness, 90.0), seal.hardness)
 
 
-def _seal(motors: Motors, end: str) -> Seal:
-    part = closure(motors, end)
-    if part.seal is None:
-        raise NotComputable(f"[{end}_closure.seal] is not given")
-    return part.seal
+# --- which ring ------------------------------------------------------------------------------------------------------
+
+
+def closure_rings(motors: Motors, end: str) -> int:
+    """How many rings of their own description stand one behind the other at an end, one at least."""
+    part = motors.forward_closure if end == "forward" else motors.aft_closure
+    return 1 if part is None or part.seal is None else len(part.seal.series)
+
+
+def nozzle_rings(motors: Motors, end: str) -> int:
+    """How many rings of their own description the nozzle has one behind the other, one at least."""
+    return 1 if motors.nozzle.seal is None else len(motors.nozzle.seal.series)
+
+
+def _series(motors: Motors, end: str) -> tuple[Seal, ...]:
+    """The rings of one end, or of the nozzle where no end is named, the one nearest the gas first."""
+    first = closure(motors, end).seal if end else motors.nozzle.seal
+    if first is None:
+        raise NotComputable(f"[{_part(end)}.seal] is not given")
+    return first.series
+
+
+def _part(end: str) -> str:
+    return f"{end}_closure" if end else "nozzle"
+
+
+def _key(end: str, rings: tuple[Seal, ...], row: int) -> str:
+    """The file's table of one ring."""
+    return f"{_part(end)}.seal" if len(rings) == 1 else f"{_part(end)}.seals[{row + 1}]"
 
 
 def _is_silicone(seal: Seal) -> bool:
     return seal.material is not None and seal.material.name == "silicone"
 
 
-def _limits(motors: Motors, end: str) -> tuple[Seal, Array]:
-    seal = _seal(motors, end)
-    return seal, _known_limits(seal, dilation(motors, np.asarray(1.0)), f"{end}_closure.seal")
+def _limits(motors: Motors, end: str, ring: int) -> tuple[Seal, Array]:
+    rings = _series(motors, end)
+    return rings[ring], _known_limits(rings[ring], dilation(motors, np.asarray(1.0)), _key(end, rings, ring))
 
 
 def _known_limits(seal: Seal, growth: Array, name: str) -> Array:
@@ -342,27 +524,90 @@ def _known_limits(seal: Seal, growth: Array, name: str) -> Array:
     return limits
 
 
-def backup_ring_advised(motors: Motors, situation: Situation) -> Array:
-    """Head pressure from which a maker asks for a backup ring, the bore grown by that same pressure. [Pa], (n,)
+LEAST_SQUEEZE = 0.2e-3
+"""Squeeze [m] that makers ask of any ring, whatever its section; a maker's figures as quoted in a public repository, read at
+second hand."""
 
-    The strictest of the makers' tables. Advice for service: nothing is known to happen there in one firing. NaN where
-    the hardness lies outside the tables.
+
+def backup_ring_advised(motors: Motors, situation: Situation, ring: int = 0) -> Array:
+    """Head pressure from which a maker asks for more than this ring in its gap.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end; "" is the nozzle.
+    ring : int
+        Which ring of that part, counted from 0 at the gas.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,). NaN where the hardness lies outside the tables.
+
+    Notes
+    -----
+    The strictest of the makers' tables, the bore grown by that same pressure; 0 for a gland that no maker advises at any
+    pressure: squeeze below `LEAST_SQUEEZE`, or the ring's section more than the gland's. Advice for service: nothing is known
+    to happen there in one firing.
+
+    References
+    ----------
+    `MAKERS`, `BY_SECTION`, each with its status; squeeze as `LEAST_SQUEEZE`; a full gland cannot be closed (geometry).
     """
-    _, limits = _limits(motors, situation.end)
-    return np.asarray(np.min(limits, axis=0))
+    seal, limits = _limits(motors, situation.end, ring)
+    strictest = np.min(limits, axis=0)
+    return np.where(_ill_filled(seal) & ~np.isnan(strictest), 0.0, strictest)
 
 
-def seal_extrusion(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the ring of one end is taken to let gas past, the bore grown by that pressure. [Pa], (n,)
+def _ill_filled(seal: Seal) -> NDArray[np.bool_]:
+    """Whether a gland squeezes its ring less than makers ask of any, or has no room for it."""
+    loose = np.asarray(seal.cross_section) - seal.gland_depth < LEAST_SQUEEZE
+    if seal.gland_width is None:
+        return np.asarray(loose)
+    return np.asarray(loose | (gland_fill(seal.cross_section, seal.gland_depth, seal.gland_width) > 1.0))
 
-    `LEAK_OVER_SERVICE` times the most lenient maker's service limit (what one maker allows for years does not leak
-    once), and never beyond the pressure at which the gap of one side, plug in the middle, comes to `WIDEST_SHARE` of
-    the cross-section. 0 where the coldest soak is below the rubber's minimum temperature: nothing is given for such a
-    ring. A second ring adds no pressure: the first one holds it all until it fails. NaN where the hardness lies
-    outside the tables.
+
+def seal_extrusion(motors: Motors, situation: Situation, ring: int = 0) -> Array:
+    """Head pressure at which gas is taken to be past a ring of one end, the bore grown by that pressure.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+    ring : int
+        Which ring of that end, counted from 0 at the gas.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,). NaN where the hardness lies outside the tables.
+
+    Notes
+    -----
+    As `service_leak`. Rings in series add no pressure: the one nearest the gas holds it all until it lets go, and only then
+    does gas come to the next. So a ring behind others is passed at the highest of their pressures and its own.
+
+    References
+    ----------
+    As `service_leak`; rings in series, derived.
     """
-    growth = dilation(motors, np.asarray(1.0))
-    return service_leak(motors, _seal(motors, situation.end), growth, f"{situation.end}_closure.seal")
+    return _in_series(motors, situation.end, ring)
+
+
+def _in_series(motors: Motors, end: str, ring: int) -> Array:
+    """Head pressure [Pa] at which gas is past a ring and all before it."""
+    rings, growth = _series(motors, end), dilation(motors, np.asarray(1.0))
+    found = service_leak(motors, rings[ring], growth, _key(end, rings, ring))
+    for row in range(ring):
+        try:
+            found = np.fmax(found, service_leak(motors, rings[row], growth, _key(end, rings, row)))
+        except Beyond:  # a ring of which nothing is known holds nothing back
+            continue
+    return np.asarray(found)
 
 
 def has_nozzle_seal(motors: Motors, end: str) -> bool:
@@ -370,26 +615,87 @@ def has_nozzle_seal(motors: Motors, end: str) -> bool:
     return motors.nozzle.seal is not None
 
 
-def nozzle_seal_extrusion(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the nozzle's own ring is taken to let gas past, as `seal_extrusion`. [Pa], (n,)
+def nozzle_seal_extrusion(motors: Motors, situation: Situation, ring: int = 0) -> Array:
+    """Head pressure at which gas is taken to be past a ring of the nozzle's own.
 
-    The ring seals the bore, which grows, or with a `diameter` of its own a carrier, which is taken to grow as much.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Of no end.
+    ring : int
+        Which ring of the nozzle, counted from 0 at the gas.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    As `seal_extrusion`. The ring seals the bore, which grows, or with a `diameter` of its own a carrier, which is taken to
+    grow as much.
+
+    References
+    ----------
+    As `seal_extrusion`.
     """
-    seal = motors.nozzle.seal
-    if seal is None:
-        raise NotComputable("[nozzle.seal] is not given")
-    return service_leak(motors, seal, dilation(motors, np.asarray(1.0)), "nozzle.seal")
+    return _in_series(motors, "", ring)
 
 
-def heat_not_modelled(motors: Motors, situation: Situation) -> Array:
-    """Nothing: what gets hot at a seal of a nozzle or a plug is not in the model. [s] By definition; raises NotComputable."""
+def heat_not_modelled(motors: Motors, situation: Situation, ring: int = 0) -> Array:
+    """Nothing: what gets hot at a seal of a nozzle or a plug, or behind another ring, is not in the model.
+
+    Returns
+    -------
+    Array
+        Never [s]; by definition.
+
+    Raises
+    ------
+    NotComputable
+        Always.
+    """
+    if ring:
+        raise NotComputable("heat at a ring behind another is not in the model and not evaluated")
     raise NotComputable("heat at this seal is not in the model and not evaluated: only that of the closures' own seals is")
 
 
 def service_leak(motors: Motors, seal: Seal, growth_per_pressure: Array, key: str) -> Array:
-    """Pressure [Pa], (n,), at which a ring is taken to leak whose gap grows by `growth_per_pressure` [m/Pa]; `key` names it.
+    """Pressure at which a single ring is taken to let gas past.
 
-    Source: as `seal_extrusion`.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors: its soak temperatures count.
+    seal : Seal
+        The ring, lengths m, hardness Shore A, (n,).
+    growth_per_pressure : Array
+        Growth of the radial gap over pressure [m/Pa], (n,).
+    key : str
+        The table of the motor file, for what is refused.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,); NaN where the hardness lies outside the tables.
+
+    Raises
+    ------
+    Beyond
+        Where it does for every motor.
+
+    Notes
+    -----
+    `LEAK_OVER_SERVICE` times the most lenient maker's service limit (what one maker allows for years does not leak once),
+    and never beyond the pressure at which the gap of one side, plug in the middle, comes to `WIDEST_SHARE` of the
+    cross-section. 0 where the coldest soak is below the rubber's minimum temperature, and where the gland is as deep as the
+    ring is thick, which it then does not touch: nothing is given for such a ring.
+
+    References
+    ----------
+    `MAKERS`, with status; the two shares are judgement, each with what was measured.
     """
     limits = _known_limits(seal, growth_per_pressure, key)
     # Below its softest ring a table says nothing lenient: there only the others count.
@@ -400,7 +706,8 @@ def service_leak(motors: Motors, seal: Seal, growth_per_pressure: Array, key: st
     with np.errstate(divide="ignore", invalid="ignore"):
         widest = np.where(room > 0.0, np.maximum(room, 0.0) / np.asarray(growth_per_pressure), 0.0)
     found = np.where(np.isnan(limits[0]), np.nan, np.minimum(lenient, widest))
-    return np.where(_too_cold(motors, seal), 0.0, found)
+    untouched = np.asarray(seal.gland_depth) >= seal.cross_section
+    return np.where(np.logical_or(_too_cold(motors, seal), untouched), 0.0, found)
 
 
 def _too_cold(motors: Motors, seal: Seal) -> Array:
@@ -410,14 +717,17 @@ def _too_cold(motors: Motors, seal: Seal) -> Array:
     return np.asarray(np.min(np.atleast_2d(motors.ambient.soak), axis=-1) < seal.material.minimum_temperature)
 
 
-def seal_note(motors: Motors, situation: Situation) -> str:
-    """The gap at that pressure, what each maker allows, the rubber's temperature, and what is wrong with the gland."""
-    seal, limits = _limits(motors, situation.end)
-    pressure = seal_extrusion(motors, situation)
+def seal_note(motors: Motors, situation: Situation, ring: int = 0) -> str:
+    """Where the ring stands, the gap at that pressure, what each maker allows, the rubber's temperature, and what is wrong
+    with the gland."""
+    seal, limits = _limits(motors, situation.end, ring)
+    rings = _series(motors, situation.end)
+    pressure = service_leak(motors, seal, dilation(motors, np.asarray(1.0)), "")
     cold = bool(np.any(_too_cold(motors, seal)))
     grown = dilation(motors, pressure)
     lenient = float(np.max(limits[: len(MAKERS)]))
     return sentences(
+        _place_note(motors, situation.end, rings, ring, pressure),
         _cold_warning(motors, seal) if cold else "",
         f"{LEAK_OVER_SERVICE:g} times the most lenient maker's service limit, {pressure_text(np.asarray(lenient))}",
         f"radial gap {_mm(seal.gap)} at rest and {_mm(grown)} more at that pressure, plug in the middle (a plug pushed "
@@ -425,13 +735,32 @@ def seal_note(motors: Motors, situation: Situation) -> str:
         "a second ring adds no pressure" if np.max(seal.rings) > 1.5 else "",
         *_common_notes(motors, seal),
         "" if seal.inner_diameter is not None else ring_that_fits(seal, _sealed(motors, seal)),
-        *gland_warnings(motors, situation.end, situation.maximum_expected_pressure),
+        *(gland_warnings(motors, situation.end, situation.maximum_expected_pressure, ring) if situation.end else ()),
     )
 
 
-def advice_note(motors: Motors, situation: Situation) -> str:
-    """What each maker's table allows for this ring in this gap."""
-    seal, limits = _limits(motors, situation.end)
+def _place_note(motors: Motors, end: str, rings: tuple[Seal, ...], ring: int, own: Array) -> str:
+    """Which ring gas meets first, what one behind it is worth, and on which circle the load is taken."""
+    if len(rings) == 1:
+        return ""
+    called = f"{rings[ring].name}: " if rings[ring].name else ""
+    if ring == 0:
+        told = (
+            f"nearest the gas of {len(rings)} rings: hit first, and holds all of it until it lets go; those behind add no pressure"
+        )
+        across = {round(float(np.min(_sealed(motors, one))) * 1e3, 2) for one in rings}
+        if len(across) > 1 and end:
+            told += f"; the end load is taken on the widest sealing circle, {max(across):g} mm"
+        return called + told
+    before = float(np.min(_in_series(motors, end, ring - 1)))
+    alone = float(np.min(own))
+    worth = "a second barrier" if alone > before else "no stronger than what stands before it"
+    return f"{called}{worth}: gas comes to it once seal {ring} has let go; alone it would hold {pressure_text(np.asarray(alone))}"
+
+
+def advice_note(motors: Motors, situation: Situation, ring: int = 0) -> str:
+    """What each maker's table allows for this ring in this gap, and whether its gland is one that any maker advises."""
+    seal, limits = _limits(motors, situation.end, ring)
     names = [table.maker for table in MAKERS] + ["Ace Seal after ERIKS, by cross-section"]
     each = []
     for name, row in zip(names, limits, strict=True):
@@ -439,7 +768,8 @@ def advice_note(motors: Motors, situation: Situation) -> str:
             each.append(f"{name}: {pressure_text(row)}")
         elif float(np.max(_shore(seal))) <= 70.0:
             each.append(f"{name}: kept up to {pressure_text(np.asarray(BY_SECTION_AT))}, where it ends")
-    return sentences("total diametral gap, for service", *each, *_common_notes(motors, seal))
+    ill = "no maker advises this gland: squeeze below 0.2 mm, or more ring than gland" if _ill_filled(seal).any() else ""
+    return sentences(ill, "total diametral gap, for service", *each, *_common_notes(motors, seal))
 
 
 def _common_notes(motors: Motors, seal: Seal) -> tuple[str, ...]:

@@ -93,8 +93,24 @@ _METRIC_SOCKETS = {2.0: 0.9, 2.5: 1.3, 3.0: 1.5, 4.0: 2.0, 5.0: 2.5, 6.0: 3.0, 8
 
 
 def set_screw_socket(size: ScrewSize) -> float | None:
-    """Width across flats [m] of the socket of a set screw of one size, None where no table has it. Source: the tables above.
+    """Width across flats of the socket of a set screw of one size.
 
+    Parameters
+    ----------
+    size : ScrewSize
+        The screw.
+
+    Returns
+    -------
+    float or None
+        [m]; None where no table has it.
+
+    References
+    ----------
+    The tables above: ASME B18.3, ISO 4026 (remembered).
+
+    Examples
+    --------
     >>> round(set_screw_socket(screw_size("#10-24")) / 0.0254, 5)
     0.09375
     """
@@ -108,8 +124,27 @@ def set_screw_socket(size: ScrewSize) -> float | None:
 def screw_size(designation: str) -> ScrewSize:
     """The size of a designation such as "#10-24 UNC", "1/4-20", "M5" or "M6x1"; case and spaces do not matter.
 
-    Raises KeyError whose text gives the nearest sizes.
+    Parameters
+    ----------
+    designation : str
+        As a builder writes it.
 
+    Returns
+    -------
+    ScrewSize
+        Lengths [m].
+
+    Raises
+    ------
+    KeyError
+        Whose text gives the nearest sizes.
+
+    References
+    ----------
+    The tables above: ASME B1.1, ISO 261 (remembered).
+
+    Examples
+    --------
     >>> size = screw_size("#10-24 UNC")
     >>> round(size.diameter / 0.0254, 3), round(size.clearance_hole / 0.0254, 3), size.metric
     (0.19, 0.196, False)
@@ -162,25 +197,71 @@ class ThreadLimits:
 
 
 def basic_pitch_diameter(diameter: ArrayLike, pitch: ArrayLike) -> Array:
-    """Basic pitch diameter d − 0.75·H, H = 0.866025·P. [m] Source: ASME B1.1, ISO 724."""
+    """Basic pitch diameter of a 60 degree thread.
+
+    Parameters
+    ----------
+    diameter, pitch : ArrayLike
+        [m].
+
+    Returns
+    -------
+    Array
+        d − 0.75·H, H = 0.866025·P [m]; broadcasts.
+
+    References
+    ----------
+    ASME B1.1, ISO 724.
+    """
     return np.asarray(np.asarray(diameter) - 0.75 * _H * np.asarray(pitch))
 
 
 def root_diameter(diameter: ArrayLike, pitch: ArrayLike, metric: ArrayLike = False) -> Array:
-    """Basic root diameter d3 of the screw: D − 1.299038·P unified (UNR), d − 1.226869·P metric. [m]
+    """Basic root diameter of the screw.
 
-    Source: ASME B1.1 and ISO 898-1 (remembered).
+    Parameters
+    ----------
+    diameter, pitch : ArrayLike
+        [m].
+    metric : ArrayLike
+        True for ISO metric, False for unified threads.
+
+    Returns
+    -------
+    Array
+        D − 1.299038·P unified (UNR), d − 1.226869·P metric [m]; broadcasts.
+
+    References
+    ----------
+    ASME B1.1 and ISO 898-1 (remembered).
     """
     depth = np.where(np.asarray(metric, dtype=bool), 1.226869, 1.299038)
     return np.asarray(np.asarray(diameter) - depth * np.asarray(pitch))
 
 
 def unified_limits(diameter: ArrayLike, pitch: ArrayLike, engagement: ArrayLike | None = None) -> ThreadLimits:
-    """Class 2A and 2B limits of a unified thread from the tolerance formulas; lengths m, engagement the diameter.
+    """Class 2A and 2B limits of a unified thread from the tolerance formulas.
 
-    In inches: Td2 = 0.0015·(D^⅓ + LE^½ + 10·P^⅔), allowance 0.3·Td2, Td = 0.060·P^⅔, TD2 = 1.3·Td2; minor of the
-    internal thread 0.05·P^⅔ + 0.03·P/D − 0.002 below 1/4 in, else 0.25·P − 0.4·P². Within 0.0005 in of the tables.
-    Source: ASME B1.1 (read at second hand; the minor-diameter rule remembered).
+    Parameters
+    ----------
+    diameter, pitch : ArrayLike
+        [m].
+    engagement : ArrayLike, optional
+        [m]; the diameter where left out.
+
+    Returns
+    -------
+    ThreadLimits
+        [m]; broadcasts.
+
+    Notes
+    -----
+    In inches: Td2 = 0.0015·(D^⅓ + LE^½ + 10·P^⅔), allowance 0.3·Td2, Td = 0.060·P^⅔, TD2 = 1.3·Td2; minor of the internal thread
+    0.05·P^⅔ + 0.03·P/D − 0.002 below 1/4 in, else 0.25·P − 0.4·P². Within 0.0005 in of the tables.
+
+    References
+    ----------
+    ASME B1.1 (read at second hand; the minor-diameter rule remembered).
     """
     major, step = np.asarray(diameter) / INCH, np.asarray(pitch) / INCH
     length = major if engagement is None else np.asarray(engagement) / INCH
@@ -204,10 +285,26 @@ _METRIC_RANGES = np.array([0.99, 1.4, 2.8, 5.6, 11.2, 22.4, 45.0, 90.0, 180.0, 3
 
 
 def metric_minor_minimum(diameter: ArrayLike, pitch: ArrayLike) -> Array:
-    """Least minor diameter [m] of an ISO metric screw of tolerance class 6g; lengths m.
+    """Least minor diameter of an ISO metric screw of tolerance class 6g.
 
-    In µm, P and d in mm: allowance 15 + 11·P, Td2 = 90·P^0.4·d^0.1 with d the geometric mean of its diameter range;
-    root radius 0.125·P, which lies 0.61603·P under the pitch diameter. Source: ISO 965-1 and ASME B1.13M (remembered).
+    Parameters
+    ----------
+    diameter, pitch : ArrayLike
+        [m].
+
+    Returns
+    -------
+    Array
+        [m]; broadcasts.
+
+    Notes
+    -----
+    In µm, P and d in mm: allowance 15 + 11·P, Td2 = 90·P^0.4·d^0.1 with d the geometric mean of its diameter range; root radius
+    0.125·P, which lies 0.61603·P under the pitch diameter.
+
+    References
+    ----------
+    ISO 965-1 and ASME B1.13M (remembered).
     """
     d, p = np.asarray(diameter) * 1e3, np.asarray(pitch) * 1e3
     index = np.clip(np.searchsorted(_METRIC_RANGES, d, side="left"), 1, len(_METRIC_RANGES) - 1)
@@ -228,11 +325,31 @@ class ThreadAreas:
 
 
 def areas(diameter: ArrayLike, pitch: ArrayLike, metric: ArrayLike = False) -> ThreadAreas:
-    """The four areas of a screw from its diameter and pitch [m]; `metric` 1 or 0; broadcasts.
+    """The four areas of a screw.
 
-    Stress area 0.7854·(d − 0.9743·P)² unified (FED-STD-H28/2B Table II.B.1, form 1b; up to 180 ksi) and
-    (π/4)·((d2 + d3)/2)² metric (ISO 898-1). Least minor area from class 2A or 6g tolerances.
+    Parameters
+    ----------
+    diameter, pitch : ArrayLike
+        [m].
+    metric : ArrayLike
+        1 or 0; which standard the thread follows.
 
+    Returns
+    -------
+    ThreadAreas
+        [m2]; broadcasts.
+
+    Notes
+    -----
+    Stress area 0.7854·(d − 0.9743·P)² unified (up to 180 ksi) and (π/4)·((d2 + d3)/2)² metric. Least minor area from class 2A or
+    6g tolerances.
+
+    References
+    ----------
+    FED-STD-H28/2B Table II.B.1, form 1b (read); ISO 898-1 (remembered).
+
+    Examples
+    --------
     >>> quarter = areas(0.25 * 0.0254, 0.0254 / 20)
     >>> [round(float(a) / 0.0254**2, 5) for a in (quarter.shank, quarter.tensile_stress, quarter.minimum_minor)]
     [0.04909, 0.03182, 0.0255]

@@ -43,10 +43,30 @@ PLASTIC_OVER_ELASTIC = 1.5
 
 
 def edge_decay(radius: Array, wall: Array, poisson: Array) -> Array:
-    """β of an edge disturbance of a cylindrical shell, [3(1 − ν²)]^¼/√(R·t). [1/m]; R to the middle of the wall, lengths m.
+    """β of an edge disturbance of a cylindrical shell.
 
-    Source: Timoshenko, Theory of Plates and Shells, art. 115; Roark, thin shells (remembered). Thin: t below R/10.
+    Parameters
+    ----------
+    radius, wall : Array
+        Radius to the middle of the wall, and the wall [m].
+    poisson : Array
+        [-].
 
+    Returns
+    -------
+    Array
+        [1/m]; broadcasts.
+
+    Notes
+    -----
+    [3(1 − ν²)]^¼/√(R·t). Thin: t below R/10.
+
+    References
+    ----------
+    Timoshenko, Theory of Plates and Shells, art. 115; Roark, thin shells (remembered).
+
+    Examples
+    --------
     >>> float((edge_decay(1.0, 1.0, 0.3)).round(3))
     1.285
     """
@@ -54,13 +74,31 @@ def edge_decay(radius: Array, wall: Array, poisson: Array) -> Array:
 
 
 def moment_share(beta_distance: Array) -> Array:
-    """Largest share of a moment that a ring hands to a long tube at a distance from its end. [-]
+    """Largest share of a moment that a ring hands to a long tube at a distance from its end.
 
-    The tube inwards of the ring takes (1 + A²)/2, that outwards (1 − A²)/2, with A = exp(−s)(cos s + sin s) and s = β times the
-    distance: all of it at the end, half from about 2√(R·t) on. Source: derived, from the moment on an infinite beam on an
-    elastic foundation and the end conditions of Hetényi, Beams on Elastic Foundation, ch. II and III; exact for a thin shell
-    that is free to grow at the ring (the ring's own hoop stiffness takes a part: on the safe side).
+    Parameters
+    ----------
+    beta_distance : Array
+        β times the distance, s [-].
 
+    Returns
+    -------
+    Array
+        [-]; broadcasts.
+
+    Notes
+    -----
+    The tube inwards of the ring takes (1 + A²)/2, that outwards (1 − A²)/2, with A = exp(−s)(cos s + sin s): all of it at the
+    end, half from about 2√(R·t) on. Exact for a thin shell that is free to grow at the ring (the ring's own hoop stiffness takes
+    a part: on the safe side).
+
+    References
+    ----------
+    Derived, from the moment on an infinite beam on an elastic foundation and the end conditions of Hetényi, Beams on Elastic
+    Foundation, ch. II and III.
+
+    Examples
+    --------
     >>> moment_share(np.array([0.0, 10.0])).round(6).tolist()
     [1.0, 0.5]
     """
@@ -70,16 +108,55 @@ def moment_share(beta_distance: Array) -> Array:
 
 
 def bending_stress(moment: Array, thickness: Array) -> Array:
-    """Elastic bending stress 6·M/t² [Pa] of a strip, moment M per length [N], thickness t [m]; exact."""
+    """Elastic bending stress of a strip.
+
+    Parameters
+    ----------
+    moment : Array
+        Per length [N].
+    thickness : Array
+        [m].
+
+    Returns
+    -------
+    Array
+        [Pa]; broadcasts.
+
+    Notes
+    -----
+    6·M/t²; exact.
+
+    References
+    ----------
+    Elementary beam theory.
+    """
     return np.asarray(6.0 * np.divide(moment, np.square(thickness)))
 
 
 def wall_stress(axial: Array, bending: Array, hoop: Array) -> Array:
-    """Larger von Mises stress of the two faces of a wall under axial ± bending stress with hoop stress. [Pa]; broadcasts.
+    """Larger von Mises stress of the two faces of a wall under axial ± bending stress with hoop stress.
 
+    Parameters
+    ----------
+    axial, bending, hoop : Array
+        [Pa], or all over one pressure.
+
+    Returns
+    -------
+    Array
+        As the stresses; broadcasts.
+
+    Notes
+    -----
     Plane stress. The hoop stress that bending brings by Poisson's ratio and by the swelling of a free end is left out: in the
     hand example 5 % more at half the moment, 16 % at a free end that no ring holds.
 
+    References
+    ----------
+    von Mises, definition.
+
+    Examples
+    --------
     >>> float(wall_stress(6.83, 18.9, 13.66).round(1)), float(wall_stress(6.83, 37.8, 13.66).round(1))
     (22.3, 39.6)
     """
@@ -88,11 +165,27 @@ def wall_stress(axial: Array, bending: Array, hoop: Array) -> Array:
 
 
 def throat_load(metal: Array, leg: Array, lever: Array) -> Array:
-    """Load per length [N/m] at which a fillet from one side parts over its throat: shear, and bending about its own middle.
+    """Load per length at which a fillet from one side parts over its throat: shear, and bending about its own middle.
 
-    `metal` is the strength of the weld metal [Pa], `lever` [m] the load's distance from the middle of the throat across the
-    load, 0 or more. Plastic throat: (N/(fw·a/√2))² + N·lever/(fw·a²/4) = 1. Source: EN 1999-1-1 8.6.3.3 for the shear; the
-    bending and its joining to it are textbook plasticity, derived here. The lip's stiffness as a ring is left out: safe side.
+    Parameters
+    ----------
+    metal : Array
+        Strength of the weld metal [Pa].
+    leg, lever : Array
+        Leg of the fillet, and the load's distance from the middle of the throat across the load, 0 or more [m].
+
+    Returns
+    -------
+    Array
+        [N/m]; broadcasts.
+
+    Notes
+    -----
+    Plastic throat: (N/(fw·a/√2))² + N·lever/(fw·a²/4) = 1. The lip's stiffness as a ring is left out: safe side.
+
+    References
+    ----------
+    EN 1999-1-1 8.6.3.3 for the shear; the bending and its joining to it are textbook plasticity, derived here.
     """
     throat = THROAT_OVER_LEG * np.asarray(leg, dtype=float)
     plain = SHEAR_OF_FILLET * metal * throat
@@ -136,18 +229,54 @@ def _stresses(motors: Motors, end: str) -> tuple[Array, Array, Array]:
 
 
 def weld_yield(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the wall beside the weld begins to yield. [Pa], (n,)
+    """Head pressure at which the wall beside the weld begins to yield.
 
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
     Axial stress of the end load, the bending that the lip's arm brings, and hoop stress, by von Mises on the worse face of the
     heat-affected wall. Thin-shell theory: wall below a tenth of the radius.
+
+    References
+    ----------
+    `wall_stress`, `moment_share`.
     """
     return np.asarray(_metal(motors, "yield") / wall_stress(*_stresses(motors, situation.end)))
 
 
 def weld_hinge(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the wall beside the weld is a plastic hinge at its tensile strength: it tears round. [Pa], (n,)
+    """Head pressure at which the wall beside the weld is a plastic hinge at its tensile strength: it tears round.
 
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
     As `weld_yield`, with the bending of a rectangle that is plastic through and through, two thirds of the elastic.
+
+    References
+    ----------
+    `PLASTIC_OVER_ELASTIC`.
     """
     axial, bending, hoop = _stresses(motors, situation.end)
     return np.asarray(_metal(motors, "tensile") / wall_stress(axial, bending / PLASTIC_OVER_ELASTIC, hoop))
@@ -168,9 +297,27 @@ def _bore_line(motors: Motors, end: str) -> Array:
 
 
 def weld_throat(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the fillet parts: over its throat, or beside it in the heat-affected metal. [Pa], (n,)
+    """Head pressure at which the fillet parts: over its throat, or beside it in the heat-affected metal.
 
-    Beside it, the leg along the wall shears at fu,haz/√3 (EN 1999-1-1 8.6.3.4, remembered).
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    Beside it, the leg along the wall shears at fu,haz/√3. A full and sound weld.
+
+    References
+    ----------
+    `throat_load`; EN 1999-1-1 8.6.3.4 (remembered).
     """
     end = situation.end
     leg, line = _lip(motors, end).leg, _bore_line(motors, end)
@@ -196,9 +343,27 @@ def _lip_strength(motors: Motors, end: str, what: str) -> Array:
 
 
 def lip_bending(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the lip yields in bending at the bore, as a strip. [Pa], (n,)
+    """Head pressure at which the lip yields in bending at the bore, as a strip.
 
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
     6·N·lever/h²; its stiffness as a ring is left out, on the safe side.
+
+    References
+    ----------
+    `bending_stress`.
     """
     end = situation.end
     height = need(motors, f"{end}_closure.welded_lip.thickness")
@@ -207,7 +372,28 @@ def lip_bending(motors: Motors, situation: Situation) -> Array:
 
 
 def lip_shear(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the lip shears through along the bore, h·Ssu over the load on a length of it. [Pa], (n,)"""
+    """Head pressure at which the lip shears through along the bore.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    h·Ssu over the load on a length of it.
+
+    References
+    ----------
+    Force over section, definition.
+    """
     end = situation.end
     height = need(motors, f"{end}_closure.welded_lip.thickness")
     return np.asarray(height * _lip_strength(motors, end, "shear") / _bore_line(motors, end))

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from physics.assembly import EDGE_DIAMETERS, GLAND_SHARE, Assembly, assemble, gland_room
-from physics.motors import Array, Closure, Motors, Screws, Seal, WeldedLip
+from physics.assembly import EDGE_DIAMETERS, Assembly, assemble, body_glands, gland_room, gland_width
+from physics.motors import Array, Closure, Motors, Plug, Screws, Seal, WeldedLip
 
 MILLIMETRE = 1e-3
 NOZZLE_SKIN = 3.0  # mm of nozzle body round the exit cone, drawn only
@@ -28,11 +28,21 @@ class DrawingError(ValueError):
 
 @dataclass(frozen=True)
 class Part:
-    """One solid in the upper half of the section: `outline` is a closed polygon of (axial, radial) points. [mm]"""
+    """One solid in the upper half of the section: `outline` is a closed polygon of (axial, radial) points. [mm]
+
+    `column` names what of the motor a gland belongs to. What is not `round` lies in the upper half alone.
+    """
 
     kind: str
     outline: tuple[Point, ...]
     name: str = ""
+    column: str = ""
+    round: bool = True
+
+    @property
+    def sides(self) -> tuple[float, ...]:
+        """1 for the upper half and -1 for the lower, as far as the part shows there."""
+        return (1.0, -1.0) if self.round else (1.0,)
 
 
 @dataclass(frozen=True)
@@ -242,32 +252,50 @@ def _tube(build: _Builder, rows: list[dict[str, float]]) -> tuple[float, float]:
     return outer - 2 * wall, outer
 
 
-def _gland_width(build: _Builder, seal: Seal) -> float:
-    across = build.mm(seal.cross_section) or 0.0
-    return build.mm(seal.gland_width) or GLAND_SHARE * across
+def _rings(build: _Builder, seal: Seal | None, column: str) -> list[tuple[Seal, str]]:
+    """Every O-ring of a part with its column, the one nearest the gas first."""
+    found: list[tuple[Seal, str]] = []
+    for row, ring in enumerate(() if seal is None else seal.series):
+        found += [(ring, f"{column}.seal{'.behind' * row}")] * round(number(ring.rings, build.index) or 0.0)
+    return found
 
 
-def _seals(build: _Builder, closure: Closure | None, x0: float, x1: float, bore: float) -> None:
-    """O-rings in their glands between two axial positions, all lands of one width."""
-    if closure is None or closure.seal is None:
-        return
-    seal = closure.seal
-    rings = round(number(seal.rings, build.index) or 0.0)
-    across = build.mm(seal.cross_section) or 0.0
-    depth = build.mm(seal.gland_depth) or across
+def _seals(build: _Builder, rings: list[tuple[Seal, str]], x0: float, x1: float, bore: float, gas: float) -> None:
+    """O-rings in their glands between two axial positions; lands of one width, but for those that say where they lie.
+
+    `gas` is the face of the part that gas meets, at one of its ends.
+    """
     if not rings:
         return
-    width = min(_gland_width(build, seal), (x1 - x0) / rings)
-    radius = (build.mm(seal.diameter) or bore) / 2
-    land = max((x1 - x0 - rings * width) / (rings + 1), 0.0)
-    for k in range(rings):
-        middle = x0 + (k + 1) * land + (k + 0.5) * width
-        build.box("gland", middle - width / 2, middle + width / 2, radius - depth, radius)
-        turns = [2 * math.pi * step / 24 for step in range(24)]
-        # A ring in its gland is squeezed to the gland's depth and grows along the axis by as much.
-        half, rise = across * across / depth / 2, depth / 2
-        ring = tuple((middle + min(half, width / 2) * math.cos(turn), radius - depth / 2 + rise * math.sin(turn)) for turn in turns)
-        build.parts.append(Part("seal", ring, f"O-ring {across:.2f} mm"))
+    inward = -1.0 if gas >= x1 - 1e-9 else 1.0
+    widths = [min(float(np.max(gland_width(ring))) / MILLIMETRE, (x1 - x0) / len(rings)) for ring, _ in rings]
+    land = max((x1 - x0 - sum(widths)) / (len(rings) + 1), 0.0)
+    near = x0 if inward > 0 else x1
+    for (ring, column), width in zip(rings, widths, strict=True):
+        near += inward * land
+        given = build.mm(ring.from_gas)
+        start = near if given is None else gas + inward * given
+        _gland(build, ring, column, start + inward * width / 2, width, (build.mm(ring.diameter) or bore) / 2)
+        near += inward * width
+
+
+def _gland(build: _Builder, ring: Seal, column: str, middle: float, width: float, radius: float) -> None:
+    """One O-ring in its gland."""
+    across = build.mm(ring.cross_section) or 0.0
+    depth = build.mm(ring.gland_depth) or across
+    box = ((middle - width / 2, radius - depth), (middle + width / 2, radius - depth))
+    outline = (*box, (box[1][0], radius), (box[0][0], radius))
+    build.parts.append(Part("gland", outline, column=column))
+    # A ring in its gland is squeezed to the gland's depth and grows along the axis by as much.
+    half, rise = min(across * across / depth / 2, width / 2), depth / 2
+    _o_ring(build, ring, (middle, radius - depth / 2), half, rise)
+
+
+def _o_ring(build: _Builder, ring: Seal, at: Point, half: float, rise: float, whole: bool = True) -> None:
+    turns = [2 * math.pi * step / 24 for step in range(24)]
+    outline = tuple((at[0] + half * math.cos(turn), at[1] + rise * math.sin(turn)) for turn in turns)
+    called = f", {ring.name}" if ring.name else ""
+    build.parts.append(Part("seal", outline, f"O-ring {build.mm(ring.cross_section) or 0.0:.2f} mm{called}", round=whole))
 
 
 def _grains(build: _Builder, rows: list[dict[str, float]], front: float) -> None:
@@ -300,8 +328,6 @@ def _forward(build: _Builder, ring: float, plate: float, bore: float, outer: flo
         return
     name = closure.plate_material.name if closure.plate_material is not None else ""
     build.box("closure", ring, ring + plate, 0.0, bore / 2, name)
-    if closure.plug is not None:
-        build.assumptions.append("the plug through the forward plate is not drawn")
     _retaining(build, closure, 0.0, ring, bore, outer, bore / 2 - _ring_thickness(build, closure, bore), "forward")
     start = ring
     if closure.seal is not None and closure.screws is not None:
@@ -310,7 +336,40 @@ def _forward(build: _Builder, ring: float, plate: float, bore: float, outer: flo
             hole = build.mm(closure.screws.hole_diameter) or 0.0
             edge = build.mm(closure.screws.edge_distance) or 0.0
             start = max(ring + plate - room, min(edge + hole / 2, ring))
-    _seals(build, closure, start, ring + plate, bore)
+    _seals(build, _rings(build, closure.seal, "forward_closure"), start, ring + plate, bore, ring + plate)
+    if closure.plug is not None:
+        _plug(build, closure.plug, ring, plate, bore / 2 - _ring_thickness(build, closure, bore))
+
+
+PLUG_HEAD = (1.6, 0.6)
+"""Across and height of a plug's head in diameters of its thread, drawn only."""
+
+
+def _plug(build: _Builder, plug: Plug, face: float, plate: float, opening: float) -> None:
+    """A plug through the plate, screwed in from outside as far as its thread is engaged, its head within the ring."""
+    thread = (build.mm(plug.thread_diameter) or 0.0) / 2
+    offset = build.mm(plug.offset) or 0.0
+    long = min(build.mm(plug.engagement) or plate, plate)
+    across, high = PLUG_HEAD[0] * thread, min(2 * PLUG_HEAD[1] * thread, face)
+    head = min(across, max(opening - offset, thread))
+    low = (0.0, 0.0) if not offset else (offset - head, offset - thread)
+    name = " ".join(text for text in (plug.thread, "" if plug.material is None else plug.material.name) if text)
+    outline = (
+        (face - high, low[0]), (face, low[0]), (face, low[1]), (face + long, low[1]), (face + long, offset + thread),
+        (face, offset + thread), (face, offset + head), (face - high, offset + head),
+    )  # fmt: skip
+    build.parts.append(Part("plug", tuple(dict.fromkeys(outline)), name, round=not offset))
+    if long < plate:  # the hole goes on to the gas
+        minor = thread - 0.5 * (build.mm(plug.thread_pitch) or 0.0)
+        (x0, r0), (x1, r1) = (face + long, offset - minor if offset else 0.0), (face + plate, offset + minor)
+        build.parts.append(Part("gland", ((x0, r0), (x1, r0), (x1, r1), (x0, r1)), round=not offset))
+    if plug.seal is not None:
+        across = build.mm(plug.seal.cross_section) or 0.0
+        own = build.mm(plug.seal.diameter)
+        for side in (1.0, -1.0) if offset else (1.0,):
+            middle = offset + side * (thread + across / 2 if own is None else own / 2)
+            _o_ring(build, plug.seal, (face + across / 2, middle), across / 2, across / 2, whole=not offset)
+    build.assumptions.append("the head of the plug and the place of its ring are for the picture only")
 
 
 def _retaining(
@@ -432,9 +491,25 @@ class _Tail:
         if self.insert is not None:
             self._draw_insert(*self.insert)
         build.assumptions.append("the outside of the nozzle and of the rings is for the picture only")
-        room = float(np.max(gland_room(build.motors.aft_closure))) / MILLIMETRE
+        self._glands()
+
+    def _glands(self) -> None:
+        """The rings of the nozzle and of the aft closure: on the insert where the nozzle's are of its size, else on the body."""
+        build, closure = self.build, self.build.motors.aft_closure
+        own = _rings(build, build.motors.nozzle.seal, "nozzle")
+        on_insert = [pair for pair in own if self._of_insert(pair[0])]
+        if self.insert is not None:
+            start, end, _ = self.insert
+            _seals(build, on_insert, start, end, self.bore, start)
+        rings = [pair for pair in own if pair not in on_insert]
+        rings += _rings(build, None if closure is None else closure.seal, "aft_closure")
+        room = float(np.max(body_glands(build.motors))) / MILLIMETRE
         seat = max(self.face, self.shoulder - max(room, 0.4 * (self.shoulder - self.face)))
-        _seals(build, build.motors.aft_closure, seat, self.shoulder, self.bore)
+        _seals(build, rings, seat, self.shoulder, self.bore, self.face)
+
+    def _of_insert(self, ring: Seal) -> bool:
+        across = self.build.mm(ring.diameter)
+        return self.insert is not None and across is not None and across < 2.1 * self.insert[2] and across < 0.99 * self.bore
 
     def _outside_of_the_tail(self) -> list[Point]:
         """From the exit back to the aft ring's forward face."""

@@ -19,7 +19,7 @@ from optimizer.output.drawing.geometry import MILLIMETRE, Part, Point, Section, 
 from optimizer.output.drawing.plates import Labels
 from optimizer.vocabulary import COLUMN_KEYS
 from physics.assembly import LAND_SHARE
-from physics.motors import Closure, Motors, Screws, Seal
+from physics.motors import Closure, Motors, Plug, Screws, Seal
 
 GENERAL = ((3.0, 0.1), (6.0, 0.1), (30.0, 0.2), (120.0, 0.3), (400.0, 0.5), (1000.0, 0.8), (2000.0, 1.2), (4000.0, 2.0))
 """ISO 2768-1, class m: largest size [mm] of each row and its deviation either way [mm]; remembered."""
@@ -214,10 +214,16 @@ def _span(outline: Sequence[Point]) -> tuple[float, float]:
     return min(x for x, _ in outline), max(x for x, _ in outline)
 
 
-def _grooved(outer: Sequence[Point], glands: Sequence[Part], radius: float) -> list[Point]:
-    """The outer chain turned to `radius` where it seals, with the grooves cut."""
+def _grooved(outer: Sequence[Point], seats: Sequence[tuple[Part, float]], radius: float) -> list[Point]:
+    """The outer chain turned to `radius`, to that of each ring's seat as far as half way to the next, with the grooves cut."""
     chain = [(x, min(r, radius)) for x, r in outer]
-    for gland in glands:
+    ordered = sorted(seats, key=lambda seat: _span(seat[0].outline))
+    for (before, low), (after, high) in pairwise(ordered):
+        if abs(low - high) > 1e-6:
+            step = (_span(before.outline)[1] + _span(after.outline)[0]) / 2
+            side = (chain[0][0], step) if low < high else (step, chain[-1][0])
+            chain = recessed(chain, *side, min(low, high))
+    for gland, _ in ordered:
         x0, x1 = _span(gland.outline)
         chain = recessed(chain, max(x0, chain[0][0]), min(x1, chain[-1][0]), min(r for _, r in gland.outline))
     return chain
@@ -231,62 +237,97 @@ def _bore(motors: Motors, shape: Section) -> float:
     return bore if bore is not None else 2 * shape.radius
 
 
-def _glands(draft: _Draft, end: str, glands: Sequence[Part], bore: float, faces: tuple[float, float]) -> float:
-    """Sizes of the grooves of one end between its two faces; returns the diameter of the part where it seals."""
-    closure = draft.motors.forward_closure if end == "forward" else draft.motors.aft_closure
-    seal = None if closure is None else closure.seal
-    assert seal is not None
+def _glands(draft: _Draft, glands: Sequence[Part], bore: float, faces: tuple[float, float], gas: float) -> list[tuple[Part, float]]:
+    """Sizes of the grooves of one part between its two faces, of which gas meets the one at `gas`.
+
+    Returns each groove with the radius of the part where its ring seals.
+    """
+    glands = sorted(glands, key=lambda gland: abs(sum(_span(gland.outline)) / 2 - gas))
+    columns = list(dict.fromkeys(gland.column for gland in glands))
+    seats = []
+    for place, column in enumerate(columns, 1):
+        own = [gland for gland in glands if gland.column == column]
+        which = "" if len(columns) == 1 else f", ring {place}"
+        body = _ring_sizes(draft, column, own, bore, which)
+        seats += [(gland, body / 2) for gland in own]
+        near = min((x for x in _span(own[0].outline)), key=lambda x: abs(x - gas))
+        if abs(near - gas) > 1e-9:
+            _from_gas(draft, column, near, gas, which)
+        if len(own) > 1:
+            one, other = sorted(_span(gland.outline)[0] for gland in own)[:2]
+            draft.derive(f"groove to groove, {len(own)} grooves{which}", other - one, "axial", one, other)
+    _lands(draft, glands, faces)
+    draft.notes.append(f"{SEAL_SURFACE}.")
+    return seats
+
+
+def _from_gas(draft: _Draft, column: str, near: float, gas: float, which: str) -> None:
+    """How far the first groove of a ring lies from the face that gas meets."""
+    what, places = f"pressure side to the groove{which}", (min(near, gas), max(near, gas))
+    if draft.value(f"{column}.from_gas") is not None:
+        draft.add(what, f"{column}.from_gas", "axial", *places)
+    else:
+        draft.derive(what, places[1] - places[0], "axial", *places)
+
+
+def _ring_sizes(draft: _Draft, column: str, glands: Sequence[Part], bore: float, which: str) -> float:
+    """Sizes of the grooves of one ring's description; returns the diameter of the part where it seals."""
+    seal: Seal = draft.motors.value(column)
     sealed = millimetres(seal.diameter) or bore
     gap, depth = millimetres(seal.gap) or 0.0, millimetres(seal.gland_depth) or 0.0
     body = sealed - 2 * gap
     first, last = _span(glands[0].outline)
     middle = (first + last) / 2
-    column = f"{end}_closure.seal"
-    twice = {"gap": "outside Ø where it seals", "gland_depth": "groove floor Ø"}
+    twice = {"gap": f"outside Ø where it seals{which}", "gland_depth": f"groove floor Ø{which}"}
+    named = {leaf: COLUMN_KEYS[f"{column}.{leaf}"] for leaf in ("gap", "gland_depth", "gland_width")}
+    if seal.behind is not None:
+        named = {leaf: key.replace(".seal.", ".seals.0.") for leaf, key in named.items()}
     for leaf, what in twice.items():
         minus, plus, source = allowed(draft.motors, f"{column}.{leaf}", millimetres(getattr(seal, leaf)) or 0.0)
         if source == "ISO 2768-m":
             minus = plus = SEALING / 2
             source = "this sheet"
         size = body if leaf == "gap" else sealed - 2 * depth
-        place = glands[-1].outline[1][0] + 0.5 if leaf == "gap" else middle
-        key = f"{column}.{leaf}"
-        draft.features.append(Feature(what, size, 2 * plus, 2 * minus, source, "diameter", place, 0.0, key, "half of bore less Ø"))
+        place = max(_span(gland.outline)[1] for gland in glands) + 0.5 if leaf == "gap" else middle
+        text = "half of bore less Ø" if seal.diameter is None else "half of sealed Ø less Ø"
+        draft.features.append(Feature(what, size, 2 * plus, 2 * minus, source, "diameter", place, 0.0, named[leaf], text))
     width = millimetres(seal.gland_width)
     if width is None:
-        draft.derive("groove width", last - first, "axial", first, last)
-        draft.assumed.append(f"{column}.gland_width is not given: 1.35 times the ring's section")
+        draft.derive(f"groove width{which}", last - first, "axial", first, last)
+        draft.assumed.append(f"{named['gland_width']} is not given: 1.35 times the ring's section")
     else:
-        draft.add("groove width", f"{column}.gland_width", "axial", first, last)
-    _lands(draft, end, seal, glands, faces)
-    rings = len(glands)
-    edge = (_span(glands[-1].outline)[1], faces[1]) if end == "forward" else (faces[0], first)
-    if edge[1] > edge[0]:
-        draft.derive("pressure side to the groove", edge[1] - edge[0], "axial", *edge)
-    if rings > 1:
-        following = _span(glands[1].outline)[0]
-        draft.derive(f"groove to groove, {rings} grooves", following - first, "axial", first, following)
+        draft.add(f"groove width{which}", f"{column}.gland_width", "axial", first, last)
+        draft.features[-1] = replace(draft.features[-1], key=named["gland_width"])
+    sealing = "the bore" if seal.diameter is None else f"the sealed Ø, {draft.size(sealed)},"
+    short = "bore" if seal.diameter is None else "that"
+    called = "Turn" if not which else f"{which.removeprefix(', ').capitalize()}{f', {seal.name}' if seal.name else ''}: turn"
     draft.notes.append(
-        f"Turn Ø and grooves to the bore as measured: Ø = bore less {draft.size(2 * gap)}, floor = bore less "
-        f"{draft.size(2 * depth)}."
+        f"{called} Ø and grooves to {sealing} as measured: Ø = {short} less {draft.size(2 * gap)}, floor = {short} less "
+        f"{draft.size(2 * depth)}. Ring: section {draft.size(millimetres(seal.cross_section) or 0.0)}."
     )
-    draft.notes.append(f"Ring: section {draft.size(millimetres(seal.cross_section) or 0.0)}. {SEAL_SURFACE}.")
     return body
 
 
-def _lands(draft: _Draft, end: str, seal: Seal, glands: Sequence[Part], faces: tuple[float, float]) -> None:
+def _lands(draft: _Draft, glands: Sequence[Part], faces: tuple[float, float]) -> None:
     """Say where what stands beside a groove is too thin to hold a ring."""
-    across = millimetres(seal.cross_section) or 0.0
-    spans = [(faces[0], faces[0]), *(_span(gland.outline) for gland in glands), (faces[1], faces[1])]
+    least = max(LAND_SHARE * (draft.value(f"{gland.column}.cross_section") or 0.0) for gland in glands)
+    spans = [(faces[0], faces[0]), *sorted(_span(gland.outline) for gland in glands), (faces[1], faces[1])]
     lands = [after[0] - before[1] for before, after in pairwise(spans)]
-    least = LAND_SHARE * across
     if lands and min(lands) < least - 1e-6:
-        more = (len(glands) + 1) * least + sum(b - a for a, b in (_span(gland.outline) for gland in glands))
+        wide = sum((draft.value(f"{gland.column}.gland_width") or 0.0) or _width(gland) for gland in glands)
+        more = (len(glands) + 1) * least + wide
+        alone = len({gland.column for gland in glands}) == 1
+        fewer = f"take one ring ({glands[0].column}.rings)" if alone else "take fewer rings"
         draft.warnings.append(
             f"Only {draft.size(max(min(lands), 0.0))} is left beside a groove; half a ring's section, "
             f"{draft.size(least)}, is usual. Do not "
-            f"make it so: {len(glands)} grooves need {draft.size(more)} of thickness, or take one ring ({end}_closure.seal.rings)."
+            f"make it so: {len(glands)} grooves need {draft.size(more)} of thickness, or {fewer}."
         )
+
+
+def _width(part: Part) -> float:
+    start, end = _span(part.outline)
+    return end - start
 
 
 def _tapped(draft: _Draft, end: str, screws: Screws, face: float, hole: float) -> None:
@@ -336,9 +377,12 @@ def _lead_in(draft: _Draft, ends: Sequence[str], wall: float) -> None:
     proud = 0.0
     for end in ends:
         closure = getattr(draft.motors, f"{end}_closure")
-        if closure.seal is None:
+        rings = () if closure.seal is None else closure.seal.series
+        if end == "aft" and draft.motors.nozzle.seal is not None:
+            rings += tuple(ring for ring in draft.motors.nozzle.seal.series if ring.diameter is None)
+        if not rings:
             continue
-        own = (millimetres(closure.seal.cross_section) or 0.0) - (millimetres(closure.seal.gland_depth) or 0.0)
+        own = max((millimetres(ring.cross_section) or 0.0) - (millimetres(ring.gland_depth) or 0.0) for ring in rings)
         proud = max(proud, own)
         if closure.threaded_ring is not None or closure.snap_ring is not None:
             what = "thread" if closure.threaded_ring is not None else "groove"
@@ -490,9 +534,12 @@ def _liner(draft: _Draft, shape: Section) -> Turned | None:
 
 
 def _forward_seat(shape: Section) -> list[Part]:
-    plate = _of_kind(shape, "closure")
-    edge = _span(plate[0].outline)[1] if plate else 0.0
-    return _of_kind(shape, "gland", high=edge)
+    return sorted(_glands_of(shape, "forward_closure"), key=lambda gland: _span(gland.outline))
+
+
+def _glands_of(shape: Section, *parts: str) -> list[Part]:
+    """The glands that belong to seals of some parts of the motor."""
+    return [gland for gland in _of_kind(shape, "gland") if gland.column.partition(".")[0] in parts]
 
 
 def _one_piece(shape: Section) -> bool:
@@ -519,15 +566,47 @@ def _plate(draft: _Draft, shape: Section) -> Turned | None:
     if _one_piece(shape):
         name = "forward closure"
         inner, outer, holes = _with_ring(draft, shape, x0, x1, bore)
-    body = bore - 2 * RING_FIT[0]
-    if closure.seal is not None and glands:
-        body = _glands(draft, "forward", glands, bore, (x0 if name == "forward plate" else 0.0, x1))
+    body, seats = bore - 2 * RING_FIT[0], []
+    if glands:
+        seats = _glands(draft, glands, bore, (x0 if name == "forward plate" else 0.0, x1), x1)
+        body = max(2 * radius for _, radius in seats)
     else:
         _fitted_outside(draft, bore, x1)
+    if closure.plug is not None:
+        inner, holes = _plug_hole(draft, closure.plug, shape, inner, holes)
     material = closure.plate_material or closure.ring_material
-    draft.notes.append("Both faces square to the outside within 0.05 mm (0.002 in); no centre hole left in the pressure side.")
-    solid = _closed(inner, _grooved(outer, glands, body / 2))
+    left = "" if closure.plug is not None else "; no centre hole left in the pressure side"
+    draft.notes.append(f"Both faces square to the outside within 0.05 mm (0.002 in){left}.")
+    solid = _closed(inner, _grooved(outer, seats, body / 2))
     return _made(name, material.name if material is not None else "", draft, [solid], holes)
+
+
+def _plug_hole(
+    draft: _Draft, plug: Plug, shape: Section, inner: list[Point], holes: list[tuple[Point, ...]]
+) -> tuple[list[Point], list[tuple[Point, ...]]]:
+    """The tapped hole of a plug: in the middle it opens the inside of the plate, off it it is a hole through it."""
+    plate = _of_kind(shape, "closure")[0]
+    x0, x1 = _span(plate.outline)
+    size, pitch = millimetres(plug.thread_diameter) or 0.0, millimetres(plug.thread_pitch) or 0.0
+    name, drill = tap_drill(size, pitch, plug.thread.upper().startswith("M"))
+    draft.features.append(Feature(f"plug's hole, tap drill {name}", drill, 0.0, 0.1, "thread", "diameter", (x0 + x1) / 2))
+    through = f"Tapped {plug.thread or draft.size(size)} through the plate for the plug, square to its outer face"
+    if plug.engagement is not None:
+        draft.add("plug's thread engaged, at least", "forward_closure.plug.engagement", "", 0.0)
+    if plug.seal is not None:
+        ring = plug.seal
+        through += (
+            f"; the plug's ring, section {draft.size(millimetres(ring.cross_section) or 0.0)}, wants a gland "
+            f"{draft.size(millimetres(ring.gland_depth) or 0.0)} deep and a smooth face or countersink under the head"
+        )
+    draft.notes.append(through + ".")
+    offset = millimetres(plug.offset) or 0.0
+    if not offset:
+        return [*(point for point in inner if point[1] > 0.0), (x0, drill / 2), (x1, drill / 2)], holes
+    draft.add("plug's hole off the middle", "forward_closure.plug.offset", "", 0.0)
+    hole = ((x0, offset - drill / 2), (x1, offset - drill / 2), (x1, offset + drill / 2), (x0, offset + drill / 2))
+    draft.notes.append("The plug's hole off the middle is one hole, drawn on both sides of the axis.")
+    return inner, [*holes, hole]
 
 
 def _with_ring(
@@ -639,7 +718,9 @@ def _carrier(draft: _Draft, shape: Section) -> Turned | None:
     bore, inserts = _bore(motors, shape), _of_kind(shape, "insert")
     inner, outer = chains(found[0].outline)
     x0, x1 = inner[0][0], inner[-1][0]
-    glands = _of_kind(shape, "gland", low=x0 - 1e-6)
+    if outer[0][0] > x0:  # without a liner the convergent begins at the outside: its edge is a point of both chains
+        outer.insert(0, inner[0])
+    glands = [gland for gland in _glands_of(shape, "aft_closure", "nozzle") if not _in_insert(gland, inserts)]
     closure = motors.aft_closure
     material = motors.nozzle.material.name if motors.nozzle.material is not None else ""
     name = "nozzle"
@@ -650,9 +731,10 @@ def _carrier(draft: _Draft, shape: Section) -> Turned | None:
         _throat(draft, motors, inner)
     ring = _of_kind(shape, "ring", low=shape.case_length / 2)
     shoulder = min((_span(part.outline)[0] for part in ring), default=x1)
-    body = bore - 2 * RING_FIT[0]
-    if closure is not None and closure.seal is not None and glands:
-        body = _glands(draft, "aft", glands, bore, (x0, shoulder))
+    body, seats = bore - 2 * RING_FIT[0], []
+    if glands:
+        seats = _glands(draft, glands, bore, (x0, shoulder), x0)
+        body = max(2 * radius for _, radius in seats)
     else:
         _fitted_outside(draft, bore, x0)
     if x0 < shoulder < x1:
@@ -664,15 +746,23 @@ def _carrier(draft: _Draft, shape: Section) -> Turned | None:
     if motors.nozzle.length_in_case is None:
         draft.assumed.append("nozzle.length_in_case is not given: see the section for what was taken")
     _webs(draft, inner, glands)
-    solid = _closed(inner, _grooved(outer, glands, body / 2))
+    solid = _closed(inner, _grooved(outer, seats, body / 2))
     return _made(name, material, draft, [solid], [])
+
+
+def _in_insert(gland: Part, inserts: Sequence[Part]) -> bool:
+    """Whether a gland is cut in the throat insert and not in what carries it."""
+    return gland.column.startswith("nozzle.") and any(
+        max(r for _, r in gland.outline) < 1.06 * max(r for _, r in insert.outline)
+        and _span(insert.outline)[0] - 1e-6 <= _span(gland.outline)[0]
+        and _span(gland.outline)[1] <= _span(insert.outline)[1] + 1e-6
+        for insert in inserts
+    )
 
 
 def _webs(draft: _Draft, inner: Sequence[Point], glands: Sequence[Part]) -> None:
     """Say where little is left between a groove's floor and the inside of the part."""
-    closure = draft.motors.aft_closure
-    seal = None if closure is None else closure.seal
-    if seal is None or not glands:
+    if not glands:
         return
     xs, rs = [x for x, _ in inner], [r for _, r in inner]
     webs = []
@@ -680,12 +770,11 @@ def _webs(draft: _Draft, inner: Sequence[Point], glands: Sequence[Part]) -> None
         floor = min(r for _, r in gland.outline)
         places = [*_span(gland.outline), *(x for x in xs if _span(gland.outline)[0] < x < _span(gland.outline)[1])]
         webs += [floor - float(np.interp(x, xs, rs)) for x in places]
-    least = LAND_SHARE * (millimetres(seal.cross_section) or 0.0)
+    least = max(LAND_SHARE * (draft.value(f"{gland.column}.cross_section") or 0.0) for gland in glands)
     if min(webs) < least:
         draft.warnings.append(
-            f"Only {draft.size(max(min(webs), 0.0))} is left between a groove's floor and the inside: do not make it so. "
-            "A longer part "
-            "(nozzle.length_in_case) or one ring moves the grooves behind the wide end of the convergent."
+            f"Only {draft.size(max(min(webs), 0.0))} is left between a groove's floor and the inside: do not make it so. A longer "
+            "part (nozzle.length_in_case, or its insert) or one ring moves the grooves behind the wide end of the convergent."
         )
 
 
@@ -756,11 +845,17 @@ def _insert(draft: _Draft, shape: Section) -> Turned | None:
     draft.derive("aft Ø of the cone", 2 * inner[2][1], "diameter", x1)
     _half_angle(draft, motors)
     outer = max(r for _, r in found[0].outline)
+    glands = [gland for gland in _glands_of(shape, "nozzle") if _in_insert(gland, found)]
+    solid = found[0].outline
+    if glands:
+        seats = _glands(draft, glands, _bore(motors, shape), (x0, x1), x0)
+        _webs(draft, inner, glands)
+        solid = _closed(inner, _grooved([(x0, outer), (x1, outer)], seats, outer))
     if outer - inner[0][1] < 1.0:
         draft.notes.append("The entry runs out to a feather edge: leave a flat of 1 mm (0.04 in) on the forward face.")
     draft.notes.append("Graphite: turn dry with extraction, no coolant; handle clean, and look for cracks under a lamp.")
     material = motors.nozzle.material.name if motors.nozzle.material is not None else ""
-    return _made("throat insert", material, draft, [found[0].outline], [])
+    return _made("throat insert", material, draft, [solid], [])
 
 
 def _made(

@@ -8,7 +8,7 @@ from __future__ import annotations
 from optimizer.output.drawing.geometry import Dimension, Section, grain_rows, millimetres, number, section
 from optimizer.output.drawing.plates import FOOT, MARGIN, Labels, foot, measured
 from optimizer.output.drawing.sheet import FAINT, PAPERS, Sheet, width_of
-from physics.motors import Motors
+from physics.motors import Motors, Seal
 
 # ISO 5455 asks for 1, 2 and 5; the others are common on shop drawings (common practice, no source).
 SCALES = (5.0, 2.0, 1.0, 1 / 1.5, 1 / 2, 1 / 2.5, 1 / 3, 1 / 4, 1 / 5, 1 / 7.5, 1 / 10, 1 / 15, 1 / 20, 1 / 50, 1 / 100)
@@ -19,6 +19,7 @@ LOOK: dict[str, tuple[str, str, str]] = {
     "liner": ("#ead9b8", "", "liner"),
     "grain": ("#b9bfc6", "", "grain"),
     "closure": ("#cfe3d8", "\\\\\\\\", "forward plate"),
+    "plug": ("#e9dfa8", "----", "plug"),
     "ring": ("#f0e3cf", "xxxx", "retaining ring"),
     "nozzle": ("#d9d2e6", "....", "nozzle"),
     "insert": ("#8f8a99", "", "throat insert"),
@@ -61,7 +62,7 @@ def section_sheet(motors: Motors, labels: Labels, paper: str = "A4") -> Sheet:
 
     for part in shape.parts:
         fill, hatch, _ = LOOK[part.kind]
-        for side in (1.0, -1.0):
+        for side in part.sides:
             sheet.polygon([at(x, side * r) for x, r in part.outline], fill, 0.18, hatch)
     overhang = 6.0
     sheet.line(
@@ -195,14 +196,30 @@ def part_rows(motors: Motors, labels: Labels) -> list[list[str]]:
         if plate is not None:
             material = closure.plate_material.name if closure.plate_material else "–"
             rows.append([f"{which} plate", material, f"thickness {size(plate)}"])
-        if closure.seal is not None:
-            seal = closure.seal
-            text = f"{number(seal.rings) or 0:.0f} × section {size(millimetres(seal.cross_section) or 0)}"
-            text += f", gland {size(millimetres(seal.gland_depth) or 0)} deep, gap {size(millimetres(seal.gap) or 0, 3)}"
-            rows.append([f"{which} seal", seal.material.name if seal.material else "–", text])
+        rows += _seal_rows(f"{which} seal", closure.seal, labels)
+        if closure.plug is not None:
+            plug = closure.plug
+            text = plug.thread
+            text += "" if plug.engagement is None else f", engagement {size(millimetres(plug.engagement) or 0)}"
+            text += "" if plug.offset is None else f", {size(millimetres(plug.offset) or 0)} off the middle"
+            rows.append([f"{which} plug", plug.material.name if plug.material else "–", text])
+            rows += _seal_rows(f"{which} plug seal", plug.seal, labels)
+    rows += _seal_rows("nozzle seal", motors.nozzle.seal, labels)
     nozzle = motors.nozzle
     angle = number(nozzle.half_angle)
     text = f"throat {size(millimetres(nozzle.throat_diameter) or 0)}, exit {size(millimetres(nozzle.exit_diameter) or 0)}"
     text += f", half angle {angle * 57.29577951308232:.1f}°" if angle is not None else ""
     rows.append(["nozzle", nozzle.material.name if nozzle.material else "–", text])
+    return rows
+
+
+def _seal_rows(which: str, seal: Seal | None, labels: Labels) -> list[list[str]]:
+    """A row for each ring of a part, numbered from the gas where there are several."""
+    size, rows = labels.length, []
+    rings = () if seal is None else seal.series
+    for row, ring in enumerate(rings, 1):
+        text = f"{number(ring.rings) or 0:.0f} × section {size(millimetres(ring.cross_section) or 0)}"
+        text += f", gland {size(millimetres(ring.gland_depth) or 0)} deep, gap {size(millimetres(ring.gap) or 0, 3)}"
+        text += f" ({ring.name})" if ring.name else ""
+        rows.append([which if len(rings) == 1 else f"{which} {row}", ring.material.name if ring.material else "–", text])
     return rows

@@ -108,7 +108,8 @@ def purchases(motors: Motors, labels: Labels, lists: Sequence[Stock] = ()) -> li
         if closure is not None:
             found += _closure(end, closure, motors, labels, lists)
     if motors.nozzle.seal is not None:
-        found += _rings("nozzle", motors.nozzle.seal, None, labels, lists)
+        bore = None if motors.case is None else millimetres(motors.case.bore)
+        found += _rings("nozzle", motors.nozzle.seal, bore, labels, lists)
     return found
 
 
@@ -205,7 +206,14 @@ def dash_of(section_: float, inner: float | None, floor: float | None) -> tuple[
     return rings[0], None if floor is None else floor / wide - 1.0
 
 
-def _rings(end: str, seal: Seal, bore: float | None, labels: Labels, lists: Sequence[Stock]) -> list[Purchase]:
+def _rings(end: str, first: Seal, bore: float | None, labels: Labels, lists: Sequence[Stock]) -> list[Purchase]:
+    """The O-rings of a part, of each ring of its own description, numbered from the gas where there are several."""
+    rings = first.series
+    names = [end] if len(rings) == 1 else [f"{end} seal {row}" for row in range(1, len(rings) + 1)]
+    return [line for name, ring in zip(names, rings, strict=True) for line in _ring(name, ring, bore, labels, lists)]
+
+
+def _ring(end: str, seal: Seal, bore: float | None, labels: Labels, lists: Sequence[Stock]) -> list[Purchase]:
     """O-rings of one seal by their dash number, and the backup rings that go with them."""
     size = labels.length
     rings = round(number(seal.rings) or 0.0)

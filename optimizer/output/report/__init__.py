@@ -15,7 +15,7 @@ A *design* (`design_view` makes it):
 - `figures`: {figure name: value or None}; `maximum_expected_pressure` Pa;
 - `ladder`: rows with `mode, part, pressure [Pa] or time [s] (the other None), factor, required, ok, basis, note`;
 - `not_assessed`: [{"mode", "part", "why"}]; `masses`: {part: kg or None}; `unknown_masses`: [part];
-- `fit`: {"clearance", "length_clearance", "in_airframe", "ok"} or None; `room_left` m or None;
+- `fit`: {"clearance", "length_clearance", "in_airframe", "ok"} or None; `room_left` m or None; `fits` as `fit_rows`;
 - `curve`: {"time", "chamber_pressure", "head_pressure", "thrust", "kn", "mass_flux"} (lists) or None;
 - `section`: `optimizer.output.drawing.geometry.Section` or None.
 """
@@ -75,12 +75,27 @@ def design_view(assessment: Assessment, name: str, index: int = 0, designation: 
         "masses": {key: one(value) for key, value in assessment.masses.items()},
         "unknown_masses": list(assessment.unknown_masses),
         "fit": None if fit is None else {key: bool(one(v)) if key in flags else one(v) for key, v in fit.items()},
+        "fits": fit_rows(assessment, index),
         "room_left": None if assessment.assembly.not_assessed else one(assessment.assembly.left),
         "curve": None if curve is None else {key: [float(v) for v in getattr(curve, key)[index]] for key in _CURVES},
         "section": section(assessment.motors, index),
         "flight": flight_view(assessment, index),
         "heat": assessment.heat,
     }
+
+
+def fit_rows(assessment: Assessment, index: int = 0) -> list[dict[str, Any]]:
+    """The room between the parts cold and hot: place, direction, and temperature and room in SI, coldest first."""
+    from physics.fit import hot_fits
+
+    fits = hot_fits(assessment.motors, assessment.assembly)
+    rows: list[dict[str, Any]] = []
+    for one in fits.clearances:
+        pairs = sorted(set(zip(one.temperatures[index].tolist(), one.drawn[index].tolist(), strict=True)))
+        least = float(one.least[index].min())
+        rows.append({"place": one.place, "across": one.across, "at": pairs, "least": least, "rests_on": "; ".join(one.rests_on)})
+    rows += [{"place": place, "why": why} for place, why in fits.not_assessed]
+    return rows
 
 
 def render_check(view: View) -> str:

@@ -39,7 +39,7 @@ from optimizer.output.report.values import (
     unit_text,
     value_text,
 )
-from optimizer.units import show
+from optimizer.units import show, show_dimension
 from optimizer.vocabulary import group_of, spoken
 from physics.failure.ladder import place_in_ladder
 from physics.figures import FLIGHT, GROUPS, MASS, in_groups
@@ -110,10 +110,30 @@ def mass_table(design: View, units: str) -> list[dict[str, str]]:
     return rows
 
 
+def fits_table(design: View, units: str) -> list[dict[str, str]]:
+    """The room between the parts, cold and hot, and what of it is not assessed."""
+
+    def size(room: float) -> str:
+        return show_dimension(room, "length", units, 2)
+
+    rows = []
+    for one in design.get("fits") or ():
+        if "why" in one:
+            rows.append({"name": one["place"], "number": f"not assessed: {one['why']}", "unit": "", "meaning": ""})
+            continue
+        told = [f"{size(room)} at {show_dimension(at, 'temperature', units, 3)}" for at, room in one["at"]]
+        if one["least"] < min(room for _, room in one["at"]) - 1e-9:
+            told.append(f"least with the tolerances {size(one['least'])}")
+        name = f"{one['place']}, {'on the diameter' if one['across'] else 'along the axis'}"
+        rows.append({"name": name, "number": ", ".join(told), "unit": "", "meaning": one["rests_on"]})
+    return rows
+
+
 MASS_TABLE = "mass and fit"
 TABLES: tuple[tuple[str, Callable[[View, str], list[dict[str, str]]]], ...] = (
     *((group, partial(figure_table, group=group)) for group in GROUPS if group != MASS),
     (MASS_TABLE, mass_table),
+    ("room cold and hot", fits_table),
 )
 """The tables of a design, by caption; a further one is a function and a row here."""
 

@@ -371,6 +371,7 @@ FILLS: Mapping[str, tuple[str, str]] = {
     "liner": ("#d9b36c", "liner"),
     "grain": ("#4d5661", "grain"),
     "closure": ("#7fb89e", "forward plate"),
+    "plug": ("#cdb94f", "plug"),
     "ring": ("#e3c9a0", "retaining ring"),
     "nozzle": ("#b9aacd", "nozzle"),
     "insert": ("#6c5f80", "throat insert"),
@@ -394,7 +395,8 @@ def section_picture(shape: Section, title: str) -> Markup:
         label = escape(" ".join(text for text in (name, part.name) if text) or part.name)
         points = "L".join(f"{x:.2f},{r:.2f}" for x, r in part.outline)
         mirrored = "L".join(f"{x:.2f},{-r:.2f}" for x, r in part.outline)
-        out.append(f'<path fill="{fill}" d="M{points}ZM{mirrored}Z"><title>{label}</title></path>')
+        other = f"M{mirrored}Z" if part.round else ""
+        out.append(f'<path fill="{fill}" d="M{points}Z{other}"><title>{label}</title></path>')
     out.append(f'<path class="centre" d="M{shape.start - pad:.2f},0H{shape.end + pad:.2f}"/></svg>')
     out.append('<ul class="legend">')
     for kind in kinds:

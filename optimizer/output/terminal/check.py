@@ -27,12 +27,13 @@ from optimizer.output.terminal.ladder import (
     rung_names,
     verdict_line,
 )
-from optimizer.units import show, show_both
+from optimizer.units import show, show_both, show_dimension
 from optimizer.vocabulary import MOTOR_KEYS, spoken
 from physics.assessment import Assessment
 from physics.designation import designation
 from physics.failure.ladder import ADVICE, in_order
 from physics.figures import GROUPS, PRESSURE, in_groups
+from physics.fit import Clearance, HotFits, hot_fits
 from physics.flight.practice import PRACTICE
 from physics.flight.trajectory import FLIGHT_FLAGS
 from physics.heat.summary import HeatSummary
@@ -221,7 +222,8 @@ def _whole_check(assessment: Assessment, found: Sequence[Caution], units: str, w
     if assessment.heat is not None:
         blocks.append(("Heat", heat_block(assessment.heat, units)))
     blocks.append(_masses_block(assessment, units))
-    blocks.append(("Room along the case", Group(*room_lines(assessment.assembly, units))))
+    fits = hot_fits(assessment.motors, assessment.assembly)
+    blocks.append(("Room along the case", Group(*room_lines(assessment.assembly, units), *fit_lines(fits, units))))
     if assessment.flight is not None:
         blocks.append(("Flight", flight_block(assessment, units, width)))
     notes = more_notes(ladder)
@@ -247,18 +249,26 @@ def _short_check(assessment: Assessment, found: Sequence[Caution], units: str, w
     if assessment.heat is not None:
         blocks.append(("Heat", lines_of(heat_sentences(assessment.heat, units, brief=True)[: max(3 - level, 1)])))
     room, (title, masses) = room_lines(assessment.assembly, units), _masses_block(assessment, units, brief=level > 0)
+    fits = hot_fits(assessment.motors, assessment.assembly)
     if level == 0:
-        blocks += [("Room along the case", Group(*room)), (title, masses)]
+        blocks += [("Room along the case", Group(*room, *fit_lines(fits, units))), (title, masses)]
     else:
-        blocks.append((f"Room, {title[0].lower()}{title[1:]}", Group(room[0], masses)))
+        blocks.append(
+            (
+                f"Room, {title[0].lower()}{title[1:]}",
+                Group(room[0], *(fit_lines(fits, units, brief=True) if level < 3 else ()), masses),
+            )
+        )
     if assessment.flight is not None:
         blocks.append(("Flight", flight_block(assessment, units, width, FLIGHT_FIRST if level else None)))
     missing = [(item.mode, item.part, item.why) for item in ladder.not_assessed]
     if missing and level == 0:
         blocks.append(("Not assessed", not_assessed_block(missing)))
-    elif missing:
-        named = rung_names((mode, part) for mode, part, _ in missing)
-        blocks.append(("", Text("Not assessed: ", FIRST) + Text(named)))
+    elif missing or fits.not_assessed:
+        named = [rung_names((mode, part) for mode, part, _ in missing)] if missing else []
+        places = f" ({', '.join(place for place, _ in fits.not_assessed)})" if level < 2 else ""
+        named += [f"fits cold and hot{places}"] if fits.not_assessed else []
+        blocks.append(("", Text("Not assessed: ", FIRST) + Text(", ".join(named))))
     told = found if level == 0 else [Caution(item.about, item.text if item is found[-1] else _first(item.text)) for item in found]
     listed = cautions_block(told) if level == 0 else lines_of(f"{item.about}: {item.text}" for item in told)
     blocks.append(("Cautions", listed))
@@ -351,6 +361,46 @@ def room_lines(placed: Assembly, units: str) -> list[Text]:
     if placed.assumed:
         lines.append(Text("assumed: " + "; ".join(assumption_texts(placed, units)), FAINT))
     return lines
+
+
+def fit_lines(fits: HotFits, units: str, brief: bool = False) -> list[Text]:
+    """The room between the parts cold and hot, and what of it could not be reckoned; `brief` is one line of the former."""
+    if brief:
+        return _brief_fits(fits, units)
+    lines = []
+    for one in fits.clearances:
+        text = f"{one.place}, {'on the diameter' if one.across else 'along the axis'}: {', '.join(fit_texts(one, units))}"
+        lines.append(Text(text, SHORT if float(one.least[0].min()) < 0.0 else ""))
+        lines.append(Text(f"  {'; '.join((*one.rests_on, *one.assumed))}", FAINT))
+    by_why: dict[str, list[str]] = {}
+    for place, why in fits.not_assessed:
+        by_why.setdefault(why, []).append(place)
+    told = [f"{', '.join(places)}: {why}" for why, places in by_why.items()]
+    return [*lines, *([Text(f"not assessed cold and hot: {'; '.join(told)}", FAINT)] if told else [])]
+
+
+def _brief_fits(fits: HotFits, units: str) -> list[Text]:
+    """What changes with temperature, from the coldest to the hottest, in one line."""
+    told, tight = [], False
+    ends = ""
+    for one in fits.clearances:
+        order = np.argsort(one.temperatures[0], kind="stable")
+        cold, hot = (float(one.drawn[0, k]) for k in (order[0], order[-1]))
+        if abs(hot - cold) < 0.02 * max(abs(cold), abs(hot)):
+            continue
+        ends = " to ".join(show_dimension(float(one.temperatures[0, k]), "temperature", units, 3) for k in (order[0], order[-1]))
+        told.append(f"{one.place} {' to '.join(show_dimension(room, 'length', units, 2) for room in (cold, hot))}")
+        tight |= float(one.least[0].min()) < 0.0
+    return [Text(f"{ends}: room of {', '.join(told)}", SHORT if tight else "")] if told else []
+
+
+def fit_texts(one: Clearance, units: str) -> list[str]:
+    """A clearance at each temperature, coldest first, and with the tolerances where they take from it."""
+    told = []
+    for at, room in sorted(set(zip(one.temperatures[0].tolist(), one.drawn[0].tolist(), strict=True))):
+        told.append(f"{show_dimension(room, 'length', units, 2)} at {show_dimension(at, 'temperature', units, 3)}")
+    least, drawn = float(one.least[0].min()), float(one.drawn[0].min())
+    return [*told, f"least with the tolerances {show_dimension(least, 'length', units, 2)}"] if least < drawn - 1e-9 else told
 
 
 def assumption_texts(placed: Assembly, units: str = "metric") -> list[str]:

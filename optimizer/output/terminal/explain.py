@@ -119,5 +119,6 @@ def _particulars(items: Sequence[RuledOut], explanation: Explanation, units: str
 
 def _closures(parts: Sequence[str]) -> str:
     """Which closures, in short; other parts are plain from the mode."""
-    ends = [part.replace("forward closure", "fwd").replace("aft closure", "aft") for part in parts]
-    return "".join(f" {end}" for end in (["both"] if {"fwd", "aft"} <= set(ends) else ends) if end in ("both", "fwd", "aft"))
+    ends = [part.replace(" closure", "").replace("forward", "fwd") for part in parts]
+    told = ["both"] if {"fwd", "aft"} <= set(ends) else ends
+    return "".join(f" {end}" for end in told if end == "both" or end.startswith(("fwd", "aft")))
