@@ -502,8 +502,9 @@ class Situation:
     about; modes that need it are then not assessed. `maximum_expected_pressure` in Pa, (n,). `kept` holds what modes
     worked out for this batch under these figures; situations of one ladder share it. `until` is how many action times a
     time matters for: a mode may give inf for what comes later; None where every time is asked for. `enough`, in Pa, (n,),
-    says the same of pressures that heat brings down, None where every one is asked for. `places` are the only ones to be
-    looked at, None for all.
+    says the same of pressures that heat brings down, None where every one is asked for. `short` is the factor below which a
+    value has failed and need not be the lowest, None where the lowest is asked for. `places` are the only ones to be looked
+    at, None for all.
     """
 
     end: str = ""
@@ -512,6 +513,7 @@ class Situation:
     kept: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
     until: float | None = None
     enough: Array | None = None
+    short: float | None = None
     places: tuple[str, ...] | None = None
 
 

@@ -49,7 +49,8 @@ class Term:
 
     `burn` says that it needs to know how the motor burns, `late` that it marches heat and is left to the finalists.
     `pressure` gives the pressure at which it happens or, where `lasts` names the figure it is held against, the time, for
-    motors, figures and maximum expected pressure; where it is late it may be told as a fourth what pressure is enough.
+    motors, figures and maximum expected pressure; where it is late it may be told what pressure is enough, too, and from
+    which factor on a value has failed whatever it is.
     """
 
     mode: str

@@ -876,14 +876,23 @@ class _Asked:
     end: str
     until: float | None = None
 
-    def __call__(self, motors: Motors, figures: Figures | None, pressure: Floats | None, enough: Floats | None = None) -> Floats:
+    def __call__(
+        self,
+        motors: Motors,
+        figures: Figures | None,
+        pressure: Floats | None,
+        enough: Floats | None = None,
+        short: float | None = None,
+    ) -> Floats:
         """Values (n,); infinite, which never fails, where the mode does not apply or cannot be assessed; pressures of heat
-        over `enough` may be infinite too."""
+        over `enough` may be infinite too, and what falls `short` of a factor need not be the lowest."""
         if not self.row.applies(motors, self.end):
             return np.full(motors.size, np.inf)
         try:
             with np.errstate(all="ignore"):
-                value = bench_of(motors, figures, pressure, self.until, enough).worst(self.row, self.end).value
+                bench = bench_of(motors, figures, pressure, self.until, enough)
+                bench.short = short
+                value = bench.worst(self.row, self.end).value
         except NotComputable:
             return np.full(motors.size, np.inf)
         return np.broadcast_to(value, (motors.size,))

@@ -38,9 +38,14 @@ class Heated:
         return np.asarray(~broken, dtype=bool)
 
 
-def asked(term: Term, motors: Motors, figures: Figures, expected: Floats, enough: Floats | None = None) -> tuple[Floats, Floats]:
-    """A late rung's values (a pressure or a time) and its factors, (n,) each; a pressure over `enough` may be infinite."""
-    value = term.pressure(motors, figures, expected, enough)
+def asked(
+    term: Term, motors: Motors, figures: Figures, expected: Floats, enough: Floats | None = None, verdict: bool = False
+) -> tuple[Floats, Floats]:
+    """A late rung's values (a pressure or a time) and its factors, (n,) each; a pressure over `enough` may be infinite.
+
+    With `verdict` a value that fails need not be the lowest.
+    """
+    value = term.pressure(motors, figures, expected, enough, term.required if verdict else None)
     with np.errstate(all="ignore"):
         factor = np.broadcast_to(value / (expected if term.lasts is None else figures[term.lasts]), (motors.size,))
     return value, factor
@@ -76,13 +81,13 @@ def heated(
         some, figures, pressure = motors.take(rows), burn(rows), expected[rows]  # the same objects for every rung
         enough = None if matters is None else matters[rows]
         for term in terms:
-            value, factor = asked(term, some, figures, pressure, enough)
+            value, factor = asked(term, some, figures, pressure, enough, verdict=True)
             fails[limit_name(rules, term.mode)][rows] |= ~(factor >= term.required)
             if term.lasts is None:
                 floor[rows] = np.fmin(floor[rows], value)
     if smallest is not None:
         fails[smallest.name] = smallest.fails(weakest_factor(floor, expected))
-    # Whether it was worked out or not: what is stored does not depend on what was marched.
+    # Of what passes, whether it was worked out or not: what is stored does not depend on what was marched.
     return Heated(fails, floor if matters is None else np.where(floor < matters, floor, np.inf))
 
 

@@ -492,9 +492,9 @@ class _Moved(Situation):
 
     def __init__(
         self, end: str, expected: Array | None, burn: Callable[[], Figures | None], kept: dict[str, Any], until: float | None,
-        enough: Array | None,
+        enough: Array | None, short: float | None,
     ) -> None:  # fmt: skip
-        super().__init__(end, None, expected, kept, until, enough)
+        super().__init__(end, None, expected, kept, until, enough, short)
         object.__setattr__(self, "_ask", lru_cache(maxsize=1)(burn))
 
     def __getattribute__(self, name: str) -> Any:
@@ -520,9 +520,10 @@ class Bench:
         kept: dict[str, Any] | None = None,
         until: float | None = None,
         enough: Array | None = None,
+        short: float | None = None,
     ) -> None:
         self.motors, self.figures, self.expected, self.burn = motors, figures, expected, burn
-        self.until, self.enough = until, enough
+        self.until, self.enough, self.short = until, enough, short
         given = {column: one for column, one in motors.tolerances.items() if motors.value(column) is not None}
         wall = {column: one for column, one in given.items() if column.partition(".")[0] in _WALL}
         self.corners = {False: Corners(motors, given), True: Corners(motors, wall)}
@@ -602,7 +603,8 @@ class Bench:
         def value(batch: Motors, rows: NDArray[np.intp]) -> Array:
             expected = None if self.expected is None else np.broadcast_to(self.expected, (self.motors.size,))[rows]
             enough = None if self.enough is None else self.enough[rows]
-            situation: Situation = _Moved(end, expected, lambda: burns(batch, rows), self._kept_for(batch), self.until, enough)
+            about = end, expected, lambda: burns(batch, rows), self._kept_for(batch)
+            situation: Situation = _Moved(*about, self.until, enough, self.short)
             try:
                 with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
                     found = np.asarray(row.function(batch, situation), dtype=float)

@@ -209,7 +209,7 @@ def seal_overheating(motors: Motors, situation: Situation) -> Array:
     def by_tube(some: Motors, at_place: Situation) -> dict[str, Array]:
         return {"along the tube": _reached(some, at_place, *_along_tube(some, at_place, LIKELY))}
 
-    return bounds.lowest(by_tube, least, motors, situation, bounds.lasting(motors, situation), known)
+    return bounds.lowest(by_tube, least, motors, situation, *bounds.lasting(motors, situation), known)
 
 
 def seal_note(motors: Motors, situation: Situation) -> str:

@@ -68,7 +68,7 @@ def case_softening(motors: Motors, situation: Situation) -> Array:
         top = bounds.least(motors, situation).bores(place, end)
         holds = walls.yield_pressure_at(motors, top) > needed
         least[place] = np.where(holds & (top < (np.inf if melting is None else melting)), np.inf, 0.0)
-    return bounds.lowest(case_softening_by_place, least, motors, situation, bounds.lasting(motors, situation))
+    return bounds.lowest(case_softening_by_place, least, motors, situation, *bounds.lasting(motors, situation))
 
 
 def case_yield_hot_by_place(motors: Motors, situation: Situation, corner: Corner = LIKELY) -> dict[str, Array]:
@@ -100,7 +100,10 @@ def case_yield_hot(motors: Motors, situation: Situation) -> Array:
     end, known = kept(motors, situation, True).now.end, bounds.least(motors, situation)
     least = {place: np.nan_to_num(walls.yield_pressure_at(motors, known.bores(place, end))) for place in PLACES}
     enough = np.full(motors.size, np.inf) if situation.enough is None else situation.enough
-    return bounds.lowest(case_yield_hot_by_place, least, motors, situation, enough)
+    short = np.full(motors.size, -np.inf)
+    if situation.short is not None:
+        short = situation.short * walls.needed_pressure(motors, situation)
+    return bounds.lowest(case_yield_hot_by_place, least, motors, situation, enough, short)
 
 
 def case_note(motors: Motors, situation: Situation) -> str:

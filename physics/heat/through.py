@@ -43,7 +43,7 @@ def liner_burn_through(motors: Motors, situation: Situation) -> Array:
     if not bounds.applies(motors, situation):
         return worst(burn_through_by_place(motors, situation), situation)
     least = bounds.least(motors, situation).through
-    return bounds.lowest(burn_through_by_place, least, motors, situation, bounds.lasting(motors, situation))
+    return bounds.lowest(burn_through_by_place, least, motors, situation, *bounds.lasting(motors, situation))
 
 
 def liner_note(motors: Motors, situation: Situation) -> str:
