@@ -36,12 +36,6 @@ def test_area_growth_and_pressure_of_a_receding_throat() -> None:
     assert ratio == pytest.approx((late / early) ** (-2.0 / 0.65), rel=2e-3)
 
 
-@pytest.mark.parametrize(("exponent", "factor"), [(0.35, 0.927686), (0.5, 0.907029)])
-def test_five_percent_more_throat_area(exponent: float, factor: float) -> None:
-    # derived: p ∝ A_t^(−1/(1−n))
-    assert 1.05 ** (-1.0 / (1.0 - exponent)) == pytest.approx(factor, rel=1e-6)
-
-
 def test_radius_recedes_with_pressure_to_the_four_fifths() -> None:
     # derived from dR/dt = rate (p/at)^0.8, the exponent of turbulent transfer (Bartz, remembered); quadrature of the curve
     found = transient.evaluate(end_burner(3e-5, 2e6), curve=True)

@@ -10,6 +10,7 @@ from scenario import AFT, CASE, FORWARD, GRAINS, LINER, NOZZLE, PROPELLANT, RATE
 from optimizer.commands.explain import _Strength, explain
 from optimizer.firings.signatures import PLACES, PLAIN, TRAILS
 from optimizer.inputs import FINDINGS, InputError, load_firing
+from physics.assessment import Assessment, assess
 from physics.failure.ladder import ADVICE, MODES
 
 MOTOR = "".join(
@@ -29,11 +30,22 @@ MOTOR = "".join(
 )
 
 
+ASSESSED: dict[tuple[str, str], Assessment] = {}
+"""What motors come to, by their text: most explanations here are of one motor."""
+
+
 @pytest.fixture()
-def explained(tmp_path):
+def explained(tmp_path, monkeypatch):
     """An explanation from the lines under [observed]."""
 
     def make(observed, motor=MOTOR, head="", **options):
+        def once(motors, kernel="steady", curve=False):
+            key = (motor, kernel)
+            if key not in ASSESSED:
+                ASSESSED[key] = assess(motors, kernel=kernel, curve=curve)
+            return ASSESSED[key]
+
+        monkeypatch.setattr("optimizer.commands.explain.assess", once)
         (tmp_path / "motor.toml").write_text(motor)
         (tmp_path / "f.toml").write_text(f'schema = 1\nmotor = "motor.toml"\n{head}[observed]\n{observed}')
         return explain(load_firing(tmp_path / "f.toml"), **options)
