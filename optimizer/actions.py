@@ -241,6 +241,7 @@ def check(
 def check_answer(name: str, assessment: Assessment, found: Sequence[Caution], stands: Standing | None = None) -> dict[str, Any]:
     """The JSON object of `check` for a batch of one, SI units throughout; without `stands` no test is known."""
     from optimizer.commands.standing import flaws_json, needed_json, standing
+    from optimizer.ladder_view import holds
     from optimizer.output.heat import heat_answer
     from optimizer.vocabulary import QUANTITIES
     from physics.designation import designation, impulse_class
@@ -276,35 +277,35 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution], st
         "flight": flight_answer(assessment),
         "reuse": reuse_answer(assessment),
         "cautions": [{"about": caution.about, "text": caution.text} for caution in found],
-        "ok": _verdict(assessment),
+        "ok": holds(assessment),
     }
 
 
 def _rungs_answer(assessment: Assessment, stands: Standing) -> list[dict[str, Any]]:
     """The rungs of a batch of one in SI, lowest first."""
-    from physics.failure.ladder import in_order
+    from optimizer.ladder_view import rungs_of
 
     return [
         {
-            "mode": rung.mode,
-            "part": rung.part,
-            "kind": rung.kind,
-            "pressure": first(rung.pressure),
-            "time": first(rung.time),
-            "factor": first(rung.factor),
-            "required": first(rung.required) or None,
-            "ok": bool(rung.ok.ravel()[0]),
-            "likely": first(stands.likely(rung)),
-            "scatter": rung.scatter,
-            "band": [first(end) for end in stands.band(rung)],
-            "rests_on": rung.rests_on,
-            "held": stands.held[rung.mode, rung.part][0] if (rung.mode, rung.part) in stands.held else None,
-            "place": rung.place,
-            "first_to_fail": stands.first.get((rung.mode, rung.part)),
-            "basis": rung.basis,
-            "note": rung.note,
+            "mode": view.mode,
+            "part": view.part,
+            "kind": view.kind,
+            "pressure": first(view.pressure),
+            "time": first(view.time),
+            "factor": first(view.factor),
+            "required": view.required,
+            "ok": view.ok,
+            "likely": first(stands.likely(view.rung)),
+            "scatter": view.rung.scatter,
+            "band": [first(end) for end in stands.band(view.rung)],
+            "rests_on": view.rung.rests_on,
+            "held": stands.held[view.mode, view.part][0] if (view.mode, view.part) in stands.held else None,
+            "place": view.rung.place,
+            "first_to_fail": stands.first.get((view.mode, view.part)),
+            "basis": view.rung.basis,
+            "note": view.rung.note,
         }
-        for rung in in_order(assessment.ladder)
+        for view in rungs_of(assessment.ladder)
     ]
 
 
@@ -353,12 +354,6 @@ def flight_answer(assessment: Assessment) -> dict[str, Any] | None:
             "ok": skin.ok,
         },
     }
-
-
-def _verdict(assessment: Assessment) -> bool | None:
-    """Whether all that was assessed holds; None where nothing falls short and no rung could be assessed."""
-    good = bool(assessment.ok[0])
-    return None if good and not assessment.ladder.rungs else good
 
 
 def _fit_answer(assessment: Assessment) -> dict[str, Any] | None:

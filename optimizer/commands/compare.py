@@ -17,12 +17,12 @@ import numpy as np
 
 from optimizer.cautions import NOT_DESCRIBED
 from optimizer.inputs import InputError, MotorFile, motor_from_document
+from optimizer.ladder_view import RungView, rungs_of
 from optimizer.results import ANSWER_SCHEMA
 from optimizer.units import QuantityError, parse_quantity, show
 from optimizer.vocabulary import MOTOR_KEYS
 from physics.assessment import Assessment, assess
-from physics.failure.ladder import ADVICE, place_in_ladder
-from physics.motors import Rung
+from physics.failure.ladder import ADVICE
 
 SAME = 1e-9
 """Relative difference up to which two values are one."""
@@ -256,9 +256,7 @@ def state_of(assessment: Assessment) -> MotorState:
             figures[name] = _number(assessment.fit.get(name))
     if assessment.flight is not None:
         figures.update({name: _number(value) for name, value in assessment.flight.figures.items()})
-    rungs = sorted(
-        (_state(rung) for rung in assessment.ladder.rungs), key=lambda rung: place_in_ladder(rung.kind, rung.pressure, rung.time)
-    )
+    rungs = [_state(rung) for rung in rungs_of(assessment.ladder)]
     missing = tuple((item.mode, item.part, item.why) for item in assessment.ladder.not_assessed)
     return MotorState(figures, tuple(rungs), missing, bool(assessment.ok[0]), bool(assessment.described[0]))
 
@@ -270,16 +268,15 @@ def _number(value: Any) -> float | None:
     return number if math.isfinite(number) else None
 
 
-def _state(rung: Rung) -> RungState:
-    required = float(np.ravel(rung.required)[0])
+def _state(rung: RungView) -> RungState:
     return RungState(
         rung.mode,
         rung.part,
         _number(rung.pressure),
         _number(rung.time),
         _number(rung.factor),
-        required,
-        bool(np.ravel(rung.ok)[0]),
+        rung.required or 0.0,
+        rung.ok,
         rung.kind,
     )
 

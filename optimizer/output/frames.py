@@ -21,10 +21,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from optimizer.ladder_view import rungs_of
 from optimizer.vocabulary import find_quantity
 from physics.assessment import Assessment
-from physics.failure.ladder import in_order
-from physics.motors import Array, Curve, Figures
+from physics.motors import Curve, Figures
 
 if TYPE_CHECKING:
     from optimizer.commands.compare import Comparison
@@ -74,26 +74,26 @@ def ladder(look: Assessment, index: int = 0) -> pd.DataFrame:
             "mode": rung.mode,
             "part": rung.part,
             "kind": rung.kind,
-            "pressure": _one(rung.pressure, index),
-            "time": _one(rung.time, index),
-            "factor": _one(rung.factor, index),
-            "required": _one(rung.required, index),
-            "ok": bool(np.broadcast_to(rung.ok, (look.motors.size,))[index]),
-            "likely": _one(rung.likely, index),
-            "scatter": rung.scatter,
-            "rests_on": rung.rests_on,
-            "basis": rung.basis,
-            "note": rung.note,
+            "pressure": _or_nan(rung.pressure),
+            "time": _or_nan(rung.time),
+            "factor": rung.factor,
+            "required": rung.required or 0.0,
+            "ok": rung.ok,
+            "likely": _or_nan(rung.likely),
+            "scatter": rung.rung.scatter,
+            "rests_on": rung.rung.rests_on,
+            "basis": rung.rung.basis,
+            "note": rung.rung.note,
         }
-        for rung in in_order(look.ladder, index)
+        for rung in rungs_of(look.ladder, index)
     ]
     names = ["mode", "part", "kind", "pressure", "time", "factor", "required", "ok", "likely", "scatter", "rests_on"]
     names += ["basis", "note"]
     return _with_units(pd.DataFrame(rows, columns=names))
 
 
-def _one(values: Array | None, index: int) -> float:
-    return float("nan") if values is None else float(np.ravel(values)[index if np.size(values) > 1 else 0])
+def _or_nan(value: float | None) -> float:
+    return float("nan") if value is None else value
 
 
 def not_assessed(look: Assessment) -> pd.DataFrame:

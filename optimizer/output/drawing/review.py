@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from optimizer.ladder_view import bar_ceiling, brief_verdict, ladder_rows
 from optimizer.output.drawing.geometry import grain_rows
 from optimizer.output.drawing.plates import FOOT, MARGIN, Labels, foot, plain_table, shown_in
-from optimizer.output.drawing.rungs import ladder_rows
 from optimizer.output.drawing.sheet import ALARM, FAINT, INK, PAPERS, Sheet, fitted, wrapped
 from optimizer.units import display_unit, number_in
 from optimizer.vocabulary import spoken
@@ -96,11 +96,7 @@ def _review(assessment: Assessment, labels: Labels, paper: str, designation: str
     top = sheet.height - MARGIN - 6.0
     good = bool(np.ravel(assessment.ok)[0])
     sheet.text(MARGIN, top, "Review before firing", 15, bold=True)
-    verdict = "every rung assessed reaches its required factor" if good else "falls short: see the rungs marked"
-    if not good and bool(np.all([rung.ok.ravel()[0] for rung in assessment.ladder.rungs])):
-        verdict = "does not go together: see the cautions"
-    verdict = verdict if bool(assessment.described[0]) else "outside the model: the port chokes"
-    sheet.text(sheet.width - MARGIN, top, verdict, 9.5, "right", bold=True, color=INK if good else ALARM)
+    sheet.text(sheet.width - MARGIN, top, brief_verdict(assessment), 9.5, "right", bold=True, color=INK if good else ALARM)
     y = top - 8.0
     half = width / 2 - 3.0
     left = _pairs(sheet, MARGIN, y, half, figure_rows(assessment, labels.units, designation), size, "Figures")
@@ -128,11 +124,7 @@ def _ladder(sheet: Sheet, assessment: Assessment, labels: Labels, y: float, widt
     pressures = [row for row in rows if row["pressure"] is not None and math.isfinite(row["pressure"])]
     label_width, text_width = 62.0, 40.0
     bar = width - label_width - text_width
-    # A rung far beyond the rest would squeeze what matters: the scale ends at 4 times the expected pressure at most.
-    ceiling = max((row["pressure"] for row in pressures), default=1.0) * 1.02
-    if math.isfinite(expected) and expected > 0:
-        ceiling = min(ceiling, 4.0 * expected)
-        ceiling = max(ceiling, 1.2 * expected)
+    ceiling = bar_ceiling([row["pressure"] for row in pressures], expected)
     x0 = MARGIN + label_width
     y -= 9.0
     top = y + 0.7 * step

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from optimizer.ladder_view import ladder_rows
 from optimizer.output.drawing.geometry import number
-from optimizer.output.drawing.rungs import ladder_rows
 from physics.failure.proof import GAUGE_ERROR, Proof, gas_energy, proof_of, water_energy
 
 if TYPE_CHECKING:

@@ -50,8 +50,8 @@ def design_view(assessment: Assessment, name: str, index: int = 0, designation: 
     """The view of one motor of an assessed batch."""
     import numpy as np
 
+    from optimizer.ladder_view import ladder_rows
     from optimizer.output.drawing.geometry import section
-    from optimizer.output.drawing.rungs import ladder_rows
     from optimizer.output.report.flight import flight_view
 
     def one(values: Any) -> float | None:
@@ -76,6 +76,7 @@ def design_view(assessment: Assessment, name: str, index: int = 0, designation: 
         "unknown_masses": list(assessment.unknown_masses),
         "fit": None if fit is None else {key: bool(one(v)) if key in flags else one(v) for key, v in fit.items()},
         "fits": fit_rows(assessment, index),
+        "stack_fits": bool(np.broadcast_to(assessment.assembly.fits, (assessment.motors.size,))[index]),
         "room_left": None if assessment.assembly.not_assessed else one(assessment.assembly.left),
         "curve": None if curve is None else {key: [float(v) for v in getattr(curve, key)[index]] for key in _CURVES},
         "section": section(assessment.motors, index),
@@ -112,29 +113,20 @@ def verdict_of(design: View) -> dict[str, Any] | None:
     ok = design.get("ok")
     if ok is None:
         return None
-    short = [row for row in design.get("ladder") or () if not row["ok"]]
-    names = ", ".join(f"{row['mode']} ({row['part']})" for row in short)
-    return {"ok": bool(ok), "text": _passed(design) if ok else _fallen_short(design, names)}
+    from optimizer.ladder_view import verdict
 
-
-def _fallen_short(design: View, names: str) -> str:
-    from optimizer.cautions import NOT_DESCRIBED
-
-    words = [] if design.get("described", True) else [NOT_DESCRIBED]
-    left = design.get("room_left")
-    if left is not None and not left >= 0.0:
-        words.append("The stack is too long for its case.")
-    if names or not words:
-        words.append(f"Falls short: {names or 'does not fit the airframe'}.")
-    return " ".join(words)
-
-
-def _passed(design: View) -> str:
-    if not design.get("ladder"):
-        return "No rung of the ladder could be assessed."
-    missing = len(design.get("not_assessed") or ())
-    tail = f" {missing} mode{'s' if missing > 1 else ''} not assessed, listed below." if missing else ""
-    return "Every rung assessed reaches its required factor." + tail
+    ladder, fit, left = design.get("ladder") or (), design.get("fit") or {}, design.get("room_left")
+    words, _ = verdict(
+        [(row["mode"], row["part"]) for row in ladder if not row["ok"]],
+        rungs=len(ladder),
+        missing=len(design.get("not_assessed") or ()),
+        described=design.get("described", True),
+        stack_fits=design.get("stack_fits", True),
+        left=math.nan if left is None else left,
+        in_airframe=fit.get("in_airframe", True),
+        fits=bool(ok),
+    )
+    return {"ok": bool(ok), "text": words}
 
 
 def render_search(view: View) -> str:

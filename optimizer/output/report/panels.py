@@ -13,13 +13,13 @@ from typing import Any
 from markupsafe import Markup
 
 from optimizer.candidates.samples import chance_words
+from optimizer.ladder_view import bar_ceiling
 from optimizer.output.heat import heat_rows, heat_sentences, warms
 from optimizer.output.report.flight import flight_panel
 from optimizer.output.report.pictures import (
     Level,
     Series,
     Span,
-    bar_ceiling,
     chart,
     failure_picture,
     legend,

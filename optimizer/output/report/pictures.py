@@ -407,18 +407,6 @@ def section_picture(shape: Section, title: str) -> Markup:
     return Markup("".join(out))
 
 
-def bar_ceiling(pressures: Sequence[float], expected: float | None) -> float:
-    """Where the pressure scale of a ladder ends: the highest rung, or five times what is expected if that is less.
-
-    A rung far beyond the others would squeeze what matters into a corner.
-    """
-    finite = [value for value in pressures if math.isfinite(value)]
-    top = 1.04 * max(finite, default=1.0)
-    if expected is not None and math.isfinite(expected) and expected > 0:
-        top = max(min(top, 5.0 * expected), 1.3 * expected)
-    return top if top > 0.0 else 1.0  # everything fails at nothing: any scale will do
-
-
 def share(value: float | None, ceiling: float) -> float | None:
     """A place on a scale in percent, None where it lies outside or is no number."""
     if value is None or not math.isfinite(value) or not 0 <= value <= ceiling * 1.0001:

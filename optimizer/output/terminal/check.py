@@ -17,6 +17,7 @@ from rich.table import Table
 from rich.text import Text
 
 from optimizer.cautions import Caution
+from optimizer.ladder_view import rung_names
 from optimizer.output.heat import heat_rows, heat_sentences
 from optimizer.output.terminal.console import FAINT, FIRST, SHORT, _filled, cautions_block, console, heading, lines_of
 from optimizer.output.terminal.ladder import (
@@ -24,7 +25,6 @@ from optimizer.output.terminal.ladder import (
     ladder_table,
     more_notes,
     not_assessed_block,
-    rung_names,
     verdict_line,
 )
 from optimizer.units import show, show_both, show_dimension

@@ -12,8 +12,9 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from optimizer.ladder_view import rung_names
 from optimizer.output.terminal.console import FAINT, FIRST, console, heading, lines_of
-from optimizer.output.terminal.ladder import not_assessed_block, rung_names
+from optimizer.output.terminal.ladder import not_assessed_block
 from optimizer.units import show
 
 if TYPE_CHECKING:

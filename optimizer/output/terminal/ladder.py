@@ -1,6 +1,6 @@
 """The failure ladder on the terminal: order, verdict, bars, notes, what was not assessed.
 
-Imports the console, units and physics.
+Imports the console, ladder_view, units and physics.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from optimizer.cautions import NOT_DESCRIBED
+from optimizer.ladder_view import RungView, bar_ceiling, rung_names, rungs_of, verdict
 from optimizer.output.terminal.console import FAINT, FIRST, SHORT, lines_of
 from optimizer.units import display_unit, number_in, show
 from physics.assessment import Assessment
@@ -27,48 +27,20 @@ NOTED = 6
 """Rungs whose notes are printed, lowest first, beside all that fall short; the page has every note."""
 
 
-def rung_names(rungs: Iterable[tuple[str, str]]) -> str:
-    """Rungs (mode, part) as a builder would say them: modes of the same parts together, both closures once.
-
-    >>> rung_names([("screw shear", "forward closure"), ("case burst", "case"), ("screw shear", "aft closure")])
-    'screw shear (both closures), case burst (case)'
-    """
-    parts: dict[str, list[str]] = {}
-    for mode, part in rungs:
-        parts.setdefault(mode, []).append(part)
-    modes: dict[str, list[str]] = {}
-    for mode, where in parts.items():
-        modes.setdefault(_part_names(where), []).append(mode)
-    return ", ".join(f"{', '.join(named)} ({where})" if where else ", ".join(named) for where, named in modes.items())
-
-
-def _part_names(parts: Sequence[str]) -> str:
-    if {"forward closure", "aft closure"} <= set(parts):
-        parts = ["both closures", *(part for part in parts if not part.endswith(" closure"))]
-    return ", ".join(part for part in parts if part)
-
-
 def verdict_line(assessment: Assessment) -> Text:
     """Whether the motor holds what was assessed, what falls short, and how much was not assessed."""
-    ladder = assessment.ladder
-    short = [(rung.mode, rung.part) for rung in in_order(ladder) if not bool(rung.ok.ravel()[0])]
-    unfit = assessment.fit is not None and not bool(np.ravel(np.asarray(assessment.fit["in_airframe"]))[0])
-    words = [] if bool(assessment.described[0]) else [NOT_DESCRIBED]
-    words += [f"Falls short: {rung_names(short)}."] if short else []
-    if not bool(assessment.assembly.fits[0]):
-        drawn = float(assessment.assembly.left[0]) >= 0.0
-        words.append(f"The stack is too long for its case{' at the worst corner of the tolerances' if drawn else ''}.")
-    words += ["Does not fit the airframe."] if unfit else []
-    if not words and not bool(assessment.fits[0]):
-        words.append("Cannot be built.")
-    style = SHORT if words else FIRST
-    if not words:
-        good = "Every rung assessed reaches its required factor."
-        words = [good if ladder.rungs else "No rung of the ladder could be assessed."]
-    missing = len(ladder.not_assessed)
-    if missing:
-        words.append(f"{missing} {'mode' if missing == 1 else 'modes'} not assessed, listed below.")
-    return Text(" ".join(words), style)
+    ladder, fit = assessment.ladder, assessment.fit
+    words, good = verdict(
+        [(rung.mode, rung.part) for rung in rungs_of(ladder) if not rung.ok],
+        rungs=len(ladder.rungs),
+        missing=len(ladder.not_assessed),
+        described=bool(assessment.described[0]),
+        stack_fits=bool(assessment.assembly.fits[0]),
+        left=float(assessment.assembly.left[0]),
+        in_airframe=fit is None or bool(np.ravel(np.asarray(fit["in_airframe"]))[0]),
+        fits=bool(assessment.fits[0]),
+    )
+    return Text(words, FIRST if good else SHORT)
 
 
 def ladder_table(assessment: Assessment, units: str, width: int, kept: Sequence[Rung] | None = None, notes: bool = True) -> Group:
@@ -77,8 +49,8 @@ def ladder_table(assessment: Assessment, units: str, width: int, kept: Sequence[
     `kept` are the rungs to show, all where it is not given; `notes` of the lowest and of what falls short stand below.
     """
     expected = float(assessment.maximum_expected_pressure[0])
-    rungs = in_order(assessment.ladder)
-    shown = rungs if kept is None else [rung for rung in rungs if any(rung is item for item in kept)]
+    rungs = rungs_of(assessment.ladder)
+    shown = rungs if kept is None else [rung for rung in rungs if any(rung.rung is item for item in kept)]
     pressures = [rung for rung in shown if rung.pressure is not None]
     times = [rung for rung in shown if rung.time is not None]
     parts: list[Any] = []
@@ -102,28 +74,27 @@ def ladder_table(assessment: Assessment, units: str, width: int, kept: Sequence[
     return Group(*parts)
 
 
-def _is_first(rung: Rung, pressures: Sequence[Rung]) -> bool:
+def _is_first(rung: RungView, pressures: Sequence[RungView]) -> bool:
     """Whether a rung is one that a builder looks at first: the lowest, and all that fall short."""
-    return rung in pressures[:1] or not bool(rung.ok.ravel()[0])
+    return rung in pressures[:1] or not rung.ok
 
 
-def _notes(rungs: Iterable[Rung]) -> Table | None:
+def _notes(rungs: Iterable[RungView]) -> Table | None:
     """Notes of rungs, what several share said once."""
     said: dict[str, list[tuple[str, str]]] = {}
     for rung in rungs:
-        if rung.note:
-            said.setdefault(rung.note, []).append((rung.mode, rung.part))
+        if rung.rung.note:
+            said.setdefault(rung.rung.note, []).append((rung.mode, rung.part))
     return lines_of([f"{rung_names(names)}: {note}" for note, names in said.items()], FAINT) if said else None
 
 
 def more_notes(ladder: Ladder) -> Table | None:
     """Notes of the lowest rungs that do not stand under the ladder already; None where there are none."""
-    rungs = in_order(ladder)
-    pressures = [rung for rung in rungs if rung.pressure is not None]
+    pressures = [rung for rung in rungs_of(ladder) if rung.pressure is not None]
     return _notes([rung for rung in pressures[:NOTED] if not _is_first(rung, pressures)])
 
 
-def _pressure_rungs(rungs: Sequence[Rung], expected: float, units: str, unit: str, width: int) -> Table:
+def _pressure_rungs(rungs: Sequence[RungView], expected: float, units: str, unit: str, width: int) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
     table.add_column("failure mode", no_wrap=True)
     table.add_column("part", no_wrap=True)
@@ -132,13 +103,11 @@ def _pressure_rungs(rungs: Sequence[Rung], expected: float, units: str, unit: st
     table.add_column("needs", justify="right", no_wrap=True)
     bar_width = max(width - 62, 12)
     table.add_column("", no_wrap=True)
-    # A rung far above the rest would press all others into a corner, so the scale ends at six times what is expected.
-    values = [float(np.ravel(rung.pressure)[0]) for rung in rungs if rung.pressure is not None]
-    finite = [value for value in values if math.isfinite(value)]
-    top = max([expected * 2.2, *(min(value, 6.0 * expected) for value in finite)]) if finite else expected
+    values = [rung.pressure for rung in rungs if rung.pressure is not None]
+    top = bar_ceiling(values, expected)
     for rung, value in zip(rungs, values, strict=True):
-        factor, required = float(np.ravel(rung.factor)[0]), float(np.ravel(rung.required)[0])
-        style = "" if bool(rung.ok.ravel()[0]) else SHORT
+        factor, required = rung.factor, rung.required or 0.0
+        style = "" if rung.ok else SHORT
         table.add_row(
             Text(rung.mode, style),
             Text(rung.part, style),
@@ -165,7 +134,7 @@ def _bar(value: float, expected: float, required: float, top: float, width: int)
     return "".join(cells).rstrip()
 
 
-def _time_rungs(rungs: Sequence[Rung], units: str) -> Padding:
+def _time_rungs(rungs: Sequence[RungView], units: str) -> Padding:
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
     table.add_column("what gets too hot", no_wrap=True)
     table.add_column("part", no_wrap=True)
@@ -173,8 +142,7 @@ def _time_rungs(rungs: Sequence[Rung], units: str) -> Padding:
     table.add_column("factor", justify="right", no_wrap=True)
     table.add_column("needs", justify="right", no_wrap=True)
     for rung in rungs:
-        time, factor = float(np.ravel(np.asarray(rung.time))[0]), float(np.ravel(rung.factor)[0])
-        required = float(np.ravel(rung.required)[0])
+        time, factor, required = rung.time or 0.0, rung.factor, rung.required or 0.0
         style = "" if factor >= required else SHORT
         never = math.isinf(time)
         table.add_row(

@@ -14,8 +14,8 @@ from rich.table import Table
 from rich.text import Text
 
 from optimizer.candidates.samples import chance_words
+from optimizer.ladder_view import rung_names
 from optimizer.output.terminal.console import FAINT, FIRST, SHORT, closing_cautions, console
-from optimizer.output.terminal.ladder import rung_names
 from optimizer.units import display_unit, number_in, show
 
 if TYPE_CHECKING:

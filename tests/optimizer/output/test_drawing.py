@@ -25,13 +25,13 @@ from scipy.optimize import brentq
 
 from optimizer.inputs import motor_from_document
 from optimizer.inputs.stock import read_stock
+from optimizer.ladder_view import ladder_rows
 from optimizer.output.drawing import cuts, draw, sheets, shopping
 from optimizer.output.drawing.geometry import Wrap, section, wrap
 from optimizer.output.drawing.lathe import turned_parts
 from optimizer.output.drawing.plates import Labels
 from optimizer.output.drawing.proof_sheet import evidence_lines, proof_sheets
 from optimizer.output.drawing.review import figure_rows, review_sheets
-from optimizer.output.drawing.rungs import ladder_rows
 from optimizer.output.drawing.section_sheet import best_scale, scale_text
 from optimizer.output.drawing.sheet import PAPERS, Sheet, fitted, pdf_bytes, printable, width_of, wrapped
 from optimizer.output.drawing.stand import stand

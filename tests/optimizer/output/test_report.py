@@ -21,6 +21,7 @@ from hypothesis import strategies as st
 
 from optimizer.cli import main
 from optimizer.commands.new import create
+from optimizer.ladder_view import bar_ceiling
 from optimizer.output import report
 from optimizer.output.report import panels, pictures, tradeoff, values
 from optimizer.output.report.panels import chance, chance_text, ladder
@@ -332,7 +333,7 @@ class TestLadder:
     def test_order_and_places(self):
         shown = ladder(DESIGN, "metric")
         assert [row["mode"] for row in shown["rungs"]] == ["screw shear", "case burst"]
-        top = pictures.bar_ceiling([9.7e6, 38e6], 5.4e6)
+        top = bar_ceiling([9.7e6, 38e6], 5.4e6)
         assert top == pytest.approx(5 * 5.4e6)
         assert shown["expected_at"] == pytest.approx(100 * 5.4e6 / top, abs=0.01)
         weak, strong = shown["rungs"]
@@ -354,7 +355,7 @@ class TestLadder:
     @given(st.lists(st.floats(1e5, 1e9), min_size=1, max_size=12), st.floats(1e5, 2e7))
     @settings(max_examples=100, deadline=None)
     def test_the_expected_pressure_is_always_on_the_scale(self, pressures, expected):
-        top = pictures.bar_ceiling(pressures, expected)
+        top = bar_ceiling(pressures, expected)
         assert expected < top
         assert all(0.0 <= pictures.share(min(value, top), top) <= 100.0 for value in pressures)
 
