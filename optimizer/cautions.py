@@ -361,7 +361,7 @@ def _reuse(assessment: Assessment, units: str) -> Iterator[Caution]:
         wider = throats[-1] / drawn - 1.0
         text = f"throat {show(throats[-1], 'throat_diameter', units)} as last measured, {100 * wider:+.1f} % of the one judged here"
         signs.append(text + (": write it into nozzle.throat_diameter" if abs(wider) > 0.002 else ""))
-    gone = any(one.share >= 1.0 for one in grown)
+    gone = any(one.share >= 1.0 and not one.against_drawing for one in grown)
     head = "RETIRE THIS CASE" if gone else "reuse"
     signs = signs or ["nothing measured since: measure outside, holes and throat after each firing"]
     shown = "; ".join(signs)
@@ -378,6 +378,8 @@ def _worn_text(one: Worn, highest: float | None, yields: float | None, units: st
     if one.measured <= FELT * one.leaves:
         return f"{one.what} {size}, within what a caliper leaves in doubt (yield would leave {leaves})"
     text = f"{one.what} {size}, {one.share:.1f} times what yield would leave ({leaves})"
+    if one.against_drawing:
+        return text + ", against the drawing: nobody measured it new, and a tube as bought is off by more"
     if highest is not None and yields is not None and highest < yields:
         text += (
             f", at {highest / yields:.0%} of the pressure at which it should begin ({show(yields, 'pressure', units)}): softer "

@@ -822,14 +822,19 @@ _EVIDENCE = (
 )
 
 _WEAR = (
-    KeySpec("after", "choice", "what was done with this hardware", required=True, choices=("firing", "proof")),
+    KeySpec(
+        "after",
+        "choice",
+        "what was done with this hardware; new: as it came, to compare with",
+        required=True,
+        choices=("new", "firing", "proof"),
+    ),
     KeySpec("count", "whole", "how often since the entry before", "ratio", 1, 1000, default=1, example="1"),
     KeySpec("pressure", "quantity", "highest pressure of them, on the gauge", "pressure", 1e4, 3e8, example="750 psi"),
     _length("outer_diameter", 5, 1200, "largest outside of the tube as measured after it"),
     _length("hole_elongation", 0, 50, "how much longer than new the longest screw hole is"),
     KeySpec("end", "choice", "end of the hole; both where left out", choices=("forward", "aft")),
     _length("throat_diameter", 0.5, 500, "throat as measured after it"),
-    KeySpec("note", "text", "what was seen"),
 )
 
 SYSTEMS = ("metric", "imperial")

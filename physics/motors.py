@@ -328,8 +328,10 @@ class Ambient:
 
 @dataclass(frozen=True)
 class Use:
-    """One entry of the log: what was done, how often, and what the hardware showed after it; lengths m, pressure Pa on the
-    gauge, None where it was not measured. `hole_growth` is along the axis, the largest of `end`."""
+    """One entry of the log: what was done ("new": nothing yet), how often, and what it showed after it.
+
+    Lengths m, pressure Pa on the gauge, None where it was not measured. `hole_growth` is along the axis, the largest of `end`.
+    """
 
     what: str
     count: int

@@ -24,6 +24,9 @@ bearing yield strength, MIL-HDBK-5J 1.4.7.1 (remembered)."""
 FELT = 0.25
 """Part of what yield leaves from which on a growth is told as more than a caliper's doubt; our judgement."""
 
+NEW = "new"
+"""The entry of the log that says how large the hardware was as it came."""
+
 RETIRE = (
     "a bulge that can be measured or felt",
     "a hole that is long, cracked or torn, or a groove or thread that is",
@@ -37,11 +40,13 @@ RETIRE = (
 
 @dataclass(frozen=True)
 class Worn:
-    """One measured growth against what yield would leave there: `measured` and `leaves` [m]."""
+    """One measured growth against what yield would leave there: `measured` and `leaves` [m]. `against_drawing`: from what is
+    drawn, since nobody measured it new; a tube as bought is off by more."""
 
     what: str
     measured: float
     leaves: float
+    against_drawing: bool = False
 
     @property
     def share(self) -> float:
@@ -106,10 +111,11 @@ def worn(motors: Motors) -> list[Worn]:
     Source: `yield_bulge`, `yield_hole_growth`.
     """
     found, uses = [], motors.wear
-    outside = [use.outer_diameter for use in uses if use.outer_diameter is not None]
+    outside = [use.outer_diameter for use in uses if use.outer_diameter is not None and use.what != NEW]
     if outside and motors.case is not None:
-        drawn = float(np.ravel(motors.case.outer_diameter)[0])
-        found.append(Worn("bulge", max(outside) - drawn, float(np.ravel(yield_bulge(motors))[0])))
+        new = as_new(motors)
+        base = float(np.ravel(motors.case.outer_diameter)[0]) if new is None else new
+        found.append(Worn("bulge", max(outside) - base, float(np.ravel(yield_bulge(motors))[0]), against_drawing=new is None))
     for end in ("forward", "aft"):
         grown = [use.hole_growth for use in uses if use.hole_growth is not None and use.end in (end, "")]
         if not grown:
@@ -120,6 +126,12 @@ def worn(motors: Motors) -> list[Worn]:
             continue
         found.append(Worn(f"hole elongation, {end}", max(grown), leaves))
     return found
+
+
+def as_new(motors: Motors) -> float | None:
+    """Outside of a single motor's tube as it came [m], None where the log does not say; by definition."""
+    given = [use.outer_diameter for use in motors.wear if use.what == NEW and use.outer_diameter is not None]
+    return given[0] if given else None
 
 
 def bulging_pressure(motors: Motors) -> float | None:

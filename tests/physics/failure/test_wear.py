@@ -17,6 +17,9 @@ FOLDER = files("optimizer") / "starter"
 STARTER = (FOLDER / "motor.toml").read_text(encoding="utf-8")
 LOG = """
 [[wear]]
+after = "new"
+outer_diameter = "50.00 mm"
+[[wear]]
 after = "proof"
 pressure = "6.6 MPa"
 [[wear]]
@@ -55,6 +58,14 @@ def test_the_worst_sign_comes_first_and_the_reasons_last() -> None:
     assert "3 firings and 1 proof so far, up to 6.600 MPa" in one.text
     assert "write it into nozzle.throat_diameter" in one.text and "common practice, no source" in one.text
     assert "21 % of the pressure at which it should begin" in one.text  # of the bulge: 6.6 of 31.4 MPa
+
+
+def test_a_tube_that_nobody_measured_new_is_told_so_and_not_retired_for_its_mill() -> None:
+    unmeasured = LOG.replace('after = "new"\nouter_diameter = "50.00 mm"', 'after = "new"').replace("0.15 mm", "0.02 mm")
+    one = told(unmeasured.replace("50.06", "50.30"))
+    assert one.about == "reuse" and "nobody measured it new" in one.text
+    measured = told(LOG.replace("0.15 mm", "0.02 mm").replace("50.06", "50.30").replace("50.00", "50.26"))
+    assert "bulge 0.04 mm, 0.4 times" in measured.text.lower() and measured.about == "reuse"
 
 
 def test_a_sound_case_is_not_retired_and_one_without_a_log_not_spoken_of() -> None:
