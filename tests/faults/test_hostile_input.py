@@ -140,7 +140,9 @@ def test_a_case_left_out_under_an_airframe_is_said_and_not_fatal(tmp_path):
     assert drawn.exit_code == 2 and "case.outer_diameter" in drawn.stderr and not (tmp_path / "out").exists()
 
 
-@pytest.mark.parametrize("foreign", ["text", "database", "empty", "truncated"])
+@pytest.mark.parametrize(
+    "foreign", ["text", *(pytest.param(one, marks=pytest.mark.slow) for one in ("database", "empty", "truncated"))]
+)
 def test_a_record_that_is_not_ours_is_kept_and_named(tmp_path, foreign):
     study = write_study(tmp_path, throat="2 mm")
     out = tmp_path / "out"

@@ -244,6 +244,7 @@ def test_every_design_passes_check_with_the_same_figures_to_the_last_digit(cases
 HOSTILE = ("=1+1", "+cmd|calc", "-2+3", "@SUM(A1)", '=HYPERLINK("http://x","y")')
 
 
+@pytest.mark.slow
 def test_every_table_written_is_safe_to_open_in_a_spreadsheet(cases, tmp_path, monkeypatch):
     """Names that come from files stand in the tables as text, never as something a spreadsheet would run."""
     monkeypatch.chdir(tmp_path)
@@ -314,7 +315,11 @@ def test_every_command_has_a_line_here():
     assert set(LINES) == set(main.commands) - {"live"}  # it answers until it is ended: tests/optimizer/live
 
 
-@pytest.mark.parametrize("name", LINES)
+COSTLY = ("draw", "reduce", "search")
+"""Commands that take seconds."""
+
+
+@pytest.mark.parametrize("name", [pytest.param(name, marks=pytest.mark.slow if name in COSTLY else ()) for name in LINES])
 def test_every_command_gives_one_json_object(name, starter, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     result = run(*words(name, starter), "--json")
@@ -343,7 +348,14 @@ def on_a_terminal(line: list[str], place: Path, **environment: str) -> tuple[int
 
 
 # `reduce` and `draw` are slow, and print through the same console.
-@pytest.mark.parametrize("name", [name for name in LINES if name not in ("reduce", "draw")])
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param(name, marks=() if name in ("check", "list", "new") else pytest.mark.slow)
+        for name in LINES
+        if name not in ("reduce", "draw")
+    ],
+)
 def test_under_no_color_a_terminal_gets_text_and_no_escapes(name, starter, small_study, tmp_path):
     line = ["search", str(small_study)] if name == "search" else words(name, starter)
     code, text = on_a_terminal(line, tmp_path, NO_COLOR="1")
@@ -483,6 +495,7 @@ def test_the_place_results_go_to_unasked_is_looked_at_too(plain, tmp_path, no_wo
 # --- names and terminals of other alphabets -----------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_names_that_are_not_utf_8_are_files_as_any_other(cases, tmp_path):
     place = Path(os.fsdecode(os.fsencode(tmp_path) + b"/caf\xe9"))
     place.mkdir()
@@ -546,6 +559,7 @@ def test_an_explanation_fits_on_a_screen_and_leaves_nothing_out(starter, tmp_pat
     assert words.count("not a finding") == 2 and words.lower().count("fire remotely") == 1
 
 
+@pytest.mark.slow
 def test_an_explanation_writes_its_page_where_the_others_do(starter, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     firing = starter / "failed_firing.toml"
@@ -627,7 +641,7 @@ def test_check_names_what_falls_short_above_the_ladder(tmp_path, wide):
 
 
 @pytest.mark.parametrize("kernel", ["steady", pytest.param("transient", marks=pytest.mark.slow)])
-@pytest.mark.parametrize("screws", [10, 4, 1])
+@pytest.mark.parametrize("screws", [4, *(pytest.param(count, marks=pytest.mark.slow) for count in (10, 1))])
 def test_check_fits_a_screen_and_keeps_what_matters(tmp_path, monkeypatch, screws, kernel):
     monkeypatch.setenv("COLUMNS", "100")
     text = CURLEW.read_text().replace("count = 10", f"count = {screws}")
@@ -647,6 +661,7 @@ def test_check_fits_a_screen_and_keeps_what_matters(tmp_path, monkeypatch, screw
     assert all(rung["mode"] in whole for rung in answer["ladder"]) and len(whole.splitlines()) > 60
 
 
+@pytest.mark.slow
 def test_a_file_may_ask_for_its_units_and_the_option_stands_above(starter, tmp_path, monkeypatch):
     monkeypatch.chdir(starter)
     motor = starter / "motor.toml"

@@ -72,15 +72,21 @@ def test_filling_history() -> None:
     np.testing.assert_allclose(found, expected, rtol=1e-3)
 
 
+@pytest.fixture(scope="module")
+def filling():
+    """A chamber filled in a vacuum, as history."""
+    curve = transient.evaluate(held(5e6), curve=True, rate_pressure="chamber", tolerance=5e-4).curve
+    assert curve is not None
+    return curve
+
+
 @pytest.mark.parametrize(
     ("steps", "pressure"), [(0.5, 0.928621), (1.0, 1.824876), (2.0, 3.205837), (3.0, 4.028681), (5.0, 4.728049)]
 )
-def test_filling_from_one_atmosphere(steps: float, pressure: float) -> None:
+def test_filling_from_one_atmosphere(filling, steps: float, pressure: float) -> None:
     # derived, the same formula from 0.101325 MPa: the clock starts where the curve passes that pressure
-    curve = transient.evaluate(held(5e6), curve=True, rate_pressure="chamber", tolerance=5e-4).curve
-    assert curve is not None
-    keep = np.isfinite(curve.time[0])
-    time, found = curve.time[0][keep], curve.chamber_pressure[0][keep]
+    keep = np.isfinite(filling.time[0])
+    time, found = filling.time[0][keep], filling.chamber_pressure[0][keep]
     rising = slice(0, int(np.argmax(found)) + 1)
     began = np.interp(0.101325e6, found[rising], time[rising])
     assert np.interp(began + steps * TAU, time, found) == pytest.approx(pressure * 1e6, rel=1e-3)

@@ -137,8 +137,8 @@ def _closure(end: str, closure: Closure, motors: Motors, labels: Labels, lists: 
 def screw_length(reach: float, metric: bool) -> tuple[str, float] | None:
     """The longest length that screws are sold in and that is no longer than `reach`, as text and in mm.
 
-    >>> screw_length(12.175, False), screw_length(12.175, True), screw_length(1.0, True)
-    (('7/16 in', 11.1125), ('12 mm', 12.0), None)
+    >>> [found and found[0] for found in (screw_length(12.175, False), screw_length(12.175, True), screw_length(1.0, True))]
+    ['7/16 in', '12 mm', None]
     """
     if metric:
         fitting = [length for length in METRIC_LENGTHS if length <= reach + 0.05]

@@ -102,10 +102,10 @@ def test_nothing_is_advised_where_a_candidate_can_be_built(tmp_path):
     ("searched", "count"),
     [
         ("forward_closure.count = {from = 4, to = 12}", 9),
-        ("screw_count = [6, 8]", 2),
-        ('forward_closure.seal.gap = ["0.05 mm", "0.1 mm"]', 2),
+        pytest.param("screw_count = [6, 8]", 2, marks=pytest.mark.slow),
+        pytest.param('forward_closure.seal.gap = ["0.05 mm", "0.1 mm"]', 2, marks=pytest.mark.slow),
         ('forward_closure.plate_thickness = ["5 mm", "8 mm", "12 mm"]', 3),
-        ('forward_closure.screw = ["M4x0.7", "M5x0.8", "M6x1"]', 3),
+        pytest.param('forward_closure.screw = ["M4x0.7", "M5x0.8", "M6x1"]', 3, marks=pytest.mark.slow),
     ],
 )
 def test_a_study_of_parts_that_no_burn_reads_is_answered(tmp_path, searched, count):
@@ -118,8 +118,8 @@ def test_a_study_of_parts_that_no_burn_reads_is_answered(tmp_path, searched, cou
     ("searched", "refused"),
     [
         ('hole_diameter = ["4.24 mm", "5.3 mm", "5.5 mm"]', 1),
-        ('aft_closure.seal.gland_depth = ["2.85 mm", "3.6 mm"]', 1),
-        ('aft_closure.seal.gland_width = ["2 mm", "3 mm", "4.8 mm"]', 2),
+        pytest.param('aft_closure.seal.gland_depth = ["2.85 mm", "3.6 mm"]', 1, marks=pytest.mark.slow),
+        pytest.param('aft_closure.seal.gland_width = ["2 mm", "3 mm", "4.8 mm"]', 2, marks=pytest.mark.slow),
     ],
 )
 def test_a_part_that_the_motor_file_would_refuse_is_rejected_and_the_others_are_searched(tmp_path, searched, refused):
@@ -128,6 +128,7 @@ def test_a_part_that_the_motor_file_would_refuse_is_rejected_and_the_others_are_
     assert max(result.rejected_by.values()) == refused
 
 
+@pytest.mark.slow
 def test_how_many_screws_are_needed(tmp_path):
     """The least that hold at the factor asked for: each screw carries its share, so the number follows by division."""
     eight = search(load_study(written(tmp_path, "forward_closure.count = [8]"))).designs[0]

@@ -95,6 +95,7 @@ def oracle(study):
     return front, len(good)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("asked", [FIGURES, LADDER], ids=["figures", "ladder"])
 def test_the_front_is_that_of_every_candidate_sampled_alone(study_of, asked):
     study = study_of(**asked)

@@ -14,6 +14,7 @@ from optimizer.commands.new import create
 from optimizer.commands.standing import standing
 from optimizer.commands.vouch import vouch
 from optimizer.inputs import InputError, load_motor, motor_from_text
+from optimizer.inputs.evidence import load_test
 from optimizer.inputs.writing import motor_text
 from physics.assessment import assess
 from physics.failure.evidence import WATER_ON_GAS, Evidence, same_hardware, shown
@@ -104,8 +105,14 @@ def test_a_failed_proof_says_no_and_needs_a_mode(motor: Path, tmp_path: Path, ca
     ],
 )
 def test_bad_test_files_are_refused(motor: Path, tmp_path: Path, old: str, new: str, said: str) -> None:
+    # Read as vouch reads it, which looks at the motor first.
     with pytest.raises(InputError, match=said):
-        vouch(load_motor(motor), [written(tmp_path, WATER.replace(old, new))])
+        load_test(written(tmp_path, WATER.replace(old, new)), 101325.0)
+
+
+def test_vouch_refuses_a_bad_test_file(motor: Path, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="pressure"):
+        vouch(load_motor(motor), [written(tmp_path, WATER.replace('pressure = "1200 psi"\n', ""))])
 
 
 def test_a_bench_burn_proves_no_rung(motor: Path, tmp_path: Path) -> None:

@@ -109,9 +109,8 @@ CASES = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=() if name == "highest under a ceiling" else pytest.mark.slow) for name in CASES]
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("name", CASES)
 def test_front_and_counts_are_those_of_flying_each_motor_file(cases, tmp_path, name):
     rocket, limits, objectives = CASES[name]
     limits = f'maximum_pressure = "9 MPa"\n{limits}'

@@ -193,6 +193,7 @@ def surface(tmp_path_factory):
 
 
 class TestTransientKernel:
+    @pytest.mark.slow
     def test_a_firing_from_files_gives_its_law_back(self, tmp_path):
         motor_file(tmp_path)
         truth = motor_file(tmp_path, "truth.toml", rate="8 mm/s", exponent=EXPONENT)

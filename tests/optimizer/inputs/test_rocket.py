@@ -118,6 +118,7 @@ def _without_tolerances(motor: Path) -> Path:
     return motor
 
 
+@pytest.mark.slow
 def test_the_apogee_over_the_scatter_of_one_mass_is_that_at_its_percentiles(motor: Path) -> None:
     file = load_motor(_with(_without_tolerances(motor), ROCKET + SPREAD))
     found = spread(file.motors, samples=1024)

@@ -88,7 +88,7 @@ HOSTILE = {
     "another Host": ("TOKEN/answer", {}, {"Host": "evil.example"}, 421),
     "this Host on another port": ("TOKEN/answer", {}, {"Host": "127.0.0.1:1"}, 421),
     "a Host that begins like ours": ("TOKEN/answer", {}, {"Host": "127.0.0.1.evil.example"}, 421),
-    "no Host": ("TOKEN/answer", {}, {"Host": None}, 400),
+    "no Host": ("TOKEN/answer", None, {"Host": None}, 400),  # a body would be left unread, and the link reset
     "another Origin": ("TOKEN/answer", {}, {"Origin": "http://evil.example"}, 403),
     "no Origin": ("TOKEN/answer", {}, {"Origin": None}, 403),
     "Origin null": ("TOKEN/answer", {}, {"Origin": "null"}, 403),

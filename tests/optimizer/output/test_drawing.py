@@ -420,6 +420,7 @@ class TestStand:
             assert plugged[key]["pressure"] == pytest.approx(ratio * fired[key], rel=1e-6)
             assert plugged[key]["unplugged"] is (end == "forward")
 
+    @pytest.mark.slow
     def test_a_proof_that_would_fail_is_warned_of(self, assessment):
         rungs = tuple(
             replace(rung, pressure=1.05 * assessment.maximum_expected_pressure, factor=np.array([1.05]))
@@ -474,6 +475,7 @@ class TestReview:
         for item in assessment.ladder.not_assessed:
             assert item.mode in text
 
+    @pytest.mark.slow
     def test_what_one_page_does_not_hold_goes_on_the_next(self, assessment):
         many = tuple(NotAssessed(f"mode {k}", "case", "a key that is not given") for k in range(200))
         told = [SimpleNamespace(about="liner", text="Look at it. " * 9), SimpleNamespace(about="people", text="Fire remotely.")]
@@ -502,6 +504,7 @@ def _text(sheet: Sheet) -> str:
 class TestFiles:
     """What `draw` writes."""
 
+    @pytest.mark.slow
     def test_every_file_is_written_and_the_bytes_do_not_change(self, motors, assessment, bare_sheets, tmp_path):
         written = draw(motors, assessment, tmp_path / "new" / "folder")
         assert [path.name for path in written] == [

@@ -108,6 +108,7 @@ class TestOtherResults:
         changes = frames.changes(result)
         assert changes["key"].tolist() == ["case.wall"] and changes["to"][0] == 0.0025
 
+    @pytest.mark.slow
     def test_a_reduction(self):
         result = learn([load_firing(STARTER / "firing.toml")])
         frame = frames.measured(result)

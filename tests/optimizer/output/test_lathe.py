@@ -50,6 +50,12 @@ def motors():
     return motor()
 
 
+@pytest.fixture(scope="module")
+def drawn(motors):
+    """All sheets of the motor, by file name."""
+    return sheets(motors, None)
+
+
 def feature(parts, part, what):
     (found,) = [item for item in parts[part].features if item.what.startswith(what)]
     return found
@@ -126,8 +132,8 @@ class TestSizes:
 
 
 class TestSheets:
-    def test_a_page_a_part_and_its_profile(self, motors):
-        found, parts = sheets(motors, None), turned_parts(motors, LABELS)
+    def test_a_page_a_part_and_its_profile(self, motors, drawn):
+        found, parts = drawn, turned_parts(motors, LABELS)
         assert len(pypdf.PdfReader(io.BytesIO(found["lathe.pdf"])).pages) == len(parts)
         for part in parts:
             drawing = ezdxf.read(io.StringIO(found[f"lathe-{part.name.replace(' ', '-')}.dxf"].decode()))
@@ -137,12 +143,11 @@ class TestSheets:
             assert outline.closed and points[:, 1].min() >= 0.0
             assert points[:, 0].max() == pytest.approx(part.end - part.start) and points[:, 1].max() == pytest.approx(part.radius)
 
-    def test_case_and_liner_read_back_at_full_size(self, motors):
+    def test_case_and_liner_read_back_at_full_size(self, drawn):
         """The numbers of the motor file: outside 57.2, wall 3.2, length 330, liner 1.6; holes 14 and 14 mm from the ends."""
-        found = sheets(motors, None)
 
         def shapes(part, layer):
-            space = ezdxf.read(io.StringIO(found[f"lathe-{part}.dxf"].decode())).modelspace()
+            space = ezdxf.read(io.StringIO(drawn[f"lathe-{part}.dxf"].decode())).modelspace()
             return [np.array(shape.get_points("xy")) for shape in space.query(f'LWPOLYLINE[layer=="{layer}"]')]
 
         (tube,) = shapes("case", "PROFILE")
@@ -163,8 +168,8 @@ class TestSheets:
         cut = np.array(case.holes[0])
         assert cut[:, 0].max() == pytest.approx(10.0) and cut[:, 1].max() == pytest.approx(26.0)
 
-    def test_the_table_to_fill_has_the_file_s_keys(self, motors):
-        rows = list(csv.DictReader(io.StringIO(sheets(motors, None)["as-measured.csv"].decode())))
+    def test_the_table_to_fill_has_the_file_s_keys(self, motors, drawn):
+        rows = list(csv.DictReader(io.StringIO(drawn["as-measured.csv"].decode())))
         assert list(rows[0]) == ["key", "value", "unit", "drawn", "part"]
         drawn = {row["key"]: float(row["drawn"]) for row in rows}
         assert drawn["case.wall"] == pytest.approx(float(motors.case.wall[0]) * 1e3)

@@ -118,6 +118,7 @@ def test_what_all_designs_have_alike_is_said_under_the_table(found):
     assert _same_in_all(SimpleNamespace(designs=[design])) == []
 
 
+@pytest.mark.slow
 def test_a_percentile_that_is_limited_has_its_column(cases, tmp_path):
     motor = cases.MOTOR + '[tolerances]\nthroat_diameter = {plus_minus = "0.1 mm"}\n'
     limits = cases.LIMITS + 'total_impulse = {min = "1 N*s", percentile = 5}\n'
@@ -137,6 +138,7 @@ def test_ends_of_the_study_that_every_nearest_candidate_stands_at(cases, tmp_pat
     assert moved and not any(_short(name) in end for name in moved for end in ends)
 
 
+@pytest.mark.slow
 def test_sizes_of_tools_beside_a_design_that_is_off_stock(cases, tmp_path, capsys):
     ranges = 'throat_diameter = {from = "12 mm", to = "13 mm"}\nwall = {from = "2 mm", to = "4 mm", step = "1 mm"}'
     result = search(load_study(cases.write_study(tmp_path, search=ranges)))
