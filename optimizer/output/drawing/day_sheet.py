@@ -8,12 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from optimizer.output.drawing.plates import FOOT, MARGIN, Labels, foot, shown_in
 from optimizer.output.drawing.sheet import FAINT, PAPERS, Sheet, fitted, printable, width_of
-from optimizer.output.drawing.stand import Stand, stand
-from physics.heat.soak import wait_for_sticker
+from optimizer.output.drawing.stand import Stand, stand, sticker_wait
 
 if TYPE_CHECKING:
     from physics.assessment import Assessment
@@ -72,9 +69,7 @@ _Steps = Sequence[tuple[str, str]]
 
 def day_steps(assessment: Assessment, facts: Stand, labels: Labels) -> list[tuple[str, _Steps]]:
     """The parts of the day, each step with who signs for it."""
-    motors = assessment.motors
-    thick = 0.0 if motors.liner is None else float(np.ravel(motors.liner.thickness)[0])
-    wait = float(np.ravel(wait_for_sticker(np.array([thick])))[0])
+    wait = sticker_wait(assessment)
     restraint = shown_in(facts.restraint, "thrust", labels.units)
     pressure = shown_in(facts.expected_pressure, "pressure", labels.units)
     return [

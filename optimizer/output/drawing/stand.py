@@ -15,9 +15,11 @@ import numpy as np
 from optimizer.ladder_view import ladder_rows
 from optimizer.output.drawing.geometry import number
 from physics.failure.proof import GAUGE_ERROR, Proof, gas_energy, proof_of, water_energy
+from physics.heat.soak import wait_for_sticker
 
 if TYPE_CHECKING:
     from physics.assessment import Assessment
+    from physics.heat.told import Outside
 
 PROOF_MARGIN = 1.1  # a rung nearer to the proof pressure than this is pointed out; common practice, no source
 INSTRUMENT_HEADROOM = (1.5, 2.0)  # full scale over the expected peak; common practice, no source
@@ -26,9 +28,12 @@ RESTRAINT_PUSH = 1.5  # the same over the push of a closure that lets go, for a 
 LEAST_PROOF = 1.1  # a proof lower than this over the maximum expected pressure shows too little; our judgement
 RISE = 0.35  # bandwidth times the rise from a tenth to nine tenths, a system of first order; derived, ln 9 / 2π
 ASSUMED_RISE = 0.02  # s, where the histories show no start: ignition over all surfaces at once; our judgement
+ASSUMED, AT_START, AT_END = RISES = ("assumed", "start", "end")
+"""Where the quickest change of thrust comes from."""
 SHORTEST_RISE = 2e-3  # s; what is shorter is the model's own step
 MOUNT_OVER_THRUST = 5.0  # natural frequency of the mount over what the thrust holds; common practice, no source
 SAMPLES = 20.0  # in the quickest rise; common practice, no source
+FLAT = 0.5  # K of rise below which an outside counts as cold
 LEAST_RATE = 1000.0  # samples a second; common practice, no source
 
 
@@ -38,8 +43,8 @@ class Stand:
 
     `rungs` are those of the proof, plugged and cold, with `proof_factor` (over `proof_pressure`), `factor` (in service) and
     `unplugged` (whether a proof without the nozzle end loads them). `fastest` is the quickest rise or fall of thrust from
-    tenth to nine tenths [s], `moving_mass` what moves on the load cell [kg], NaN where it is not known; `volume` is what the
-    proof is filled with [m3].
+    tenth to nine tenths [s], `fastest_from` one of `RISES`, `moving_mass` what moves on the load cell [kg], NaN where it is
+    not known; `volume` is what the proof is filled with [m3].
     """
 
     peak_thrust: float
@@ -53,15 +58,21 @@ class Stand:
     proof: Proof
     rungs: tuple[Mapping[str, Any], ...]
     fastest: float
+    fastest_from: str
     moving_mass: float
     volume: float | None
     gas_energy: float | None
     water_energy: float | None
 
     @property
+    def thrust_frequency(self) -> float:
+        """Up to where the thrust has anything to show, from its quickest change. [Hz]"""
+        return RISE / self.fastest
+
+    @property
     def mount_frequency(self) -> float:
         """Lowest natural frequency of motor, cradle and load cell that still shows the thrust as it is. [Hz]"""
-        return MOUNT_OVER_THRUST * RISE / self.fastest
+        return MOUNT_OVER_THRUST * self.thrust_frequency
 
     @property
     def stiffness(self) -> float:
@@ -115,6 +126,7 @@ def stand(assessment: Assessment) -> Stand:
     volume = None if case is None else empty_volume(assessment)
     gamma = float(np.ravel(motors.propellant.gamma)[0])
     bore = None if case is None else number(case.bore)
+    fastest, fastest_from = quickest(assessment)
     push = None if bore is None else expected * math.pi / 4 * bore**2
     return Stand(
         peak_thrust=thrust,
@@ -127,7 +139,8 @@ def stand(assessment: Assessment) -> Stand:
         restraint=max(RESTRAINT_FACTOR * highest, RESTRAINT_PUSH * (push or 0.0)),
         proof=proof,
         rungs=rungs,
-        fastest=quickest(assessment),
+        fastest=fastest,
+        fastest_from=fastest_from,
         moving_mass=float(np.ravel(assessment.masses.get("loaded", math.nan))[0]),
         volume=volume,
         gas_energy=None if volume is None else gas_energy(expected, volume, gamma, float(np.ravel(motors.ambient.pressure)[0])),
@@ -142,25 +155,41 @@ def empty_volume(assessment: Assessment) -> float:
     return math.pi / 4 * float(placed.chamber_bore[0]) ** 2 * long
 
 
-def quickest(assessment: Assessment) -> float:
-    """The quickest change of thrust between a tenth and nine tenths of its peak, at the start or the end. [s]
+def quickest(assessment: Assessment) -> tuple[float, str]:
+    """The quickest change of thrust between a tenth and nine tenths of its peak [s], and where it is, one of `RISES`.
 
     Where the history starts at full thrust, as the steady kernel's does, `ASSUMED_RISE` stands for the start.
     """
     curve = assessment.figures.curve
     if curve is None:
-        return ASSUMED_RISE
+        return ASSUMED_RISE, ASSUMED
     time, thrust = curve.time[0], curve.thrust[0]
     there = np.isfinite(time) & np.isfinite(thrust)
     time, thrust = time[there], thrust[there]
     if thrust.size < 3 or not thrust.max() > 0:
-        return ASSUMED_RISE
+        return ASSUMED_RISE, ASSUMED
     low, high = 0.1 * thrust.max(), 0.9 * thrust.max()
-    found = [ASSUMED_RISE]
-    for values, clock in ((thrust, time), (thrust[::-1], -time[::-1])):
+    found = {ASSUMED: ASSUMED_RISE}
+    for where, values, clock in ((AT_START, thrust, time), (AT_END, thrust[::-1], -time[::-1])):
         above = int(np.argmax(values >= high))
         below = np.flatnonzero(values[:above] <= low)
         if below.size and above > 0:
             rise = float(np.interp(high, values[above - 1 : above + 1], clock[above - 1 : above + 1]) - clock[below[-1]])
-            found.append(max(rise, SHORTEST_RISE))
-    return min(found)
+            found[where] = max(rise, SHORTEST_RISE)
+            if where == AT_START:
+                del found[ASSUMED]
+    where = min(found, key=lambda name: found[name])
+    return found[where], where
+
+
+def sticker_wait(assessment: Assessment) -> float:
+    """When stickers may be read, from ignition: past the rule for the liner and past the last peak predicted, full 10 s. [s]"""
+    liner = assessment.motors.liner
+    wait = float(np.ravel(wait_for_sticker(np.array([0.0]) if liner is None else np.asarray(liner.thickness)))[0])
+    warm = [] if assessment.heat is None else [place for place in assessment.heat.outside if rises(place)]
+    return max([wait, *(math.ceil(float(place.readings.at[0]) / 10.0) * 10.0 for place in warm)])
+
+
+def rises(place: Outside) -> bool:
+    """Whether the outside gets warm at a place."""
+    return float(place.readings.peak[0]) - float(place.history[0]) > FLAT

@@ -11,11 +11,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.output.drawing.geometry import grain_rows, millimetres
+from optimizer.output.drawing.geometry import grain_rows
 from optimizer.output.drawing.plates import FOOT, MARGIN, Labels, foot, plain_table, shown_in
 from optimizer.output.drawing.sheet import FAINT, PAPERS, Sheet
-from optimizer.output.drawing.stand import MOUNT_OVER_THRUST, RESTRAINT_FACTOR, RESTRAINT_PUSH, SAMPLES, Stand, stand
-from physics.heat.soak import wait_for_sticker
+from optimizer.output.drawing.stand import (
+    ASSUMED,
+    AT_START,
+    MOUNT_OVER_THRUST,
+    RESTRAINT_FACTOR,
+    RESTRAINT_PUSH,
+    SAMPLES,
+    Stand,
+    rises,
+    stand,
+    sticker_wait,
+)
+from optimizer.units import display_unit, from_si, pretty
 
 if TYPE_CHECKING:
     from physics.assessment import Assessment
@@ -49,7 +60,12 @@ def _drawn(assessment: Assessment, labels: Labels, paper: str, size: float) -> t
         _gas(facts, labels),
     ):
         sheet.text(MARGIN, y, heading, size + 2.0, bold=True)
-        y = plain_table(sheet, MARGIN, y - 5.2, width, rows, size) - 0.5
+        y -= 5.2
+        if rows and len(rows[0]) > 2:
+            shares = [share * width for share in PLACED]
+            y = sheet.table(MARGIN, y, shares, rows, size - 0.6, range(1, len(PLACED) - 1)) - 0.5
+        else:
+            y = plain_table(sheet, MARGIN, y, width, [(row[0], row[1]) for row in rows], size) - 0.5
         for text in texts:
             y = sheet.paragraph(MARGIN, y, width, text, size - 0.9, color=FAINT)
         y -= 3.2
@@ -57,7 +73,9 @@ def _drawn(assessment: Assessment, labels: Labels, paper: str, size: float) -> t
     return sheet, y
 
 
-_Block = tuple[str, Sequence[tuple[str, str]], Sequence[str]]
+_Block = tuple[str, Sequence[Sequence[str]], Sequence[str]]
+PLACED = (0.21, 0.12, 0.11, 0.14, 0.11, 0.09, 0.09, 0.13)
+"""Widths of the columns of the temperatures, as shares."""
 
 
 def _instruments(facts: Stand, labels: Labels) -> _Block:
@@ -80,10 +98,8 @@ def _instruments(facts: Stand, labels: Labels) -> _Block:
     ring = SOUND / (4.0 * LINE)
     texts = [
         "Full scale at 1.5 to 2 times the highest reading expected (common practice, no source): less and an overpressure is not "
-        f"recorded, much more and resolution is lost. The quickest change of thrust takes {facts.fastest * 1e3:.0f} ms; "
-        f"{SAMPLES:g} "
-        "samples in it, 1000 a second at least (common practice, no source). Start recording before arming and go on for "
-        "5 minutes.",
+        f"recorded, much more and resolution is lost. {_rise_told(facts)} Take {SAMPLES:g} samples in it, 1000 a second at least "
+        "(common practice, no source). Start recording before arming and go on for 5 minutes.",
         "Transducer at the forward closure, where pressure is highest and nothing flows past. Line short, narrow and "
         "packed with grease "
         f"up to the diaphragm; {labels.length(LINE * 1e3, 0)} of it with air inside rings near {ring:.0f} Hz and lets hot "
@@ -93,8 +109,24 @@ def _instruments(facts: Stand, labels: Labels) -> _Block:
     return "Instruments", rows, texts
 
 
+def _rise_told(facts: Stand) -> str:
+    """The quickest change of thrust and where it comes from, as a sentence."""
+    takes = f"{facts.fastest * 1e3:.0f} ms"
+    if facts.fastest_from == ASSUMED:
+        return (
+            f"The thrust is assumed to rise in {takes} (our judgement): the equilibrium kernel starts at full thrust; draw with "
+            "--kernel transient to have the filling of the chamber in its place."
+        )
+    if facts.fastest_from == AT_START:
+        return f"The thrust rises in {takes} as the chamber fills in the transient kernel, every surface lit at once."
+    return f"The quickest change of thrust takes {takes}: its fall at the end of the burn, as the kernel has it."
+
+
 def _mounting(facts: Stand, labels: Labels) -> _Block:
-    rows = [("lowest natural frequency of motor, cradle and load cell, at least", f"{facts.mount_frequency:.0f} Hz")]
+    rows = [
+        ("what the thrust holds goes up to", f"{facts.thrust_frequency:.0f} Hz"),
+        ("lowest natural frequency of motor, cradle and load cell, at least", f"{facts.mount_frequency:.0f} Hz"),
+    ]
     known = math.isfinite(facts.moving_mass)
     if known:
         imperial = labels.units == "imperial"
@@ -106,8 +138,8 @@ def _mounting(facts: Stand, labels: Labels) -> _Block:
         rows.append(("stiffness along the axis that this asks for, more with the cradle's mass", stiff))
         rows.append(("which gives way at the highest thrust by", give))
     texts = [
-        f"{MOUNT_OVER_THRUST:g} times what the thrust holds, 0.35 over its quickest change (common practice, no source). "
-        "Tap the loaded "
+        f"{MOUNT_OVER_THRUST:g} times what the thrust holds, that is 0.35 over its quickest change of {facts.fastest * 1e3:.0f} ms"
+        f"{', assumed' if facts.fastest_from == ASSUMED else ''} (common practice, no source). Tap the loaded "
         "stand with a mallet, record it, and read the frequency; calibrate the load cell in place with weights, up and "
         "down, through the "
         "whole range; no cable, hose or rail may carry load beside the cell."
@@ -135,33 +167,56 @@ def _restraint(facts: Stand, labels: Labels) -> _Block:
 
 
 def _temperatures(assessment: Assessment, labels: Labels) -> _Block:
-    """Where thermocouples or stickers go, and when a sticker is read."""
-    motors, placed = assessment.motors, assessment.assembly
-    front = float(placed.plate_end[0]) * 1e3
-    face = float(placed.nozzle_face[0]) * 1e3
-    rows = [("forward end, from the forward end of the case", labels.length(front + 5.0, 0))]
-    grains = [row for row in grain_rows(motors) for _ in range(round(row["count"]))]
-    if len(grains) > 1:
-        first = front + grains[0]["length"]
-        last = front + sum(row["length"] for row in grains[:-1])
-        where = labels.length(first, 0) if len(grains) == 2 else f"{labels.length(first, 0)} and {labels.length(last, 0)}"
-        rows.append(("joint between grains, the first and the last", where))
-    if grains:
-        rows.append(
-            ("middle of the last grain", labels.length(front + sum(row["length"] for row in grains) - grains[-1]["length"] / 2, 0))
-        )
-    rows.append(("aft end, just ahead of the nozzle", labels.length(face - 5.0, 0)))
-    thick = 0.0 if motors.liner is None else (millimetres(motors.liner.thickness) or 0.0)
-    wait = float(np.ravel(wait_for_sticker(np.array([thick * 1e-3])))[0])
-    rows.append(("read stickers, and log thermocouples, until", f"{wait:.0f} s after ignition, then the highest of all"))
-    texts = [
-        "The outside is hottest long after burnout: heat goes on through the liner. Put one of each on opposite sides at "
-        "every place, clean "
-        "metal, under tape; note the reading of each place in the firing file (case_temperature, position from the "
-        "forward end). Nobody "
-        "approaches to read before the range officer says so."
+    """Where thermocouples or stickers go, what is predicted there, and when a sticker is read."""
+    wait = sticker_wait(assessment)
+    unit = display_unit("temperature", labels.units)
+    told = {} if assessment.heat is None else {place.place: place for place in assessment.heat.outside}
+    rows = [
+        ["place on the outside", "from fwd end", "likely peak", "limits", "hottest at", "at 60 s", f"at {wait:.0f} s", "measured"]
     ]
+    for name, place, x in _places(assessment):
+        known = told.get(place)
+        row = [name, labels.length(x, 0)]
+        if known is None:
+            row += ["not told", "–", "–", "–", "–"]
+        else:
+            peak = float(known.readings.peak[0])
+            at = f"{float(known.readings.at[0]):.0f} s" if rises(known) else "cold"
+            later = (float(np.interp(when, known.time, known.history)) for when in (60.0, wait))
+            row += [_degrees(peak, unit), f"{_degrees(known.low, unit, False)} to {_degrees(known.high, unit)}", at]
+            row += [_degrees(value, unit) for value in later]
+        rows.append([*row, ""])
+    missing = () if assessment.heat is None else assessment.heat.missing
+    texts = [
+        f"Read stickers, and log thermocouples, until {wait:.0f} s after ignition: the outside is hottest long after burnout, as "
+        "heat goes on through the liner, and a sticker keeps the highest. Peaks are those of the heat model in free air, no wind; "
+        "limits by how the liner goes. Put one of each on opposite sides at every place, clean metal, under tape; note the reading "
+        "in the firing file (case_temperature, position from the forward end). Nobody approaches before the range officer says so."
+    ]
+    if not told:
+        texts.append(f"No temperature is predicted: {'; '.join(missing) or 'the motor file does not give what heat asks for'}.")
     return "Temperature of the case", rows, texts
+
+
+def _places(assessment: Assessment) -> list[tuple[str, str, float]]:
+    """Where to measure: name, place of the heat model, distance from the forward end of the case [mm]."""
+    motors, placed = assessment.motors, assessment.assembly
+    front, face = float(placed.plate_end[0]) * 1e3, float(placed.nozzle_face[0]) * 1e3
+    found = [("forward end", "forward end", front + 5.0)]
+    grains = [row["length"] for row in grain_rows(motors) for _ in range(round(row["count"]))]
+    if len(grains) > 1:
+        found.append(("first joint of grains" if len(grains) > 2 else "joint of grains", "joint", front + grains[0]))
+    if len(grains) > 2:
+        found.append(("last joint of grains", "joint", front + sum(grains[:-1])))
+    if grains:
+        found.append(("middle of the last grain", "mid-grain wall", front + sum(grains) - grains[-1] / 2))
+    return [*found, ("just ahead of the nozzle", "aft end", face - 5.0)]
+
+
+def _degrees(kelvin: float, unit: str, with_unit: bool = True) -> str:
+    """A temperature in whole degrees."""
+    number = f"{float(from_si(kelvin, unit)):.0f}"
+    return pretty(f"{number} {unit}") if with_unit else number
 
 
 def _gas(facts: Stand, labels: Labels) -> _Block:

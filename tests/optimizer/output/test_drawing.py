@@ -34,7 +34,7 @@ from optimizer.output.drawing.proof_sheet import evidence_lines, proof_sheets
 from optimizer.output.drawing.review import figure_rows, review_sheets
 from optimizer.output.drawing.section_sheet import best_scale, scale_text
 from optimizer.output.drawing.sheet import PAPERS, Sheet, fitted, pdf_bytes, printable, width_of, wrapped
-from optimizer.output.drawing.stand import stand
+from optimizer.output.drawing.stand import quickest, rises, stand, sticker_wait
 from optimizer.output.drawing.stand_sheet import stand_sheet
 from optimizer.output.drawing.wrap_sheet import origin, tiling, wrap_sheets
 from physics.assessment import assess
@@ -454,7 +454,28 @@ class TestStand:
         quick = replace(facts, fastest=0.01, moving_mass=2.0)
         assert quick.stiffness == pytest.approx((2 * math.pi * 175.0) ** 2 * 2.0)
         text = _text(stand_sheet(assessment, LABELS))
-        assert "Mounting of the load cell" in text and "kJ" in text
+        assert "Mounting of the load cell" in text and "kJ" in text and facts.fastest_from == "assumed" and "is assumed" in text
+
+    def test_a_rise_that_the_kernel_has_stands_in_place_of_the_assumed_one(self, assessment):
+        """A ramp of 50 ms: from a tenth to nine tenths in 40 ms, slower than what is assumed; with a fall of 5 ms, the fall."""
+        for fall, where, takes in ((1.0, "start", 0.04), (0.005 / 0.8, "end", 0.005)):
+            time = np.array([[0.0, 0.05, 1.0, 1.0 + fall]])
+            curve = replace(assessment.figures.curve, time=time, thrust=np.array([[0.0, 100.0, 100.0, 0.0]]))
+            found = quickest(replace(assessment, figures=replace(assessment.figures, curve=curve)))
+            assert found == (pytest.approx(takes, rel=0.15), where)
+
+    def test_temperatures_stand_by_place_with_when_to_read_them(self, assessment):
+        """Each is the assessment's own, and no sticker is read before the last peak."""
+        told = {place.place: place for place in assessment.heat.outside}
+        wait = sticker_wait(assessment)
+        assert wait >= max(float(place.readings.at[0]) for place in told.values() if rises(place))
+        text = _text(stand_sheet(assessment, LABELS))
+        for place in ("forward end", "aft end"):
+            peak = float(told[place].readings.peak[0]) - 273.15
+            assert f"{peak:.0f} °C" in text
+        assert f"until {wait:.0f} s" in text
+        cold = replace(assessment, heat=replace(assessment.heat, outside=(), missing=("no liner",)))
+        assert "not told" in _text(stand_sheet(cold, LABELS)) and "no liner" in _text(stand_sheet(cold, LABELS))
 
     def test_a_passed_proof_writes_evidence(self, assessment):
         text = "\n".join(evidence_lines(stand(assessment), LABELS))
