@@ -819,6 +819,7 @@ _EVIDENCE = (
     KeySpec("mode", "text", "the failure mode that did not hold"),
     KeySpec("part", "text", "its part, where there are several", example='"forward closure"'),
     KeySpec("same_hardware", "flag", "these very parts, not another copy", default=True),
+    KeySpec("seals_as_fired", "flag", "the seals were such as will be fired, not others for the proof alone", default=True),
 )
 
 _WEAR = (

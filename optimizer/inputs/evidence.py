@@ -80,6 +80,7 @@ def evidence_of(table: Table, ambient_pressure: float, name: str) -> Evidence | 
         mode=values.get("mode", ""),
         part=values.get("part", ""),
         same_hardware=bool(values.get("same_hardware", True)),
+        seals_as_fired=bool(values.get("seals_as_fired", True)),
     )
 
 

@@ -14,11 +14,11 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from physics.failure.chances import Key, Tested, median_of
+from physics.failure.chances import Estimate, Key, Tested, chances, median_of, model_of
 from physics.failure.ladder import ADVICE, assess_ladder, plain_part
 from physics.failure.proof import GAUGE_ERROR, NOT_IN_PROOF, plugged_motor
 from physics.materials import Material
-from physics.motors import Ladder, Motors, Rung
+from physics.motors import Array, Figures, Ladder, Motors, Rung
 
 KINDS = ("water", "firing", "bench burn")
 OUTCOMES = ("held", "leaked", "failed")
@@ -34,7 +34,8 @@ class Evidence:
 
     `plugged`: the throat was closed, so that the aft end bore the whole load. `outcome` is one of `OUTCOMES`; what did not hold
     is `mode` (and `part`, where it has several). `same_hardware` False: another copy was tested. `duration` [s] is that of the
-    burn. `name` is what to call it.
+    burn. `seals_as_fired` False: a proof with other seals, which shows nothing of those that will be fired. `name` is what to
+    call it.
     """
 
     kind: str
@@ -47,6 +48,7 @@ class Evidence:
     mode: str = ""
     part: str = ""
     same_hardware: bool = True
+    seals_as_fired: bool = True
 
 
 @dataclass(frozen=True)
@@ -83,9 +85,9 @@ def shown(motors: Motors, evidence: Evidence, ladder: Ladder) -> tuple[Shown, ..
     -----
     The level is the pressure less the gauge's error (`proof.GAUGE_ERROR`), plus it where the rung failed. Water loads no rung
     of heat or of grains; with the nozzle end closed from outside it loads nothing aft; of a seal it counts for `WATER_ON_GAS`
-    of its pressure. A firing loads every pressure rung, and each rung of heat for its duration. Of what failed, of another
-    copy, and of the liner and the grains of a firing, only the formula's share is learnt: they are gone. What leaked is still
-    there. Source: derived from the load path.
+    of its pressure, and not at all where other seals were in it. A firing loads every pressure rung, and each rung of heat for
+    its duration. Of what failed, of another copy, and of the liner and the grains of a firing, only the formula's share is
+    learnt: they are gone. What leaked is still there. Source: derived from the load path.
     """
     if evidence.kind == "bench burn":
         return ()
@@ -123,6 +125,8 @@ def _ladder_of_test(motors: Motors, evidence: Evidence, ladder: Ladder) -> dict[
         rungs = tuple(rung for rung in rungs if rung.pressure is not None and rung.mode not in NOT_IN_PROOF)
         if not evidence.plugged:
             rungs = tuple(rung for rung in rungs if plain_part(rung.part) not in ("aft closure", "nozzle"))
+        if not evidence.seals_as_fired:
+            rungs = tuple(rung for rung in rungs if rung.kind != "leak")
     return {(rung.mode, rung.part): rung for rung in rungs if rung.kind != ADVICE}
 
 
@@ -172,6 +176,45 @@ def _alike(one: object, other: object, size: int) -> NDArray[np.bool_]:
         return np.full(size, one == other)
     names = [item.name for item in fields(one) if item.name not in _NOT_HARDWARE]
     return _alike(tuple(getattr(one, name) for name in names), tuple(getattr(other, name) for name in names), size)
+
+
+@dataclass(frozen=True)
+class ProofShows:
+    """What a water proof that holds shows: the chance that anything it loads fails in a firing, before and after; each rung's."""
+
+    before: Estimate
+    after: Estimate
+    rungs: Mapping[Key, tuple[Estimate, Estimate]]
+
+
+def proof_shows(motors: Motors, ladder: Ladder, figures: Figures, expected: Array, pressure: float) -> ProofShows | None:
+    """What a plugged water proof would show if it holds, None where it loads nothing whose chance is known.
+
+    Parameters
+    ----------
+    motors : Motors
+        A batch of one.
+    ladder, figures : Ladder, Figures
+        Of that motor as it burns.
+    expected : ndarray
+        Maximum expected pressure, at which the chances are, (1,). [Pa]
+    pressure : float
+        Of the proof, on the gauge. [Pa]
+
+    Notes
+    -----
+    Dimensions as drawn, strengths and formulas scattered; tests made before are not counted. Rungs that the proof does not load
+    (heat, grains) are left out. Source: `chances`.
+    """
+    found = shown(motors, Evidence("water", "proof", pressure, plugged=True), ladder)
+    keys = {one.key for one in found}
+    loaded = Ladder(tuple(rung for rung in ladder.rungs if (rung.mode, rung.part) in keys), ())
+    model = model_of(loaded, expected, figures)
+    if not model.margins:
+        return None
+    before, each = chances(model, 1)
+    after, each_after = chances(replace(model, tests=tuple(one.bound for one in found if one.key in model.margins)), 1)
+    return ProofShows(before, after, {key: (each[key], each_after[key]) for key in each})
 
 
 def highest_held(of_tests: Mapping[str, tuple[Shown, ...]], look: Ladder) -> dict[Key, tuple[float, str]]:

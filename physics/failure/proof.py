@@ -1,18 +1,21 @@
 """The water proof of one motor: what it loads, cold, with the throat plugged or not, and how high it may go.
 
 Owns the load path of a proof test, which is not that of a firing: nothing flows, so a plugged aft end bears the whole
-pressure on its seal and no pull of the nozzle relieves it; the parts are cold. Imports ladder and motors.
+pressure on its seal and no pull of the nozzle relieves it; the parts are cold. Imports ladder, materials and motors.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from physics.failure.ladder import assess_ladder, plain_part
-from physics.motors import Ladder, Motors
+from physics.materials import Material
+from physics.motors import Ladder, Motors, Seal
 
 PROOF_FACTOR = 1.5
 """Proof pressure over the maximum expected pressure that is aimed for; common practice, no source."""
@@ -77,6 +80,14 @@ class Proof:
         return self.pressure < self.wanted
 
 
+@dataclass(frozen=True)
+class Remedy:
+    """A change of every seal of a motor, in words, and the plugged proof with it [Pa on the gauge]."""
+
+    what: str
+    pressure: float
+
+
 def proof_of(motors: Motors, ladder: Ladder, expected: float) -> Proof:
     """The water proof of a batch of one.
 
@@ -93,18 +104,76 @@ def proof_of(motors: Motors, ladder: Ladder, expected: float) -> Proof:
     whole seal; what the given ladder lies below the rung at nominal dimensions is taken off as well. Valid for water
     without air, held for a minute; it says nothing of heat. Source: derived from the load path.
     """
-    drawn = replace(motors, tolerances={})
-    hot, cold = assess_ladder(drawn), assess_ladder(plugged_motor(drawn))
+    return _proof(motors, _shares(motors, ladder), expected)
+
+
+def higher(motors: Motors, ladder: Ladder, expected: float) -> tuple[Remedy, ...]:
+    """What other seals would let the proof go to, each remedy alone and at every seal; empty where no seal keeps it low.
+
+    Parameters
+    ----------
+    motors : Motors
+        A batch of one.
+    ladder : Ladder
+        As of `proof_of`.
+    expected : float
+        Maximum expected pressure. [Pa]
+
+    Notes
+    -----
+    Only remedies that raise the proof are given. Seals fitted for the proof alone show nothing of those that will be fired.
+    Source: derived, as `proof_of`.
+    """
+    shares = _shares(motors, ladder)
+    now = _proof(motors, shares, expected)
+    if now.keeps is None or now.keeps.kind != "leak" or not now.limited:
+        return ()
+    found = []
+    for what, change in _REMEDIES:
+        pressure = _proof(_with_seals(motors, change), shares, expected).pressure
+        if pressure > 1.001 * now.pressure:
+            found.append(Remedy(what, pressure))
+    return tuple(found)
+
+
+_REMEDIES: tuple[tuple[str, Callable[[Seal], Seal]], ...] = (
+    ("a backup ring at each O-ring", lambda seal: replace(seal, backup_rings=np.maximum(seal.rings, 1.0))),
+    ("O-rings of 90 Shore A", lambda seal: replace(seal, hardness=np.maximum(seal.hardness, 90.0))),
+    ("half the gap", lambda seal: replace(seal, gap=np.asarray(seal.gap) / 2.0)),
+)
+
+
+def _with_seals(part: Any, change: Callable[[Seal], Seal]) -> Any:
+    """A motor, or a part of one, with every seal in it changed."""
+    if isinstance(part, Seal):
+        return change(part)
+    if isinstance(part, tuple):
+        return tuple(_with_seals(item, change) for item in part)
+    if not is_dataclass(part) or isinstance(part, (type, Material)):
+        return part
+    changed = {item.name: _with_seals(getattr(part, item.name), change) for item in fields(part)}
+    same = all(changed[name] is getattr(part, name) for name in changed)
+    return part if same else replace(part, **changed)
+
+
+def _shares(motors: Motors, ladder: Ladder) -> dict[tuple[str, str], float]:
+    """What a motor's tolerances leave of each pressure rung: the given one over that at nominal dimensions, 1 at most. [-]"""
+    hot = assess_ladder(replace(motors, tolerances={}))
     given = {(rung.mode, rung.part): _one(rung.pressure) for rung in ladder.rungs if rung.pressure is not None}
     nominal = {(rung.mode, rung.part): _one(rung.pressure) for rung in hot.rungs if rung.pressure is not None}
+    shares = {key: pressure / nominal[key] if nominal.get(key) else 1.0 for key, pressure in given.items()}
+    return {key: min(share, 1.0) if math.isfinite(share) else 1.0 for key, share in shares.items()}
+
+
+def _proof(motors: Motors, shares: Mapping[tuple[str, str], float], expected: float) -> Proof:
+    """The proof with what the tolerances leave of each rung; a rung without a share is not one of the motor's."""
     rungs = []
-    for rung in cold.rungs:
+    for rung in assess_ladder(plugged_motor(replace(motors, tolerances={}))).rungs:
         key = (rung.mode, rung.part)
-        if rung.pressure is None or rung.mode in NOT_IN_PROOF or key not in given:
+        if rung.pressure is None or rung.mode in NOT_IN_PROOF or key not in shares:
             continue
-        share = given[key] / nominal[key] if nominal.get(key) else 1.0
-        pressure = _one(rung.pressure) * (min(share, 1.0) if math.isfinite(share) else 1.0)
         aft = plain_part(rung.part) in ("aft closure", "nozzle")
+        pressure = _one(rung.pressure) * shares[key]
         rungs.append(ProofRung(rung.mode, rung.part, rung.kind, pressure, not aft, _one(rung.band[0])))
     rungs.sort(key=lambda rung: math.inf if math.isnan(rung.pressure) else rung.pressure)
     wanted = PROOF_FACTOR * expected

@@ -7,15 +7,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from optimizer.candidates.samples import chance_words
 from optimizer.output.drawing.plates import FOOT, MARGIN, Labels, foot, shown_in
 from optimizer.output.drawing.sheet import ALARM, FAINT, INK, PAPERS, Sheet, printable, width_of
 from optimizer.output.drawing.stand import LEAST_PROOF, PROOF_MARGIN, Stand, stand
 from optimizer.units import display_unit, number_in
-from physics.failure.proof import BELOW, GAUGE_ERROR, PROOF_FACTOR
+from physics.failure.evidence import ProofShows, proof_shows
+from physics.failure.proof import BELOW, GAUGE_ERROR, PROOF_FACTOR, Remedy, higher
 from physics.vessels import outside_growth
 
 if TYPE_CHECKING:
@@ -28,11 +31,22 @@ SET = 0.0005  # of the diameter that stays, more is yield; our judgement: what a
 HOLE_SET = 0.05  # mm of a hole that stays; our judgement
 
 
+@dataclass(frozen=True)
+class Further:
+    """What the sheet says beyond the pressure: what a proof that holds shows, and what would let it go higher."""
+
+    shows: ProofShows | None
+    remedies: tuple[Remedy, ...]
+
+
 def proof_sheets(assessment: Assessment, labels: Labels, paper: str = "A4") -> list[Sheet]:
     """Two pages: what is done and why, and the form that is filled while it is done."""
     facts = stand(assessment)
-    for size in (8.6, 8.0, 7.4, 6.8):
-        first, bottom = _instructions(facts, labels, paper, size)
+    expected = assessment.maximum_expected_pressure
+    shows = proof_shows(assessment.motors, assessment.ladder, assessment.figures, expected, facts.proof_pressure)
+    remedies = higher(assessment.motors, assessment.ladder, facts.expected_pressure)
+    for size in (8.6, 8.0, 7.4, 6.8, 6.2):
+        first, bottom = _instructions(facts, Further(shows, remedies), labels, paper, size)
         if bottom >= MARGIN + FOOT:
             break
     return [first, _form(assessment, facts, labels, paper)]
@@ -58,16 +72,49 @@ def _why(facts: Stand, labels: Labels) -> str:
         "and plugged "
         f"{what}; the gauge may read {GAUGE_ERROR:.0%} low."
     )
-    metal = [rung.most for rung in facts.proof.rungs if rung.kind in ("rupture", "yield")]
-    if keeps.kind == "leak" and metal:
-        most = min(facts.proof.wanted, min(metal) / (1.0 + GAUGE_ERROR))
-        text += (
-            f" A seal alone keeps it there; the metal would allow {_pressure(most, labels)}, with backup rings or a smaller gap."
-        )
     return text
 
 
-def _instructions(facts: Stand, labels: Labels, paper: str, size: float) -> tuple[Sheet, float]:
+def _beyond(facts: Stand, further: Further, labels: Labels) -> list[str]:
+    """What a passed proof shows of the chances, what keeps it from its aim, and what would let it go there."""
+    texts = []
+    if further.shows is not None:
+        before, after = (chance_words(one.value) for one in (further.shows.before, further.shows.after))
+        texts.append(
+            "Held, it takes the chance that anything it loads lets go in a firing, at the maximum expected pressure, from "
+            f"{before} to {after}; of a seal, water counts for half its pressure as gas (our judgement). That is scatter alone: "
+            "what a proof finds besides is what no model counts, a wrong alloy, a missing screw, a cracked part."
+        )
+    if not facts.proof.limited:
+        return texts
+    aim = facts.proof.wanted
+    asked = aim * (1.0 + GAUGE_ERROR)
+    seals = [rung for rung in facts.proof.rungs if rung.kind == "leak" and rung.most < asked]
+    metal = [rung for rung in facts.proof.rungs if rung.kind in ("rupture", "yield") and rung.most < asked]
+    if metal:
+        each = [
+            f"{rung.mode} ({rung.part}) at {_pressure(asked / BELOW, labels)}"
+            if rung.first >= BELOW * rung.pressure
+            else f"5 % of {rung.mode} ({rung.part}) at {_pressure(asked, labels)}"
+            for rung in metal
+        ]
+        texts.append(f"To be proofed at {PROOF_FACTOR:g} times ({_pressure(aim, labels)}) it must be stronger: {'; '.join(each)}.")
+    if further.remedies:
+        each = [
+            f"{one.what}, {_pressure(one.pressure, labels)} ({one.pressure / facts.expected_pressure:.2f} times)"
+            for one in further.remedies
+        ]
+        texts.append(
+            "The seals keep it low: a ring that weeps in water hurts nobody, yet it is spoiled. One of these lets it go higher: "
+            f"{'; '.join(each)}. Fit it for good, or for a second proof only, after one with the rings that will be fired: the "
+            "second shows the metal and says nothing of the seals (seals_as_fired = false)."
+        )
+    elif seals and not metal:
+        texts.append("The seals keep it low, and no other rings would let it go higher.")
+    return texts
+
+
+def _instructions(facts: Stand, further: Further, labels: Labels, paper: str, size: float) -> tuple[Sheet, float]:
     sheet = Sheet(*PAPERS[paper])
     width = sheet.width - 2 * MARGIN
     y = sheet.height - MARGIN - 6.0
@@ -75,7 +122,8 @@ def _instructions(facts: Stand, labels: Labels, paper: str, size: float) -> tupl
     y = sheet.paragraph(MARGIN, y - 8.0, width, _why(facts, labels), size + 1.0, bold=True)
     y = _warned(sheet, facts, y - 0.5, width)
     y = _list(sheet, "How the nozzle end is closed", _ways(facts, labels), y - 2.0, width, size)
-    y = _rungs(sheet, facts, labels, y - 2.0, width, size)
+    y = _rungs(sheet, facts, further.shows, labels, y - 2.0, width, size)
+    y = _list(sheet, "What it shows, and what would let it go higher", _beyond(facts, further, labels), y - 2.0, width, size)
     y = _list(sheet, "Before", _before(facts, labels), y - 2.0, width, size, boxes=True)
     y = _list(sheet, "The test", _during(facts, labels), y - 2.0, width, size, boxes=True)
     y = sheet.paragraph(
@@ -122,36 +170,41 @@ def _ways(facts: Stand, labels: Labels) -> list[str]:
     ]
 
 
-def _rungs(sheet: Sheet, facts: Stand, labels: Labels, y: float, width: float, size: float) -> float:
+def _rungs(sheet: Sheet, facts: Stand, shows: ProofShows | None, labels: Labels, y: float, width: float, size: float) -> float:
     unit = display_unit("pressure", labels.units)
-    heads = ["what it loads", "part", f"cold, {unit}", f"5 %, {unit}", "left at proof", "in service", "in a fixture"]
+    heads = ["what it loads", "part", f"cold, {unit}", f"5 %, {unit}", "left", "in service", "chance", "after", "fixture"]
     rows, alarmed = [heads], []
     firsts = {(rung.mode, rung.part): rung.first for rung in facts.proof.rungs}
+    keeps = facts.proof.keeps
     shown = [rung for rung in facts.rungs if rung["kind"] != "advice"][:10]
     for count, rung in enumerate(shown):
         if rung["proof_factor"] < PROOF_MARGIN:
             alarmed.append(count)
-        rows.append(_row(rung, firsts[rung["mode"], rung["part"]], labels))
-    shares = (0.24, 0.19, 0.11, 0.11, 0.12, 0.10, 0.13)
-    y = sheet.table(MARGIN, y, [share * width for share in shares], rows, size - 0.6, (2, 3, 4, 5), alarmed)
+        key = (rung["mode"], rung["part"])
+        limits = facts.proof.limited and keeps is not None and key == (keeps.mode, keeps.part)
+        known = None if shows is None else shows.rungs.get(key)
+        words = ["–", "–"] if known is None else [chance_words(one.value).replace("below ", "<") for one in known]
+        rows.append([*_row(rung, firsts[key], labels, limits), *words, "loaded" if rung["unplugged"] else "not"])
+    shares = (0.185, 0.14, 0.085, 0.085, 0.105, 0.095, 0.11, 0.11, 0.085)
+    right = (2, 3, 4, 5, 6, 7)
+    y = sheet.table(MARGIN, y, [share * width for share in shares], rows, size - 0.8, right, alarmed)
     more = len([rung for rung in facts.rungs if rung["kind"] != "advice"]) - len(shown)
-    if more:
-        sheet.text(MARGIN, y, f"… and {more} higher rungs, all loaded by a plugged throat", size - 0.6)
-        y -= 4.0
-    return y
+    told = "▸ limits the proof; left: over the proof; chance: of letting go in a firing, before and after a proof that held"
+    told += f"; {more} higher rungs are loaded too" if more else ""
+    sheet.text(MARGIN, y, told, size - 1.6, color=FAINT)
+    return y - 4.0
 
 
-def _row(rung: Mapping[str, Any], first: float, labels: Labels) -> list[str]:
+def _row(rung: Mapping[str, Any], first: float, labels: Labels, limits: bool) -> list[str]:
     units = labels.units
     mark = "  FAILS" if not rung["proof_factor"] > 1.0 else ""
     return [
-        rung["mode"],
+        f"{'▸ ' if limits else ''}{rung['mode']}",
         rung["part"],
         number_in(rung["pressure"], "pressure", units),
         number_in(first, "pressure", units),
         f"×{rung['proof_factor']:.2f}{mark}",
         "–" if rung["factor"] is None else f"×{rung['factor']:.2f}",
-        "loaded" if rung["unplugged"] else "not proven",
     ]
 
 
@@ -319,6 +372,7 @@ def evidence_lines(facts: Stand, labels: Labels) -> list[str]:
         "plugged = ____            # true: throat plugged; false: nozzle end in a fixture",
         'outcome = "held"          # or "leaked"; "failed", with mode = "…"',
         "same_hardware = true      # the very parts that will be fired",
+        "seals_as_fired = true     # false: other rings were in it, for the proof alone",
     ]
 
 

@@ -18,8 +18,9 @@ from physics.failure.proof import GAUGE_ERROR, Proof, gas_energy, proof_of, wate
 from physics.heat.soak import wait_for_sticker
 
 if TYPE_CHECKING:
-    from physics.assessment import Assessment
     from physics.heat.told import Outside
+
+    from physics.assessment import Assessment
 
 PROOF_MARGIN = 1.1  # a rung nearer to the proof pressure than this is pointed out; common practice, no source
 INSTRUMENT_HEADROOM = (1.5, 2.0)  # full scale over the expected peak; common practice, no source

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import scenario
@@ -9,7 +11,8 @@ import scenario
 from optimizer.inputs import load_motor
 from physics import assess
 from physics.failure.case import seal_diameter
-from physics.failure.proof import GAUGE_ERROR, proof_of
+from physics.failure.evidence import Evidence, proof_shows, shown
+from physics.failure.proof import GAUGE_ERROR, higher, proof_of
 
 TOLERANCES = """
 [tolerances]
@@ -57,3 +60,47 @@ def test_the_proof_stays_below_the_lowest_rung(looked):
     expected = found.lowest.pressure / 1.5
     tight = proof_of(looked.motors, looked.ladder, expected)
     assert tight.limited and tight.pressure * (1.0 + GAUGE_ERROR) < tight.lowest.pressure < np.nextafter(tight.wanted, np.inf)
+
+
+def test_a_backup_ring_lets_a_proof_go_higher_and_the_rule_holds_with_it(looked):
+    """What a remedy promises is what the motor with it is told, by changing its file's numbers here."""
+    expected = 5e6
+    now = proof_of(looked.motors, looked.ladder, expected)
+    assert now.limited and now.keeps.kind == "leak"
+    remedies = {remedy.what: remedy.pressure for remedy in higher(looked.motors, looked.ladder, expected)}
+    assert set(remedies) == {"a backup ring at each O-ring", "O-rings of 90 Shore A", "half the gap"}
+
+    def hard(closure):
+        return replace(closure, seal=replace(closure.seal, hardness=np.array([90.0])))
+
+    motors = looked.motors
+    changed = replace(motors, forward_closure=hard(motors.forward_closure), aft_closure=hard(motors.aft_closure))
+    then = proof_of(changed, assess(changed).ladder, expected)
+    assert remedies["O-rings of 90 Shore A"] == pytest.approx(then.pressure, rel=1e-9) and then.pressure > now.pressure
+    assert all(pressure <= now.wanted for pressure in remedies.values())
+    assert higher(changed, assess(changed).ladder, expected) == () or then.limited
+
+
+def test_a_motor_that_metal_keeps_low_is_told_of_no_rings(looked):
+    found = proof_of(looked.motors, looked.ladder, 50e6)
+    metal = [rung.most for rung in found.rungs if rung.kind in ("rupture", "yield")]
+    assert found.limited and (found.keeps.kind == "leak" or min(metal) == found.keeps.most)
+    if found.keeps.kind != "leak":
+        assert higher(looked.motors, looked.ladder, 50e6) == ()
+
+
+def test_a_proof_shows_what_evidence_of_it_would_show(looked):
+    """The rungs' chances after it are those that the same proof gives as a row of [[evidence]]; none grows."""
+    expected = np.array([5e6])
+    found = proof_shows(looked.motors, looked.ladder, looked.figures, expected, 8e6)
+    held = shown(looked.motors, Evidence("water", "x", 8e6, plugged=True), looked.ladder)
+    assert set(found.rungs) == {one.key for one in held}
+    assert 0.0 < found.after.value < found.before.value < 1.0
+    assert all(after.value <= before.value + 1e-12 for before, after in found.rungs.values())
+
+
+def test_other_rings_in_a_proof_show_nothing_of_those_that_will_be_fired(looked):
+    for as_fired in (True, False):
+        one = Evidence("water", "x", 8e6, plugged=True, seals_as_fired=as_fired)
+        modes = {item.key[0] for item in shown(looked.motors, one, looked.ladder)}
+        assert ("seal extrusion" in modes) is as_fired and "case yield" in modes
