@@ -404,10 +404,10 @@ def _people(assessment: Assessment, units: str) -> Iterator[Caution]:
     load = ""
     if np.isfinite(expected):
         proof = proof_of(assessment.motors, assessment.ladder, expected)
-        times, lowest = proof.pressure / expected, proof.lowest
+        times, keeps = proof.pressure / expected, proof.keeps
         load = f" at {times:.2f} times the maximum expected pressure ({show(proof.pressure, 'pressure', units)})"
-        if proof.limited and lowest is not None:
-            load += f", no higher: {lowest.mode} ({lowest.part}) comes at {show(lowest.pressure, 'pressure', units)}"
+        if proof.limited and keeps is not None:
+            load += f", no higher: {keeps.mode} ({keeps.part}) may come from {show(keeps.most, 'pressure', units)} on"
         if times < 1.0:
             load = ""
     advised = f"proof-test the empty motor with water{load}, inert and from behind cover"

@@ -122,6 +122,9 @@ def _figures_table(comparison: Comparison, units: str) -> Table:
         for key in present:
             cells = ["–" if value is None else show(value, key, units) for value in comparison.figures[key]]
             table.add_row(Text(f"  {spoken(key)}"), *cells)
+            if units == "imperial" and key == "total_impulse":  # classes and certificates are in newton seconds
+                cells = ["–" if value is None else show(value, key) for value in comparison.figures[key]]
+                table.add_row("", *cells)
     return table
 
 

@@ -74,11 +74,13 @@ def _measured_table(reduction: Reduction, told: Reduction | None, units: str) ->
         value, doubt, due = reduction.measured.get(key), reduction.uncertainty.get(key), predicted.get(key)
         if value is None:
             continue
-        cells = [spoken(key), show(value, key, units), "" if doubt is None else show(doubt, key, units)]
-        if predicted:
-            apart = "" if not due else f"{100.0 * (value / due - 1.0):+.1f} %"
-            cells += ["" if due is None else show(due, key, units), apart]
-        table.add_row(*cells)
+        # Classes and certificates are in newton seconds, whatever the system.
+        for system in dict.fromkeys((units, "metric" if key == "total_impulse" else units)):
+            cells = [spoken(key), show(value, key, system), "" if doubt is None else show(doubt, key, system)]
+            if predicted:
+                apart = "" if not due else f"{100.0 * (value / due - 1.0):+.1f} %"
+                cells += ["" if due is None else show(due, key, system), apart]
+            table.add_row(*cells)
     return table
 
 

@@ -44,10 +44,12 @@ def print_spread(name: str, result: SpreadResult, units: str) -> None:
     for column in ("p5", "p50", "p95", "p99"):
         table.add_column(column, justify="right")
     for key in _SPREAD_FIGURES:
-        if key in result.figures:
-            unit = display_unit(key, units)
-            cells = (number_in(result.figures[key][c], key, units) for c in ("p5", "p50", "p95", "p99"))
-            table.add_row(f"{spoken(key)}, {unit}" if unit else spoken(key), *cells)
+        # Classes and certificates are in newton seconds, whatever the system.
+        for system in dict.fromkeys((units, "metric" if key == "total_impulse" else units)):
+            if key in result.figures:
+                unit = display_unit(key, system)
+                cells = (number_in(result.figures[key][c], key, system) for c in ("p5", "p50", "p95", "p99"))
+                table.add_row(f"{spoken(key)}, {unit}" if unit else spoken(key), *cells)
     screen.print()
     screen.print(heading("Figures over the scatter"))
     screen.print(Padding(table, (0, 0, 0, 2)))
