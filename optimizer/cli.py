@@ -212,8 +212,13 @@ def _one_line(text: str) -> str:
     return " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
 
 
-def _shared(kernel: bool = False, default: str = "By default steady.") -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """The options that every command has, and `--kernel` where a motor is evaluated; `default` tells which it is."""
+OUT_FOLDER = "Output folder (default: one of its own in results/, named after the file)."
+
+
+def _shared(
+    kernel: bool = False, default: str = "Default: steady.", out: str = OUT_FOLDER
+) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """The options of every command, and `--kernel` where a motor is evaluated; `default` and `out` are words of its help."""
 
     def decorate(command: Callable[..., Any]) -> Callable[..., Any]:
         if kernel:
@@ -226,12 +231,12 @@ def _shared(kernel: bool = False, default: str = "By default steady.") -> Callab
         command = click.option(
             "--out",
             type=click.Path(path_type=Path, file_okay=False),
-            help="Output folder (default: one of its own in results/, named after the file).",
+            help=out,
         )(command)
         command = click.option(
             "--units",
             type=click.Choice(["metric", "imperial"]),
-            help="Units of tables and drawings; by default those that the file says, else metric.",
+            help="Units of tables and drawings (default: those of the file, else metric).",
         )(command)
         return click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout and nothing else.")(command)
 
@@ -253,9 +258,9 @@ def main() -> None:
     """
 
 
-@main.command()
+@main.command(epilog="Example: grainwright search start/study.toml")
 @click.argument("study", type=_MOTOR)
-@click.option("--seed", type=_SEED, help="Seed, in place of the study's.")
+@click.option("--seed", type=_SEED, help="Seed of the search (default: the study's).")
 @_shared(kernel=True, default="Default: the study's setting.")
 @_guarded
 def search(
@@ -270,21 +275,26 @@ def search(
     return actions.search(study, seed=seed, kernel=kernel, output=actions.Output(as_json, units, out, quiet, "search"))
 
 
-@main.command()
+@main.command(epilog="Example: grainwright check start/motor.toml --ladder ladder.svg")
 @click.argument("motor", type=_MOTOR)
 @click.option("--curve", type=click.Path(path_type=Path, dir_okay=False), help="Write pressure, thrust and flow over time (CSV).")
 @click.option(
     "--ladder",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Write the failure ladder as a picture: NAME.svg, NAME.pdf or NAME.png.",
+    help="Write the failure ladder as a picture (.svg, .pdf or .png).",
 )
 @click.option(
     "--as-measured",
     "measured",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="A CSV of sizes as measured (key, value, unit; keys as in the motor file): the motor as built.",
+    help="CSV of measured sizes (key, value, unit; keys as in the motor file): check the motor as built.",
 )
-@click.option("--all", "whole", is_flag=True, help="Print every rung, note, source and history, not the lowest and what is near.")
+@click.option(
+    "--all",
+    "whole",
+    is_flag=True,
+    help="Print every rung, note, source and history (default: the lowest rungs and what falls short).",
+)
 @_shared(kernel=True)
 @_guarded
 def check(
@@ -307,7 +317,7 @@ def check(
     return actions.check(motor, curve=curve, ladder=ladder, kernel=kernel, output=output, whole=whole, measured=measured)
 
 
-@main.command()
+@main.command(epilog="Example: grainwright compare mark1.toml mark2.toml")
 @click.argument("motors", type=_MOTOR, nargs=-1, required=True)
 @_shared(kernel=True)
 @_guarded
@@ -322,11 +332,16 @@ def compare(motors: tuple[Path, ...], kernel: str | None, as_json: bool, units: 
     return actions.compare(motors, kernel=kernel or "steady", output=output)
 
 
-@main.command()
+@main.command(epilog="Example: grainwright spread start/motor.toml --samples 1024")
 @click.argument("motor", type=_MOTOR)
-@click.option("--samples", type=click.IntRange(16, 2**16), default=4096, help="Points drawn; a power of two is best.")
+@click.option(
+    "--samples",
+    type=click.IntRange(16, 2**16),
+    default=4096,
+    help="Number of points drawn; a power of two is best (default: 4096).",
+)
 @click.option("--seed", type=_SEED, default=1, help="Seed of the points.")
-@click.option("--as-specified", is_flag=True, help="Hold strengths at their minimum and formulas as coded.")
+@click.option("--as-specified", is_flag=True, help="Leave strengths at their specified minimum and formulas unscattered.")
 @_shared(kernel=True)
 @_guarded
 def spread(
@@ -348,10 +363,10 @@ def spread(
     return actions.spread(motor, samples=samples, seed=seed, kernel=kernel or "steady", as_specified=as_specified, output=output)
 
 
-@main.command()
+@main.command(epilog="Example: grainwright reduce start/firing.toml --propellant refitted.toml")
 @click.argument("firings", type=_MOTOR, nargs=-1, required=True)
-@click.option("--propellant", type=click.Path(path_type=Path, dir_okay=False), help="Write the re-fitted propellant.")
-@_shared(kernel=True, default="By default transient.")
+@click.option("--propellant", type=click.Path(path_type=Path, dir_okay=False), help="Write the re-fitted propellant to this file.")
+@_shared(kernel=True, default="Default: transient.")
 @_guarded
 def reduce(
     firings: tuple[Path, ...],
@@ -372,7 +387,7 @@ def reduce(
     return actions.reduce(firings, propellant=propellant, kernel=kernel, output=output)
 
 
-@main.command()
+@main.command(epilog="Example: grainwright explain start/failed_firing.toml")
 @click.argument("firing", type=_MOTOR)
 @_shared(kernel=True)
 @_guarded
@@ -387,7 +402,7 @@ def explain(firing: Path, kernel: str | None, as_json: bool, units: str | None, 
     return actions.explain(firing, kernel=kernel or "steady", output=output)
 
 
-@main.command()
+@main.command(epilog="Example: grainwright vouch start/motor.toml proof.toml")
 @click.argument("motor", type=_MOTOR)
 @click.argument("tests", type=_MOTOR, nargs=-1)
 @_shared(kernel=True)
@@ -406,9 +421,9 @@ def vouch(
     return actions.vouch(motor, tests, kernel=kernel or "steady", output=output)
 
 
-@main.command()
+@main.command(epilog="Example: grainwright draw start/motor.toml --paper Letter")
 @click.argument("motor", type=_MOTOR)
-@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", help="Sheet the wrap is tiled on.")
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", help="Paper size (default: A4).")
 @click.option("--stock", type=_MOTOR, multiple=True, metavar="FILE", help="A stock list of your own, besides those in stock/.")
 @_shared(kernel=True)
 @_guarded
@@ -427,10 +442,10 @@ def draw(motor: Path, paper: str, stock: tuple[Path, ...], kernel: str | None, *
     return actions.draw(motor, paper=paper, stock=stock, kernel=kernel or "steady", output=output)
 
 
-@main.command("list")
+@main.command("list", epilog="Example: grainwright list keys --find throat")
 @click.argument("table", required=False)
-@click.option("--find", default="", metavar="WORD", help="Only rows with this word, or all of several, somewhere in them.")
-@_shared()
+@click.option("--find", default="", metavar="WORD", help="Only rows that contain this word, or all of several.")
+@_shared(out="Folder that the table is written to as CSV and JSON (default: none).")
 @_guarded
 def list_(table: str | None, find: str, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
     """Print what may be written in a file.
@@ -443,11 +458,11 @@ def list_(table: str | None, find: str, as_json: bool, units: str | None, out: P
     return actions.listed(table, find, output=actions.Output(as_json, units, out, quiet, "list"))
 
 
-@main.command()
+@main.command(epilog="Example: grainwright live start/motor.toml")
 @click.argument("motor", type=_MOTOR)
-@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port on this machine; by default any that is free.")
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port on this machine (default: any that is free).")
 @click.option("--no-browser", is_flag=True, help="Open no browser; the address is printed either way.")
-@_shared()
+@_shared(out="Folder that motors and studies are saved in (default: that of the motor).")
 @_guarded
 def live(motor: Path, port: int, no_browser: bool, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
     """Turn the knobs of a motor in the browser and watch its ladder.
@@ -460,9 +475,9 @@ def live(motor: Path, port: int, no_browser: bool, as_json: bool, units: str | N
     return actions.live(motor, port, not no_browser, output=actions.Output(as_json, units, out, quiet, "live"))
 
 
-@main.command()
+@main.command(epilog="Example: grainwright new start")
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
-@_shared()
+@_shared(out="The folder to make, where FOLDER is not given.")
 @_guarded
 def new(folder: Path | None, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
     """Make a commented starter folder that runs as it is.

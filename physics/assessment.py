@@ -101,7 +101,7 @@ class Assessment:
 
     @property
     def described(self) -> NDArray[np.bool_]:
-        """Whether the kernels describe the motor at all, (n,): where the port chokes, their pressures hold for nothing."""
+        """Whether the kernels describe the motor at all, (n,): where the port chokes, their pressures are not valid."""
         return ~np.broadcast_to(np.asarray(self.figures.flags["port_choked"], dtype=bool), (self.motors.size,))
 
     @property

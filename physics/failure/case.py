@@ -244,7 +244,7 @@ def end_load_note(motors: Motors, end: str, pressure: Array) -> str:
     if end != "aft":
         return ""
     bound = pressure * end_load_area(motors, end) / plain_end_load_area(motors, end)
-    return f"pull of the nozzle counted; the plain bound p A_seal gives {pressure_text(bound)}"
+    return f"pull of the nozzle counted; without it {pressure_text(bound)}"
 
 
 def pressure_text(pressure: Array) -> str:

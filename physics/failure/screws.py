@@ -603,7 +603,7 @@ def shear_note(motors: Motors, situation: Situation) -> str:
     in_threads = bool(np.all(screws.threads_in_plane > 0.5))
     other = _pressure(motors, situation.end, shank if in_threads else threads)
     name = "the plain shank" if in_threads else "the threads"
-    one = f"one screw: {_force_text(threads)} on its threads, {_force_text(shank)} on its shank"
+    one = f"one screw: {_force_text(threads)} on threads, {_force_text(shank)} on its shank"
     if screws.kind == "set screw":
         one = f"one screw: {_force_text(threads)}"
     own = _pressure(motors, situation.end, threads if in_threads else shank)
@@ -677,9 +677,9 @@ def _sharing_note(motors: Motors, end: str, screws: Screws) -> str:
         return ""
     own, holes = screw_shear_load(motors, end), _pressure_of_holes(motors, end)
     if holes is not None and _least(holes) < _least(own):
-        return f"with {play * 1e3:.2f} mm of play they bear unevenly at first; the holes give before the screws do and even it out"
+        return f"{play * 1e3:.2f} mm of play is evened out by the holes, which give before the screws"
     few = pressure_text(own * FIRST_TO_BEAR / screws.count)
-    return f"with {play * 1e3:.2f} mm of play as few as three may bear at first, and go before the holes even it out: {few}"
+    return f"with {play * 1e3:.2f} mm of play three may bear first and go before the holes even it out: {few}"
 
 
 def _pressure_of_holes(motors: Motors, end: str) -> Array | None:

@@ -473,4 +473,4 @@ count = 8
 
     def test_notes_are_short_and_plain(self) -> None:
         for rung in assessed(JOINT).ladder.rungs:
-            assert len(rung.note) < 340 and "e+" not in rung.note, rung.note
+            assert len(rung.note) < 320 and "e+" not in rung.note, rung.note

@@ -497,8 +497,8 @@ class TestNotes:
 
     def test_the_plain_bound_is_shown_aft_only(self) -> None:
         found = rungs(motor())
-        assert "plain bound p A_seal" in found["screw shear", "aft closure"].note
-        assert "plain bound" not in found["screw shear", "forward closure"].note
+        assert "pull of the nozzle counted; without it" in found["screw shear", "aft closure"].note
+        assert "pull of the nozzle" not in found["screw shear", "forward closure"].note
 
     def test_batches_carry_no_notes(self) -> None:
         two = motor().repeat(2)
