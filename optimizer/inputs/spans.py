@@ -28,7 +28,7 @@ from optimizer.inputs.tables import (
     type_name,
 )
 from optimizer.problems import InputError, nearest, shown_value
-from optimizer.units import QuantityError, plain_decimal, split_quantity, to_float, unit
+from optimizer.units import QuantityError, parse_quantity, plain_decimal, split_quantity, to_float, unit
 from optimizer.vocabulary import MOTOR_KEYS, KeySpec
 
 MOST_VALUES = 1_000_000
@@ -341,7 +341,15 @@ def _from_item(name: str, texts: Mapping[str, str], values: Mapping[str, float],
     extra: dict[str, Any] = {"item": name}
     extra.update({key: value for key, value in values.items() if key != column})
     extra["texts"] = {key: text for key, text in texts.items() if key != column}
-    return SpanValue(texts[column], values[column], extra)
+    return SpanValue(_as_named(name, values[column]) or texts[column], values[column], extra)
+
+
+def _as_named(name: str, value: float) -> str:
+    """The item's name where it is its size, as a drill of 23/32 in is named; empty where it is not."""
+    try:
+        return name if "/" in name and parse_quantity(name, "length") == value else ""
+    except QuantityError:
+        return ""
 
 
 def parse_bound(table: Table, path: tuple[str | int, ...], value: Any, dimension: str) -> float | None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from fractions import Fraction
 from typing import Any
 
 from optimizer.candidates.limits import ALIASES
@@ -194,7 +195,7 @@ def end_lines(ends: Iterable[View], units: str) -> list[str]:
     """What stands at the end of a range, in sentences: the whole front, or the best in an objective."""
     lines, best = [], []
     for row in ends:
-        place = value_text(row["value"], full_key(row["variable"]), units)
+        place = as_drilled(row["value"], units) or value_text(row["value"], full_key(row["variable"]), units)
         what, cure = ("range", "widen it") if row["kind"] == "range" else ("list", "give it further values")
         if row["of"] == ["front"]:
             lines.append(f"The front stands at the end of the {what} of {row['variable']} ({place}): {cure}.")
@@ -203,6 +204,20 @@ def end_lines(ends: Iterable[View], units: str) -> list[str]:
     if best:
         lines.append(f"Best designs stand at the end of a range or list: {', '.join(best)}. More may lie beyond.")
     return lines
+
+
+def as_drilled(value: object, units: str) -> str:
+    """A length in SI as the fraction by which drills are named, where it is a fine one of an inch; else empty.
+
+    >>> as_drilled(0.01984375, "imperial"), as_drilled(0.0127, "imperial"), as_drilled(0.01984375, "metric")
+    ('25/32 in', '', '')
+    """
+    if units != "imperial" or not isinstance(value, float) or not 0.0 < value < 0.06:
+        return ""
+    part = Fraction(round(value / 0.0254 * 64), 64)
+    if abs(float(part) * 0.0254 - value) > 1e-9 or part.denominator < 16 or part >= 1:
+        return ""
+    return f"{part} in"
 
 
 def full_key(key: str) -> str:

@@ -29,6 +29,9 @@ MOST_ROWS = 40
 """Designs of a front that the terminal shows."""
 
 
+LAST_TO_GO = ("designation", "maximum_expected_pressure")
+"""Columns that no terminal is too narrow for."""
+LEAST_GOVERNING = 12
 _FRONT_FIGURES = ("total_impulse", "maximum_expected_pressure", "loaded_mass", "port_over_throat")
 
 
@@ -169,29 +172,40 @@ def _front_table(result: SearchResult, units: str, width: int) -> Table:
     needed = [aim.name for aim in result.study.objectives if aim.name in results and aim.name not in shown]
     under = [limit.name for limit in result.study.limits if limit.percentile is not None or limit.quantity == CHANCE]
     needed += [name for name in dict.fromkeys(under) if name in results and name not in needed]
-    extra = [name for name in ("designation", *_FRONT_FIGURES) if name in results and name not in needed]
     designs = _shown(result)
-    units_of = {name: _common_unit([_variable(design, name) for design in result.designs]) for name in varied}
+    units_of = {name: _common_unit([_variable(design, name) for design in designs]) for name in varied}
     columns = [("no.", [str(design.number) for design in designs])]
     for name in varied:
         cells = [_variable(design, name).removesuffix(f" {units_of[name]}") for design in designs]
         columns.append((f"{_short(name)} {units_of[name]}".rstrip(), cells))
     governing = [_governing(design) for design in designs]
-    longest = max(len(text) for text in governing)
+    longest, least = max(map(len, governing)), max(LEAST_GOVERNING, max(len(word) for text in governing for word in text.split()))
+    found = {
+        name: (_headed(name, units), [_result_cell(design.results[name], name, units) for design in designs])
+        for name in dict.fromkeys((*needed, *LAST_TO_GO, *_FRONT_FIGURES))
+        if name in results
+    }
+    if units == "imperial" and "total_impulse" in found:  # classes and certificates are in newton seconds
+        newtons = [_result_cell(design.results["total_impulse"], "total_impulse", "metric") for design in designs]
+        found["newton seconds"] = (display_unit("total_impulse", "metric"), newtons)
+    # In a narrow terminal what is useful to know goes first, then what is aimed for; pressure and designation stay.
+    room = width - least - sum(_width(*column) + 1 for column in columns)
+    kept = {name: _width(*found[name]) + 1 for name in (*LAST_TO_GO, *needed, *found) if name in found}
+    for name in [name for name in reversed(kept) if name not in LAST_TO_GO]:
+        spare = longest - least if name not in needed else 0
+        if sum(kept.values()) + spare > room:
+            del kept[name]
+    order = list(dict.fromkeys((*needed, *LAST_TO_GO, *_FRONT_FIGURES)))
+    order.insert(order.index("total_impulse") + 1, "newton seconds")
+    columns += [found[name] for name in order if name in kept]
     left = width - longest - sum(_width(*column) + 1 for column in columns)
-    for name in (*needed, *extra):
-        column = (_headed(name, units), [_result_cell(design.results[name], name, units) for design in designs])
-        wide = _width(*column) + 1
-        if name in needed or left >= wide:  # in a narrow terminal what is aimed for comes before what is useful to know
-            columns.append(column)
-            left -= wide
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
     for head, cells in columns:
         whole, least = max(len(text) for text in (head, *cells)), _width(head, cells)
         given = min(whole, least + max(left, 0))
         left -= given - least
         table.add_column(head, justify="right", overflow="fold", width=given)
-    table.add_column("first to fail", overflow="fold", width=max(longest + min(left, 0), 12))
+    table.add_column("first to fail", overflow="fold", width=max(longest + min(left, 0), least))
     for place, text in enumerate(governing):
         table.add_row(*(Text(cells[place]) for _, cells in columns), Text(text))
     return table

@@ -27,6 +27,7 @@ from optimizer.output.terminal.search import (
     print_front,
 )
 from optimizer.output.terminal.spread import _held_words
+from optimizer.units import number_in
 from physics.assessment import assess
 
 
@@ -35,10 +36,10 @@ def found(cases, tmp_path):
     return search(load_study(cases.write_study(tmp_path)))
 
 
-def shown(found, width):
+def shown(found, width, units="metric"):
     screen = Console(width=width, highlight=False)
     with screen.capture() as captured:
-        screen.print(_front_table(found, "metric", width))
+        screen.print(_front_table(found, units, width))
     return captured.get().splitlines()
 
 
@@ -50,6 +51,20 @@ def test_no_number_is_broken_and_no_line_runs_over(found, width):
     row = next(line for line in lines if line.split() and line.split()[0] == "1")
     assert f"{first.results['loaded_mass']:.4g}" in row.split()
     assert f"×{first.results['smallest_factor']:.2f}" in row
+
+
+@pytest.mark.parametrize("width", [50, 60, 72, 80])
+def test_pressure_and_designation_are_the_last_to_go(found, width):
+    lines, first = shown(found, width), found.designs[0]
+    assert max(len(line.rstrip()) for line in lines) <= width
+    row = next(line for line in lines if line.split() and line.split()[0] == "1")
+    assert first.results["designation"] in row.split()
+    assert number_in(first.results["maximum_expected_pressure"], "pressure") in row.split()
+
+
+def test_an_impulse_in_pound_seconds_has_its_newton_seconds_beside_it(found):
+    head = " ".join(line for line in shown(found, 140, "imperial")[:3])
+    assert "lbf*s" in head and "N*s" in head
 
 
 def test_a_wide_terminal_shows_more_than_a_narrow_one(found):
