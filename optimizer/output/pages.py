@@ -101,7 +101,7 @@ def compare_page(comparison: Comparison, units: str) -> str:
             for assessment, name in zip(looked, comparison.names, strict=True)
         ],
         "changes": [
-            {key: change[key] for key in ("key", "from", "to")} | {"alone": _moved(change, answer["figures"])}
+            {key: change[key] for key in ("key", "from", "to", "lines")} | {"alone": _moved(change, answer["figures"])}
             for change in answer["changes"]
         ],
         "answers": [step.answer for step in comparison.steps],

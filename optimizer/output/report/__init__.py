@@ -224,7 +224,8 @@ def packed_panels(panels: Mapping[str, str]) -> Markup:
 
 def render_compare(view: View) -> str:
     """The page of a comparison: `designs` (a list of design views, in order) and
-    `changes`: [{"key", "from", "to" (SI or text), "alone": {figure: change}}]; `answers`: a sentence a step.
+    `changes`: [{"key", "from", "to" (SI or text), "alone": {figure: change}, "lines": [{"key", "from", "to"}] of what was
+    rebuilt}]; `answers`: a sentence a step.
     """
     from optimizer.output.report.flight import drawn_together
     from optimizer.output.report.panels import change_rows, compared_figures, compared_ladders, detail, histories, picture_of

@@ -682,17 +682,25 @@ def _flown(design: View) -> Mapping[str, float | None]:
     return {name: value for name, value in (flight.get("figures") or {}).items() if value is not None}
 
 
+MOST_TOGETHER = 2
+"""Keys changed together that stand in one row."""
+
+
 def change_rows(view: View, units: str, figures: Iterable[str]) -> list[dict[str, Any]]:
-    """What was changed, and what each change does when it is made alone."""
+    """What was changed, and what each change does when it is made alone; of a part that was rebuilt, a line a key in `lines`."""
     rows = []
     for change in view.get("changes") or ():
         key = change["key"]
         alone = change.get("alone") or {}
+        lines = change.get("lines") or ()
+        together = len(lines) <= MOST_TOGETHER
+        apart = [] if together else [{"key": spoken(line["key"]), "old": line["from"], "new": line["to"]} for line in lines]
         rows.append(
             {
                 "key": spoken(key),
-                "old": value_text(change.get("from"), key, units),
-                "new": value_text(change.get("to"), key, units),
+                "old": value_text(change.get("from"), key, units) if together else "",
+                "new": value_text(change.get("to"), key, units) if together else "",
+                "lines": apart,
                 "alone": [change_text(alone.get(name), name, units) for name in figures],
             }
         )
