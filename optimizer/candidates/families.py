@@ -318,9 +318,7 @@ class Families:
         if not len(rows):
             return
         motors, digits = seen.motors.take(rows), seen.digits[rows]
-        weakest = seen.floor[rows]
-        for patterns, same in self._outsides(digits):
-            weakest[same] = np.fmin(weakest[same], np.nanmax(patterns.weakest, initial=-np.inf))
+        weakest = np.fmin(seen.floor[rows], self.strongest_pattern(digits))
         found = heated(
             self.settled_terms, self.rules, motors, seen.pressure[rows], weakest,
             lambda part: self._histories(digits[part], motors.take(part)),
@@ -329,6 +327,13 @@ class Families:
             rejected[name] += int(count[rows][fails].sum())
         seen.floor[rows] = np.fmin(seen.floor[rows], found.floor)
         count[rows[~found.ok]] = 0
+
+    def strongest_pattern(self, digits: Integers) -> Floats:
+        """The lowest pressure of all rungs of the pattern for which it is highest, for each outside, (n,). [Pa]"""
+        found = np.full(len(digits), np.inf)
+        for patterns, rows in self._outsides(digits):
+            found[rows] = np.nanmax(patterns.weakest, initial=-np.inf)
+        return found
 
     def _histories(self, digits: Integers, motors: Motors) -> Figures:
         """Figures with histories, made once for each distinct ballistic motor."""

@@ -51,6 +51,18 @@ def asked(
     return value, factor
 
 
+def what_matters(terms: Sequence[Term], rules: Rules, expected: Floats, weakest: Floats | float) -> Floats | None:
+    """The pressure from which on a late rung neither fails nor lowers a smallest factor, (n,); None where each value does.
+
+    `weakest` is the lowest pressure of all other rungs, at least. [Pa]
+    """
+    smallest = rules.smallest_factor
+    if smallest is not None and smallest.maximum is not None:
+        return None
+    required = max((term.required for term in terms if term.lasts is None), default=0.0)
+    return np.asarray(np.fmax(weakest, max(required, (smallest.minimum or 0.0) if smallest is not None else 0.0) * expected))
+
+
 def weakest_factor(floor: Floats, expected: Floats) -> Floats:
     """The smallest factor that late rungs leave, (n,); the greatest number where there is none."""
     return np.where(np.isinf(floor), np.finfo(float).max, floor / expected)
@@ -69,11 +81,7 @@ def heated(
     `weakest` is the lowest pressure of all other rungs with the best pattern: what lies over it lowers no smallest factor,
     and counts as infinite. `burn` gives the figures of some of the motors with their histories.
     """
-    required = max((term.required for term in terms if term.lasts is None), default=0.0)
-    smallest = rules.smallest_factor
-    if smallest is not None:
-        required = max(required, smallest.minimum or 0.0)
-    matters = np.fmax(weakest, required * expected) if smallest is None or smallest.maximum is None else None
+    matters, smallest = what_matters(terms, rules, expected, weakest), rules.smallest_factor
     fails = {limit_name(rules, term.mode): np.zeros(motors.size, dtype=bool) for term in terms}
     floor = np.full(motors.size, np.inf)
     for start in range(0, motors.size, PART):
@@ -91,4 +99,4 @@ def heated(
     return Heated(fails, floor if matters is None else np.where(floor < matters, floor, np.inf))
 
 
-__all__ = ["Heated", "asked", "heated", "weakest_factor"]
+__all__ = ["Heated", "asked", "heated", "weakest_factor", "what_matters"]

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from optimizer.candidates import limits
 from optimizer.candidates.catalogue import Term, limit_name
 from optimizer.candidates.families import Crossed, Families
-from optimizer.candidates.heated import asked, weakest_factor
+from optimizer.candidates.heated import asked, weakest_factor, what_matters
 from optimizer.candidates.limits import Bound, Miss, miss
 from optimizer.candidates.workers import Crew
 from physics.ballistics import kernel as kernels
@@ -246,7 +246,7 @@ class Judge:
         for group in families.space.groups(digits):
             motors = families.space.candidates(digits[group]).motors
             self._rows = group + self._offset
-            expected, fails, lowest, figures = self._assessed(motors)
+            expected, fails, lowest, figures = self._assessed(motors, digits[group])
             pressure[group], floor[group] = expected, lowest
             for name, column in figures.values.items() if self.confirm else ():
                 shown.setdefault(name, np.full(len(digits), np.nan))[group] = column
@@ -260,7 +260,7 @@ class Judge:
             floor[:] = np.inf  # the objectives stay those of the kernel that screens
         return Verdicts(ok, pressure, floor, tuple(tuple(sorted(names)) for names in broken), shown)
 
-    def _assessed(self, motors: Motors) -> tuple[Floats, Mapping[str, Mask], Floats, Figures]:
+    def _assessed(self, motors: Motors, digits: Integers) -> tuple[Floats, Mapping[str, Mask], Floats, Figures]:
         """Maximum expected pressure, what fails by name, the lowest pressure of the late pressure rungs, and the figures."""
         families = self.families
         kernel = "transient" if self.confirm else families.kernel
@@ -269,8 +269,11 @@ class Judge:
         floor = np.full(motors.size, np.inf)
         if self.confirm:
             fails |= self._confirmed(motors, figures, expected, floor)
+        # The objectives stay those of the kernel that screens, so that the other need only know what fails.
+        weakest = -np.inf if self.confirm else families.strongest_pattern(digits)
+        enough = None if self._notes is not None else what_matters(self._terms, families.rules, expected, weakest)
         for term in self._terms:
-            self._ask_late(term, motors, figures, expected, fails, floor)
+            self._ask_late(term, motors, figures, expected, enough, fails, floor)
         smallest = families.rules.smallest_factor
         if smallest is not None:
             factor = weakest_factor(floor, expected)
@@ -287,7 +290,14 @@ class Judge:
             self._notes[self._rows[rows[place]]].append(miss(bound, float(values[place]), kernel))
 
     def _ask_late(
-        self, term: Term, motors: Motors, figures: Figures, expected: Floats, fails: dict[str, Mask], floor: Floats
+        self,
+        term: Term,
+        motors: Motors,
+        figures: Figures,
+        expected: Floats,
+        enough: Floats | None,
+        fails: dict[str, Mask],
+        floor: Floats,
     ) -> None:
         """One late rung, asked of those that have not failed yet (of all, to count each limit alone)."""
         gone = np.logical_or.reduce([np.zeros(motors.size, dtype=bool), *fails.values()])
@@ -299,7 +309,8 @@ class Judge:
         pressure = expected
         if len(rows) < motors.size:  # else the same objects, for which the walls have been marched already
             motors, figures, pressure = motors.take(rows), figures.take(rows), expected[rows]
-        value, factor = asked(term, motors, figures, pressure)
+            enough = None if enough is None else enough[rows]
+        value, factor = asked(term, motors, figures, pressure, enough, verdict=self._notes is None)
         fails[name][rows] |= ~(factor >= term.required)
         self._note(Bound(name, term.mode, minimum=term.required), rows, factor)
         if term.lasts is None:
