@@ -74,10 +74,13 @@ def pressed(monkeypatch, times):
 
     expected, plain = kernel.maximum_expected_pressure, kernel.evaluate
     monkeypatch.setattr(kernel, "evaluate", lambda motors, kernel="steady", curve=False: plain(motors, curve=curve))
+
+    def pressure(motors, kernel="steady", *known):
+        return (times if kernel == "transient" else 1.0) * expected(motors)
+
+    monkeypatch.setattr(kernel, "maximum_expected_pressure", pressure)
     monkeypatch.setattr(
-        kernel,
-        "maximum_expected_pressure",
-        lambda motors, kernel="steady", *known: (times if kernel == "transient" else 1.0) * expected(motors),
+        kernel, "burnt", lambda motors, kernel="steady", curve=False: (plain(motors, curve=curve), pressure(motors, kernel))
     )
 
 
