@@ -240,7 +240,7 @@ def check(
 
 def check_answer(name: str, assessment: Assessment, found: Sequence[Caution], stands: Standing | None = None) -> dict[str, Any]:
     """The JSON object of `check` for a batch of one, SI units throughout; without `stands` no test is known."""
-    from optimizer.commands.standing import flaws_json, needed_json, standing
+    from optimizer.commands.standing import more_json, standing
     from optimizer.ladder_view import holds
     from optimizer.output.heat import heat_answer
     from optimizer.vocabulary import QUANTITIES
@@ -265,8 +265,7 @@ def check_answer(name: str, assessment: Assessment, found: Sequence[Caution], st
             {"mode": mode, "part": part, "share": share} for (mode, part), share in stands.first.items() if share > 0.0
         ],
         "points": stands.points,
-        "flaws": flaws_json(stands),
-        "to_reach": needed_json(stands),
+        **more_json(stands),
         "not_assessed": [{"mode": item.mode, "part": item.part, "why": item.why} for item in assessment.ladder.not_assessed],
         "masses": {key: first(value) for key, value in assessment.masses.items()},
         "unknown_masses": list(assessment.unknown_masses),

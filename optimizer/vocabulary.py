@@ -137,6 +137,10 @@ _PART_NAMES = _quantities(
         ("seal_gap", "length", "radial gap of each seal at rest"),
         ("snap_ring_shear_strength", "pressure", "shear strength of the snap ring"),
         ("core_diameter", "length", "core diameter"),
+        ("spread_speed", "speed", "how fast the flame runs along the grains"),
+        ("covered_to", "length", "diameter up to which a cap leaves an end face bare"),
+        ("forward_covered_to", "length", "diameter up to which a cap leaves the forward faces of the grains bare"),
+        ("aft_covered_to", "length", "diameter up to which a cap leaves the aft faces of the grains bare"),
         ("core_diameter_aft", "length", "core diameter of the last row of grains"),
         ("burning_ends", "ratio", "bare end faces of a grain"),
         ("throat_diameter", "length", "throat diameter"),
@@ -427,9 +431,15 @@ _GRAIN = (
         column="grain.burning_ends",
         example="2",
     ),
-    KeySpec("forward_face", "choice", "forward end face of each grain", choices=FACES),
-    KeySpec("aft_face", "choice", "aft end face of each grain", choices=FACES),
+    KeySpec("forward_face", "choice", "forward end face of each grain, or {covered_to = ...}", choices=FACES),
+    KeySpec("aft_face", "choice", "aft end face of each grain, or {covered_to = ...}", choices=FACES),
 )
+
+
+def _cap(end: str) -> tuple[KeySpec, ...]:
+    meaning = f"a cap covers the {end} face of each grain from the outside in to this diameter"
+    return (_length("covered_to", 1, 1000, meaning, f"grain.{end}_covered_to", True),)
+
 
 _NOZZLE = (
     _length("throat_diameter", 0.5, 500, "throat diameter", "nozzle.throat_diameter", True),
@@ -808,6 +818,19 @@ _MATERIAL = (
     KeySpec("source", "text", "where the numbers come from"),
 )
 
+_STARTUP = (
+    KeySpec(
+        "spread_speed",
+        "quantity",
+        "how fast the flame runs along the grains from the head end: your own number, for the first moments in check",
+        "speed",
+        0.01,
+        1e4,
+        True,
+        example="20 m/s",
+    ),
+)
+
 _EVIDENCE = (
     KeySpec("kind", "choice", "what test it was", required=True, choices=("water", "firing", "bench burn")),
     KeySpec("pressure", "quantity", "highest pressure, on the gauge", "pressure", 1e4, 3e8, example="1500 psi"),
@@ -862,6 +885,8 @@ SECTIONS: dict[str, tuple[KeySpec, ...]] = {
     "propellant": _PROPELLANT,
     "propellant.rate": _RATE,
     "grain": _GRAIN,
+    "grain.forward_face": _cap("forward"),
+    "grain.aft_face": _cap("aft"),
     "nozzle": _NOZZLE,
     "nozzle.seal": _closure_columns("nozzle", _SEAL),
     "nozzle.seals": _rows_of(_SEAL_ROW),
@@ -882,6 +907,7 @@ SECTIONS: dict[str, tuple[KeySpec, ...]] = {
     "launch": _LAUNCH,
     "masses": _WEIGHED,
     "ambient": _AMBIENT,
+    "startup": _STARTUP,
     "factors": _FACTORS,
     "evidence": _EVIDENCE,
     "wear": _WEAR,
@@ -945,6 +971,8 @@ SHORT_KEYS: dict[str, str] = {
     "grain_length": "grain.length",
     "core_diameter": "grain.core_diameter",
     "grain_outer_diameter": "grain.outer_diameter",
+    "forward_covered_to": "grain.forward_face.covered_to",
+    "aft_covered_to": "grain.aft_face.covered_to",
     "throat_diameter": "nozzle.throat_diameter",
     "exit_diameter": "nozzle.exit_diameter",
     "half_angle": "nozzle.half_angle",

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from physics.motors import Array, Closure, Motors, Seal, WeldedLip
+from physics.motors import Array, Closure, Motors, Seal, WeldedLip, as_column
 
 Mask = NDArray[np.bool_]
 
@@ -141,9 +141,9 @@ def assemble(motors: Motors) -> Assembly:
     behind = _behind_insert(motors)
     nozzle = _nozzle(motors, convergent, behind, assumed)
     aft = _ring(motors.aft_closure, "aft", assumed)
-    stack = _column(np.max(end, axis=1, initial=0.0) + nozzle + aft, n)
+    stack = as_column(np.max(end, axis=1, initial=0.0) + nozzle + aft, n)
     given = None if motors.case is None else motors.case.length
-    length = stack if given is None else _column(given, n)
+    length = stack if given is None else as_column(given, n)
     left = length - stack
     left = np.where(np.abs(left) < ROUNDING, 0.0, left)
     ring_face = length - aft
@@ -155,7 +155,7 @@ def assemble(motors: Motors) -> Assembly:
     least = left if longest is motors else assemble(longest).left
     columns = (forward, plate, start, end, face, throat, ring_face, mouth, length, chamber, behind, stack, left, least)
     names = [item.name for item in fields(Assembly)][: len(columns)]
-    placed = {name: value if np.ndim(value) == 2 else _column(value, n) for name, value in zip(names, columns, strict=True)}
+    placed = {name: value if np.ndim(value) == 2 else as_column(value, n) for name, value in zip(names, columns, strict=True)}
     return Assembly(**placed, assumed=tuple(assumed), not_assessed=_missing(motors))
 
 
@@ -192,10 +192,6 @@ def at_longest(motors: Motors) -> Motors:
         return motors
     moved = {name: at_end(motors, name, upper=name != "case.length") for name in given}
     return replace(motors.with_values(moved), tolerances={})
-
-
-def _column(value: Any, size: int) -> Array:
-    return np.array(np.broadcast_to(np.asarray(value, dtype=float), (size,)))
 
 
 def _missing(motors: Motors) -> str:
@@ -278,7 +274,7 @@ def _grains(motors: Motors, plate: Array | float) -> tuple[Array, Array]:
     """Start and end of each row of grains, (n, rows)."""
     lengths = np.atleast_2d(motors.grain.count) * np.atleast_2d(motors.grain.length)
     lengths = np.broadcast_to(lengths, (motors.size, lengths.shape[1]))
-    end = _column(plate, motors.size)[:, None] + np.cumsum(lengths, axis=1)
+    end = as_column(plate, motors.size)[:, None] + np.cumsum(lengths, axis=1)
     return end - lengths, end
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from physics.assembly import Assembly, assemble, at_end, at_longest
 from physics.materials import ROOM_TEMPERATURE, Material
 from physics.missing import NotComputable, need
-from physics.motors import Array, Closure, Motors
+from physics.motors import Array, Closure, Motors, as_column
 
 DRAWN_AT = ROOM_TEMPERATURE
 """Temperature at which a part has the size of its drawing, 20 °C; ISO 1 (remembered). [K]"""
@@ -55,15 +55,15 @@ def fit(motors: Motors, assembly: Assembly | None = None) -> dict[str, Array | N
     Definition of the clearances.
     """
     inside, outside = need(motors, "airframe.inner_diameter"), need(motors, "case.outer_diameter")
-    clearance = _column(inside - outside, motors.size)
+    clearance = as_column(inside - outside, motors.size)
     wanted = motors.value("airframe.clearance")
     widest = at_end(motors, "case.outer_diameter", upper=True)
-    ok = _column(inside - widest, motors.size) >= (0.0 if wanted is None else wanted)
+    ok = as_column(inside - widest, motors.size) >= (0.0 if wanted is None else wanted)
     length, room = motors.value("case.length"), motors.value("airframe.length")
     left: Array | None = None
     if length is not None and room is not None:
-        left = _column(room - length, motors.size)
-        ok = ok & (_column(room - at_end(motors, "case.length", upper=True), motors.size) >= 0.0)
+        left = as_column(room - length, motors.size)
+        ok = ok & (as_column(room - at_end(motors, "case.length", upper=True), motors.size) >= 0.0)
     placed = assemble(motors) if assembly is None else assembly
     return {
         "clearance": clearance,
@@ -72,10 +72,6 @@ def fit(motors: Motors, assembly: Assembly | None = None) -> dict[str, Array | N
         "in_airframe": ok,
         "ok": ok & placed.fits,
     }
-
-
-def _column(value: Array, size: int) -> Array:
-    return np.broadcast_to(np.asarray(value, dtype=float), (size,)).copy()
 
 
 # --- cold and hot ----------------------------------------------------------------------------------------------------

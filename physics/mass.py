@@ -8,35 +8,45 @@ and motors.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 import numpy as np
 
 from physics.assembly import assemble, ring_length
 from physics.ballistics import grain
 from physics.missing import NotComputable, need
-from physics.motors import Array, Grains, Motors
+from physics.motors import Array, Motors, as_column
 
 PARTS = ("propellant", "case", "liner", "forward_closure", "aft_closure", "nozzle")
 
 
 def masses(motors: Motors) -> dict[str, Array]:
-    """Masses [kg] of the parts, (n,), and `loaded`, the sum of those that are known.
+    """Masses of the parts, and of the loaded motor.
 
-    A part that the file leaves out, or does not dimension, is NaN and named by `unknown_masses`; `loaded` is then what
-    the rest weighs, so a lower bound. Case: a plain tube. Liner: from the forward plate to the nozzle (`assembly`), never
-    less than the grains it covers. Closure: `mass` where given, else its plate over the bore and its ring, from the end
-    of the case to its own end beyond the holes. Nozzle: the insert, a cylinder less its conical exit and, ahead
-    of the throat, a bore of the throat's diameter. A part that cannot exist (a ring thicker than its bore) would weigh
-    less than nothing: it is NaN, and `loaded` with it. A weighed empty motor (`masses.empty`) stands in place of the sum of
-    the parts in `loaded`.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+
+    Returns
+    -------
+    dict of Array
+        By part, (n,), and `loaded`, the sum of those that are known; a part that the file leaves out, or does not dimension, is
+        NaN and named by `unknown_masses`, and `loaded` then a lower bound. [kg]
+
+    Notes
+    -----
+    Case: a plain tube. Liner: from the forward plate to the nozzle (`assembly`), never less than the grains it covers.
+    Closure: `mass` where given, else its plate over the bore and its ring, from the end of the case to its own end beyond the
+    holes. Nozzle: the insert, a cylinder less its conical exit and, ahead of the throat, a bore of the throat's diameter. A
+    part that cannot exist (a ring thicker than its bore) would weigh less than nothing: it is NaN, and `loaded` with it. A
+    weighed empty motor (`masses.empty`) stands in place of the sum of the parts in `loaded`. Source: geometry.
     """
     found = {part: _mass(motors, part) for part in PARTS}
     known = [mass for mass, _ in found.values() if mass is not None]
-    table = {part: _column(np.nan if mass is None else mass, motors.size) for part, (mass, _) in found.items()}
-    table["loaded"] = sum((_column(mass, motors.size) for mass in known), np.zeros(motors.size))
+    table = {part: as_column(np.nan if mass is None else mass, motors.size) for part, (mass, _) in found.items()}
+    table["loaded"] = sum((as_column(mass, motors.size) for mass in known), np.zeros(motors.size))
     if motors.masses is not None:
-        table["loaded"] = _column(motors.masses.empty + table["propellant"], motors.size)
+        table["loaded"] = as_column(motors.masses.empty + table["propellant"], motors.size)
     impossible = np.any([mass < 0.0 for mass in table.values()], axis=0)
     if impossible.any():
         table = {part: np.where(impossible & (mass < 0.0), np.nan, mass) for part, mass in table.items()}
@@ -45,18 +55,44 @@ def masses(motors: Motors) -> dict[str, Array]:
 
 
 def part_mass(motors: Motors, part: str) -> Array:
-    """Mass [kg] of one part of `PARTS`, (n,); NaN where it is not known. The same number as in `masses`."""
+    """Mass of one part, the same number as in `masses`.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    part : str
+        One of `PARTS`.
+
+    Returns
+    -------
+    Array
+        (n,); NaN where it is not known. [kg]
+    """
     mass, _ = _mass(motors, part)
-    weighed = _column(np.nan if mass is None else mass, motors.size)
+    weighed = as_column(np.nan if mass is None else mass, motors.size)
     return np.where(weighed < 0.0, np.nan, weighed)
 
 
 def closure_masses(motors: Motors, end: str) -> dict[str, Array]:
-    """Masses [kg] of the plate and the ring of a closure, (n,), of `end` "forward" or "aft", as far as they are known."""
+    """Masses of the plate and the ring of a closure.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    dict of Array
+        (n,), as far as they are known. [kg]
+    """
     found = {}
     for name, build in (("plate", _plate), ("ring", _ring)):
         try:
-            found[name] = _column(build(motors, f"{end}_closure"), motors.size)
+            found[name] = as_column(build(motors, f"{end}_closure"), motors.size)
         except NotComputable:
             continue
     return found
@@ -65,17 +101,21 @@ def closure_masses(motors: Motors, end: str) -> dict[str, Array]:
 def unknown_masses(motors: Motors) -> list[str]:
     """What `loaded` does not count, one text a part, with the key that is missing.
 
-    Parts that a motor has by nature (case, both closures, nozzle) are listed where the file leaves them out; a motor whose
-    empty mass was weighed has none.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+
+    Returns
+    -------
+    list of str
+        Parts that a motor has by nature (case, both closures, nozzle) are listed where the file leaves them out; a motor whose
+        empty mass was weighed has none.
     """
     if motors.masses is not None:
         return []
     missing = ((part, _mass(motors, part)[1]) for part in PARTS)
     return [f"{part.replace('_', ' ')}: {why}" for part, why in missing if why]
-
-
-def _column(mass: Any, size: int) -> Array:
-    return np.broadcast_to(np.asarray(mass, dtype=float), (size,)).copy()
 
 
 def _mass(motors: Motors, part: str) -> tuple[Array | None, str]:
@@ -91,13 +131,8 @@ def _mass(motors: Motors, part: str) -> tuple[Array | None, str]:
 
 
 def _propellant(motors: Motors) -> Array:
-    volume = grain.volume(_tall(motors), np.zeros(1)).sum(axis=-1)
+    volume = grain.volume(motors.grain.mapped(np.atleast_2d), np.zeros(1)).sum(axis=-1)
     return np.asarray(motors.propellant.density * volume, dtype=float)
-
-
-def _tall(motors: Motors) -> Grains:
-    """The grains with every leaf two-dimensional."""
-    return Grains(**{name: np.atleast_2d(leaf) for name, leaf in vars(motors.grain).items()})
 
 
 def _density(motors: Motors, column: str) -> float:

@@ -12,7 +12,7 @@ Imports numpy only.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -61,6 +61,8 @@ class Grains:
 
     Lengths and diameters in m; `burning_ends` is 0, 1 or 2 bare end faces; the outside is inhibited. A core of zero
     with a bare end is an end burner. Of one bare face `forward_bare` says which: 1 the forward one, 0 the aft one.
+    `forward_covered_to` and `aft_covered_to` (m): a cap covers that face from the outside in to this diameter, whatever
+    `burning_ends` says of it; NaN where a row has no such cap, None where no row has.
     """
 
     count: Array
@@ -69,13 +71,60 @@ class Grains:
     core_diameter: Array
     burning_ends: Array
     forward_bare: Array = field(default_factory=lambda: np.zeros((1, 1)))
+    forward_covered_to: Array | None = None
+    aft_covered_to: Array | None = None
+
+    @property
+    def caps(self) -> bool:
+        """Whether a cap on any face is told of; by definition."""
+        return self.forward_covered_to is not None or self.aft_covered_to is not None
 
     @property
     def bare_faces(self) -> tuple[Array, Array]:
-        """Whether the forward and the aft face of each row are bare, 1 or 0, (n, rows) each. [-] By definition."""
+        """Whether the forward and the aft face of each row are wholly bare, 1 or 0, (n, rows) each. [-] By definition."""
         one = np.where(np.asarray(self.burning_ends) == 1.0, self.forward_bare, 0.0)
         forward = np.where(np.asarray(self.burning_ends) > 1.5, 1.0, one)
-        return forward, np.asarray(np.minimum(self.burning_ends - forward, 1.0))
+        aft = np.asarray(np.minimum(self.burning_ends - forward, 1.0))
+        for_caps = ((forward, self.forward_covered_to), (aft, self.aft_covered_to))
+        forward, aft = (face if to is None else np.where(np.isnan(to), face, to >= self.outer_diameter) for face, to in for_caps)
+        return np.asarray(forward, dtype=float), np.asarray(aft, dtype=float)
+
+    @property
+    def open_to(self) -> tuple[Array, Array]:
+        """Diameter up to which the forward and the aft face of each row burn from the start, (n, rows) each.
+
+        Returns
+        -------
+        forward, aft : Array
+            The outer diameter where the face is bare, that of the core where it is inhibited, between the two where a cap
+            covers it in part. [m]
+
+        Notes
+        -----
+        By definition; a cap that reaches into the core or beyond the grain counts as ending there.
+        """
+        found = []
+        for bare, to in zip(self.bare_faces, (self.forward_covered_to, self.aft_covered_to), strict=True):
+            plain = np.where(bare > 0.5, self.outer_diameter, self.core_diameter)
+            covered = plain if to is None else np.where(np.isnan(to), plain, to)
+            found.append(np.minimum(np.maximum(covered, self.core_diameter), self.outer_diameter))
+        return found[0], found[1]
+
+    @property
+    def burning_faces(self) -> tuple[Array, Array]:
+        """Whether anything of the forward and the aft face burns from the start, 1 or 0, (n, rows) each. [-] By definition."""
+        forward, aft = self.open_to
+        return np.where(forward > self.core_diameter, 1.0, 0.0), np.where(aft > self.core_diameter, 1.0, 0.0)
+
+    def mapped(self, change: Callable[[Array], Array]) -> Grains:
+        """The same rows with every leaf that there is changed, in its own unit (SI)."""
+        leaves: dict[str, Any] = {name: None if leaf is None else change(np.asarray(leaf)) for name, leaf in vars(self).items()}
+        return Grains(**leaves)
+
+
+def as_column(leaf: Any, size: int) -> Array:
+    """A leaf of any unit (SI) as one value for each of `size` motors, (size,), free to be written to; by definition of a batch."""
+    return np.array(np.broadcast_to(np.asarray(leaf, dtype=float), (size,)))
 
 
 @dataclass(frozen=True)
@@ -311,6 +360,13 @@ class Launch:
 
 
 @dataclass(frozen=True)
+class Startup:
+    """How fast the flame runs along the grains from the head end, `spread_speed` m/s; the builder's own number."""
+
+    spread_speed: Array
+
+
+@dataclass(frozen=True)
 class Weighed:
     """What the scales say: the motor without propellant, `empty`, kg."""
 
@@ -376,6 +432,7 @@ class Motors:
     rocket: Rocket | None = None
     launch: Launch | None = None
     masses: Weighed | None = None
+    startup: Startup | None = None
     factors: Mapping[str, float] = field(default_factory=dict)
     tolerances: Mapping[str, Tolerance] = field(default_factory=dict)
     wear: tuple[Use, ...] = ()

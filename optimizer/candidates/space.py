@@ -52,7 +52,8 @@ _SHORTEST_GRAIN = vocabulary.MOTOR_KEYS["grain.length"].low
 """What a motor file may say at least; nothing shorter is cast. [m]"""
 _FIRST_ROW = ("grain.0.count", "grain.0.length", "grain.0.core_diameter")
 _WRITTEN_LEAVES = ("count", "length", "outer_diameter", "core_diameter", "burning_ends")
-_ROW_LEAVES = (*_WRITTEN_LEAVES, "forward_bare")
+_CAPS = ("forward_covered_to", "aft_covered_to")
+_ROW_LEAVES = (*_WRITTEN_LEAVES, "forward_bare", *_CAPS)
 _CLOSURES = ("forward_closure", "aft_closure")
 _TEXT_COLUMNS = {
     "screw": (
@@ -302,8 +303,10 @@ class Space:
         grain = self.candidates(np.asarray(digits, dtype=np.int64).reshape(1, -1)).motors.grain
         leaves = {name: np.atleast_2d(np.asarray(getattr(grain, name), dtype=float))[0] for name in _WRITTEN_LEAVES}
         rows = max(len(leaf) for leaf in leaves.values())
+        leaves |= {name: np.atleast_2d(getattr(grain, name))[0] for name in _CAPS if getattr(grain, name) is not None}
         leaves = {name: np.broadcast_to(leaf, (rows,)) for name, leaf in leaves.items()}
-        return [{name: float(leaves[name][row]) for name in _WRITTEN_LEAVES} for row in range(rows) if leaves["count"][row] > 0]
+        told = [{name: float(leaf[row]) for name, leaf in leaves.items()} for row in range(rows) if leaves["count"][row] > 0]
+        return [{name: value for name, value in row.items() if not math.isnan(value)} for row in told]
 
     def _variable(self, name: str, span: Any) -> Variable:
         if not span.count:
@@ -503,7 +506,7 @@ class _Build:
             layers.append(self._shorter(layers[-1]))
         layers = [layer for layer in layers if np.any(np.asarray(layer["count"]) > 0)] or layers[:1]
         leaves = {}
-        for name in _ROW_LEAVES:
+        for name in _leaves_of(motors.grain):
             rest = _by_row(motors.grain, name)[:, 1:]
             if name == "outer_diameter":
                 rest = rest + self._moved(motors)[:, None]
@@ -537,7 +540,7 @@ class _Build:
 
     def _first_row(self, motors: Motors) -> dict[str, Any]:
         base = motors.grain
-        first = {name: _by_row(base, name)[:, 0] for name in _ROW_LEAVES}
+        first = {name: _by_row(base, name)[:, 0] for name in _leaves_of(base)}
         first["outer_diameter"] = first["outer_diameter"] + self._moved(motors)
         first["core_diameter"] = self.values.get("core_diameter", first["core_diameter"])
         first["count"] = self.values.get("grain_count", first["count"])
@@ -598,7 +601,8 @@ class _Build:
         for name, values in self.values.items():
             row = _row_of(name)
             if row is not None:
-                leaves[name.rpartition(".")[2]][:, 0 if row == 0 else row - 1 + first] = values
+                leaf = vocabulary.column_of(_plain(name)).removeprefix("grain.")
+                leaves[leaf][:, 0 if row == 0 else row - 1 + first] = values
 
     def _nozzle_columns(self) -> dict[str, Floats]:
         if "expansion_ratio" not in self.values:
@@ -622,6 +626,11 @@ class _Build:
             "grain without length": (there & ~(np.atleast_2d(grain.length) >= _SHORTEST_GRAIN)).any(axis=1),
             "throat wider than the exit": nozzle.throat_diameter > nozzle.exit_diameter,
         }
+        for leaf in _CAPS:
+            if (to := getattr(grain, leaf)) is not None:
+                end = leaf.partition("_")[0]
+                reasons[f"{end} cap opens inside the core"] = (there & (to < core * (1.0 - 1e-9))).any(axis=1)
+                reasons[f"{end} cap opens outside the grain"] = (there & (to > outside * (1.0 + 1e-9))).any(axis=1)
         if motors.case is not None:
             bore = np.broadcast_to(motors.case.bore, (self.size,))
             lining = 0.0 if motors.liner is None else 2.0 * motors.liner.thickness
@@ -646,16 +655,21 @@ def _cut(length: Any) -> Floats:
     return np.asarray(np.floor(np.asarray(length) * 1e10 + 1e-3) / 1e10)
 
 
+def _leaves_of(grain: Any) -> tuple[str, ...]:
+    """The leaves that these grains have: caps where there are any."""
+    return tuple(name for name in _ROW_LEAVES if getattr(grain, name) is not None)
+
+
 def _by_row(grain: Any, name: str) -> Floats:
     """A leaf of the grains with every row in it, (1 or n, rows)."""
     leaf = np.atleast_2d(getattr(grain, name))
-    rows = max(np.atleast_2d(getattr(grain, other)).shape[1] for other in _ROW_LEAVES)
+    rows = max(np.atleast_2d(getattr(grain, other)).shape[1] for other in _leaves_of(grain))
     return np.broadcast_to(leaf, (leaf.shape[0], rows))
 
 
 def _row_of(name: str) -> int | None:
     parts = name.split(".")
-    return int(parts[1]) if len(parts) == 3 and parts[0] == "grain" and parts[1].isdigit() else None
+    return int(parts[1]) if len(parts) > 2 and parts[0] == "grain" and parts[1].isdigit() else None
 
 
 def _stack(motors: Motors) -> Floats:

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from optimizer.candidates.samples import chance_words
+from optimizer.commands.starting import Starting, starting, starting_json
 from optimizer.units import show
 from physics.assessment import Assessment
 from physics.failure import chances
@@ -64,6 +65,7 @@ class Standing:
     bands: Mapping[Key, tuple[float, float, float]]
     flaws: tuple[FlawSeen, ...]
     needed: tuple[Needed, ...]
+    start: Starting | None = None
 
     def top(self, count: int = LOWEST) -> list[tuple[Key, float]]:
         """The rungs that are most often the first to fail."""
@@ -113,7 +115,7 @@ def standing(look: Assessment, evidence: Sequence[Evidence] = ()) -> Standing:
     )
     return Standing(
         chances.first_to_fail(model), chances.POINTS, highest_held(found, look.ladder), chances.known_bands(model, look.ladder),
-        *_flaws(look, pressures),
+        *_flaws(look, pressures), starting(look.motors),
     )  # fmt: skip
 
 
@@ -134,6 +136,11 @@ def _flaws(look: Assessment, pressures: Sequence[Rung]) -> tuple[tuple[FlawSeen,
         found = to_reach(look.motors, likely)
         needed.append(Needed((rung.mode, rung.part), float(likely[0]), float(found.surplus[0]), float(found.blocked[0])))
     return tuple(seen), tuple(needed)
+
+
+def more_json(found: Standing) -> dict[str, Any]:
+    """What `check --json` says beside the rungs: flaws, what it takes to reach the lowest rungs, the first moments."""
+    return {"flaws": flaws_json(found), "to_reach": needed_json(found), "start_up": starting_json(found.start)}
 
 
 def flaws_json(found: Standing) -> list[dict[str, Any]]:

@@ -111,8 +111,8 @@ def _rows(text: str, path: str | Path, problems: Problems) -> list[tuple[int, di
 def _spec(key: str) -> KeySpec | None:
     """The key's specification; a row of grains is counted from one, as in `grain.2.length`, one of seals from 0."""
     parts = key.split(".")
-    if len(parts) == 3 and parts[0] == "grain" and parts[1].isdigit():
-        parts = [parts[0], parts[2]]
+    if len(parts) > 2 and parts[0] == "grain" and parts[1].isdigit():
+        parts = [parts[0], *parts[2:]]
     return key_spec(".".join(parts))
 
 
@@ -167,5 +167,5 @@ def _drawn(file: MotorFile, key: str, spec: KeySpec) -> float | None:
     if leaf is None:
         return None
     parts = key.split(".")
-    column = int(parts[1]) - 1 if len(parts) == 3 and parts[0] == "grain" else 0
+    column = int(parts[1]) - 1 if len(parts) > 2 and parts[0] == "grain" and parts[1].isdigit() else 0
     return float(leaf[0][column]) if getattr(leaf, "ndim", 1) == 2 else float(leaf[0])

@@ -28,7 +28,7 @@ from optimizer.units import show_dimension
 from optimizer.vocabulary import CLOSURES, FACTOR_KINDS, OLD_FACTOR_KINDS, SECTIONS
 from physics.assembly import SHAPES
 from physics.failure.evidence import Evidence
-from physics.motors import Airframe, Ambient, Array, Case, Grains, Launch, Liner, Motors, Nozzle, Propellant
+from physics.motors import Airframe, Ambient, Array, Case, Grains, Launch, Liner, Motors, Nozzle, Propellant, Startup
 
 MOST_GRAIN_ROWS = 40
 MOST_RATE_ROWS = 40
@@ -46,6 +46,7 @@ MOTOR_TABLES = (
     "launch",
     "masses",
     "ambient",
+    "startup",
     "factors",
     "tolerances",
     "materials",
@@ -183,6 +184,7 @@ class _MotorReader:
             "airframe": self._airframe(),
             "rocket": read_rocket(root),
             "masses": read_weighed(root),
+            "startup": self._startup(),
             "factors": self._factors(),
         }
         for end in CLOSURES:
@@ -241,8 +243,9 @@ class _MotorReader:
             _check_vent(table, row, first=place == 0)
         if not rows or any(row is None for row in rows):
             return None
-        names = ("count", "length", "outer_diameter", "core_diameter", "burning_ends", "forward_bare")
-        return Grains(**{name: np.array([[row[name] for row in rows if row]], dtype=float) for name in names})
+        names = ["count", "length", "outer_diameter", "core_diameter", "burning_ends", "forward_bare"]
+        names += [name for name in _CAPS.values() if any(name in row for row in rows if row)]
+        return Grains(**{name: np.array([[row.get(name, np.nan) for row in rows if row]], dtype=float) for name in names})
 
     def _nozzle(self) -> Nozzle | None:
         table = self._required("nozzle")
@@ -353,6 +356,14 @@ class _MotorReader:
         soak = soak or [values["temperature"]]
         return Ambient(np.array([values["pressure"]]), np.array([values["temperature"]]), np.array([soak], dtype=float))
 
+    def _startup(self) -> Startup | None:
+        table = sub_table(self.root, "startup")
+        if table is None:
+            return None
+        table.refuse_unknown([spec.key for spec in SECTIONS["startup"]], (), _ELSEWHERE)
+        speed = table.read(SECTIONS["startup"]).get("spread_speed")
+        return None if speed is None else Startup(np.array([float(speed)]))
+
     def _factors(self) -> dict[str, float]:
         table = sub_table(self.root, "factors")
         if table is None:
@@ -432,7 +443,7 @@ _ELSEWHERE = _elsewhere()
 def _grain_row(table: Table) -> dict[str, float] | None:
     specs = SECTIONS["grain"]
     table.refuse_unknown([spec.key for spec in specs], (), _ELSEWHERE)
-    faces = _faces(table)
+    faces, caps = _faces(table)
     values = table.read([spec for spec in specs if spec.key not in _FACE_KEYS])
     values |= _bare(table, faces, values.get("burning_ends"), values.get("core_diameter"))
     outer, core, ends = (values.get(name) for name in ("outer_diameter", "core_diameter", "burning_ends"))
@@ -443,34 +454,55 @@ def _grain_row(table: Table) -> dict[str, float] | None:
             "a core smaller than the outer diameter",
             "E130",
         )
-    if core == 0.0 and ends == 0:
+    if core == 0.0 and ends == 0 and not caps:
         table.problem(
             "burning_ends",
             "leaves nothing to burn: no core and no bare end",
             "burning_ends = 1, or give a core",
             "E137",
         )
+    _check_caps(table, caps, outer, core)
+    values |= {_CAPS[face]: to for face, to in caps.items()}
     needed = ("count", "length", "outer_diameter", "core_diameter", "burning_ends", "forward_bare")
     return values if all(name in values for name in needed) else None
 
 
 _FACE_KEYS = ("forward_face", "aft_face")
+_CAPS = {"forward_face": "forward_covered_to", "aft_face": "aft_covered_to"}
+"""The column of each face that a cap covers in part."""
 
 
-def _faces(table: Table) -> dict[str, str]:
-    """What the file says of the end faces."""
-    found = {}
+def _faces(table: Table) -> tuple[dict[str, str], dict[str, float]]:
+    """What the file says of the end faces, a cap counted as no bare face, and how far open a cap leaves its face."""
+    found: dict[str, str] = {}
+    caps: dict[str, float] = {}
     for spec in SECTIONS["grain"]:
         if spec.key not in _FACE_KEYS or spec.key not in table.data:
             continue
         if isinstance(table.data[spec.key], Mapping):
-            cure = 'write "bare", which burns more surface than such a face does, or "inhibited"'
-            table.problem(spec.key, "is covered in part, which no kernel here burns", cure, "E137")
+            cap = Table(table.document, (*table.path, spec.key), table.data[spec.key], table.problems)
+            specs = SECTIONS[f"grain.{spec.key}"]
+            cap.refuse_unknown([one.key for one in specs])
+            read = cap.read(specs)
+            found[spec.key] = "covered"
+            if "covered_to" in read:
+                caps[spec.key] = float(read["covered_to"])
             continue
         value = read_value(table, spec.key, table.data[spec.key], spec)
         if value is not None:
             found[spec.key] = str(value)
-    return found
+    return found, caps
+
+
+def _check_caps(table: Table, caps: Mapping[str, float], outer: float | None, core: float | None) -> None:
+    """A cap ends on its face: no further in than the core, no further out than the grain."""
+    if outer is None or core is None:
+        return
+    for face, to in caps.items():
+        if not core <= to <= outer:
+            where = f"inside the core of {_mm(core)}" if to < core else f"outside the grain of {_mm(outer)}"
+            cure = f"between {_mm(core)}, which covers the whole face, and {_mm(outer)}, which leaves it bare"
+            table.problem((face, "covered_to"), f"lies {where}", cure, "E137")
 
 
 def _bare(table: Table, faces: Mapping[str, str], ends: int | None, core: float | None) -> dict[str, float]:
@@ -486,7 +518,12 @@ def _bare(table: Table, faces: Mapping[str, str], ends: int | None, core: float 
         elif faces:
             other = next(key for key in _FACE_KEYS if key not in table.data) if len(table.data.keys() & {*_FACE_KEYS}) == 1 else ""
             if other:
-                table.missing(other, f'add {other} = "bare" or "inhibited"')
+                table.missing(other, f'add {other} = "bare", "inhibited" or {{covered_to = "30 mm"}}')
+        return {}
+    if "covered" in faces.values():
+        other = next(key for key in _FACE_KEYS if key not in faces)
+        if other not in table.data:
+            table.missing(other, f'add {other} = "bare" or "inhibited": beside a cap the faces say what is bare')
         return {}
     if ends == 1 and not faces and core is not None and core > 0.0:
         fix = 'say which: forward_face = "inhibited" and aft_face = "bare", or the other way round'
@@ -502,14 +539,17 @@ def _bare(table: Table, faces: Mapping[str, str], ends: int | None, core: float 
 
 def _check_vent(table: Table, row: dict[str, float] | None, first: bool) -> None:
     """A grain without a core lets no gas past: one such grain, at the head end, burning towards the nozzle."""
-    if row is None or row["core_diameter"] > 0.0 or row["burning_ends"] < 1:
+    if row is None or row["core_diameter"] > 0.0:
+        return
+    forward = row["forward_bare"] > 0.0 or row["burning_ends"] > 1 or row.get("forward_covered_to", 0.0) > 0.0
+    if not forward and row["burning_ends"] < 1 and not row.get("aft_covered_to", 0.0) > 0.0:
         return
     cure = 'an end burner is one grain at the head end with burning_ends = 1; else give a core: core_diameter = "16 mm"'
     if row["count"] > 1:
         table.problem("count", "grains without a core, and the gas of all but the last cannot get out", cure, "E139")
     elif not first:
         table.problem("core_diameter", "shuts in the gas of the grains ahead of this one", cure, "E139")
-    elif row["burning_ends"] > 1 or row["forward_bare"] > 0.0:
+    elif forward:
         table.problem("burning_ends", "without a core, the gas of the head-end face cannot get out", cure, "E139")
 
 

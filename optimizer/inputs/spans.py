@@ -373,7 +373,7 @@ def flat(data: Mapping[str, Any], prefix: tuple[str, ...] = ()) -> list[tuple[tu
     items: list[tuple[tuple[str, ...], Any]] = []
     for key, value in data.items():
         part = isinstance(value, dict) and not set(value) & {"from", "to", "step", "stock"} and bool(value)
-        if part and (key in PARTS if not prefix else key in ("seal", "seals") or key.isdigit()):
+        if part and (key in PARTS if not prefix else key in ("seal", "seals", "forward_face", "aft_face") or key.isdigit()):
             items += flat(value, (*prefix, key))
         else:
             items.append(((*prefix, key), value))

@@ -44,7 +44,7 @@ SECTIONS = ("target", "search", "limits", "objectives", "driver")
 METHODS = ("auto", "exhaustive", "evolve")
 KERNELS = ("auto", "steady", "transient")
 HOLDS = ("outer-diameter", "bore")
-GRAIN_LEAVES = ("count", "length", "outer_diameter", "core_diameter", "burning_ends")
+GRAIN_LEAVES = ("count", "length", "outer_diameter", "core_diameter", "burning_ends", "forward_covered_to", "aft_covered_to")
 NAME_KINDS = ("screw", "grade", "material")
 SAMPLES = 256
 """Samples of the tolerances for each design, where a study asks for percentiles and does not say how many."""
@@ -330,12 +330,13 @@ class _StudyReader:
 
     def _grain_leaves(self) -> dict[str, Any]:
         assert self.motor is not None
-        return {name: np.asarray(getattr(self.motor.motors.grain, name)) for name in GRAIN_LEAVES}
+        leaves = ((name, getattr(self.motor.motors.grain, name)) for name in GRAIN_LEAVES)
+        return {name: np.asarray(leaf) for name, leaf in leaves if leaf is not None}
 
     def _check_rows(self, table: Table, name: str) -> None:
         """A short name is of all rows of grains alike; where they differ in it, it is not one answer."""
         rows, leaf = self._rows(), {"core_diameter_aft": "core_diameter", "aft_count": "count"}.get(name) or _all_rows(name)
-        if leaf is None or rows < 2:
+        if leaf is None or rows < 2 or leaf not in self._grain_leaves():
             return
         values = np.broadcast_to(np.atleast_2d(self._grain_leaves()[leaf])[0], (rows,))
         alone = name in ("core_diameter_aft", "aft_count") or leaf == "count"  # of one row whatever the others are
@@ -344,7 +345,7 @@ class _StudyReader:
         whole = leaf in ("count", "burning_ends")
         told = ", ".join(f"{value:g}" if whole else show(float(value), leaf, "metric") for value in values)
         why = f"is of {rows} rows of grains ({told})" if alone else f"is not one answer: the rows of grains differ in it ({told})"
-        long = ", ".join(f"grain.{row}.{leaf}" for row in range(rows))
+        long = ", ".join(f"grain.{row}.{_key_of(leaf)}" for row in range(rows) if not np.isnan(values[row]))
         fix = f"name the row, counted from 0 at the head end: {long}"
         if name == "grain_length" and isinstance(table.data.get(name), str):
             fix = "make the rows one, or give their lengths"
@@ -373,6 +374,10 @@ class _StudyReader:
             return None
         if not self._has_part(table, path, name, key, spec):
             return None
+        if spec.column == "grain.burning_ends" and self.motor and self.motor.motors.grain.caps:
+            fix = 'vary "forward_covered_to" or "aft_covered_to", or tell the faces of the base motor as bare or inhibited'
+            table.problem(path, "is told by the faces where a cap covers one of them in part", fix, "E159")
+            return None
         if spec.kind in NAME_KINDS:
             return self._names(table, path, name, key, spec, value)
         column = (
@@ -398,12 +403,26 @@ class _StudyReader:
         else:
             inside = ".screws" if spec.kind in ("screw", "grade") else ""
             owners = [spec.column.rpartition(".")[0] if spec.column else leaf_of(key).rpartition(".")[0] + inside]
+        if spec.column.endswith("_covered_to"):
+            return self._has_cap(table, path, name, spec)
         if not owners[0] or any(self._part(owner) is not None for owner in owners):
             return True
         where = key.rpartition(".")[0] or "forward_closure"
         extra = ' with retention = "radial-screws"' if "screws" in owners[0] else ""
         fix = f"give [{where}]{extra} in the motor file, or do not vary it"
         table.problem(path, "belongs to a part that the base motor does not have", fix, "E159")
+        return False
+
+    def _has_cap(self, table: Table, path: tuple[str, ...], name: str, spec: KeySpec) -> bool:
+        """Whether the rows that a variable is of have a cap on that face."""
+        leaf = self._grain_leaves().get(spec.column.removeprefix("grain."))
+        row = next((int(part) for part in name.split(".") if part.isdigit()), None)
+        there = [] if leaf is None else (~np.isnan(np.atleast_2d(leaf)[0])).tolist()
+        if any(there) and (row is None or (row < len(there) and there[row])):
+            return True
+        face = f"{spec.column.removeprefix('grain.').partition('_')[0]}_face"
+        fix = f'give that row {face} = {{covered_to = "30 mm"}} in the motor file, or do not vary it'
+        table.problem(path, "is of a cap that the base motor does not have", fix, "E159")
         return False
 
     def _part(self, name: str) -> Any:
@@ -607,8 +626,14 @@ def _all_rows(name: str) -> str | None:
     >>> _all_rows("core_diameter"), _all_rows("grain.length"), _all_rows("grain.1.length"), _all_rows("wall")
     ('core_diameter', 'length', None, None)
     """
-    part, _, leaf = SHORT_KEYS.get(name, name).partition(".")
+    spec = MOTOR_KEYS.get(SHORT_KEYS.get(name, name))
+    part, _, leaf = ("" if spec is None else spec.column).partition(".")
     return leaf if part == "grain" and leaf in GRAIN_LEAVES else None
+
+
+def _key_of(leaf: str) -> str:
+    """The key of a leaf of the grains within its row: ``aft_face.covered_to`` for aft_covered_to."""
+    return COLUMN_KEYS[f"grain.{leaf}"].removeprefix("grain.")
 
 
 def _moved_by(name: str) -> set[str]:
@@ -642,7 +667,7 @@ def variable_spec(name: str) -> tuple[KeySpec | None, str]:
     return (spec, key) if numeric or spec.kind in NAME_KINDS else (None, "")
 
 
-_GIVEN = ("propellant.", "ambient.", "factors.", "materials.", "airframe.", "rocket.", "launch.", "masses.")
+_GIVEN = ("propellant.", "ambient.", "factors.", "materials.", "airframe.", "rocket.", "launch.", "masses.", "startup.")
 """Tables of what is given: not the motor's to vary."""
 
 

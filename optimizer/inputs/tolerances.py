@@ -100,7 +100,7 @@ def _tolerance(table: Table, path: tuple[str, ...], value: Any, columns: list[st
     if not value or ("plus_minus" in value and len(set(value) & {"minus", "plus"}) > 0):
         table.problem(path, "does not say one thing", FORMS, "E158", value)
         return None
-    nominal = float(np.max(np.abs(motors.value(columns[0]))))
+    nominal = float(np.nanmax(np.abs(motors.value(columns[0]))))
     spec = key_spec(COLUMN_KEYS.get(columns[0], ""))
     dimension = spec.dimension if spec else "pressure"
     read = {key: _amount(table, (*path, key), item, dimension, nominal) for key, item in value.items()}

@@ -32,6 +32,7 @@ ORDER = (
     "launch",
     "masses",
     "ambient",
+    "startup",
     "factors",
     "tolerances",
     "materials",
@@ -145,14 +146,37 @@ def _replace_rows(document: dict[str, Any], rows: list[Mapping[str, Any]]) -> No
     document["grain"] = [copy.deepcopy(old[min(place, len(old) - 1)]) for place in range(len(rows))]
     for place, row in enumerate(rows):
         for key, value in row.items():
-            _put(document["grain"][place], key, f"grain.{key}", value)
-        if row.get("burning_ends") not in (None, 1, 1.0):  # the number says it all, and faces would contradict it
+            if key in _CAPS:
+                _put_cap(document["grain"][place], _CAPS[key], value)
+            else:
+                _put(document["grain"][place], key, f"grain.{key}", value)
+        if row.keys() & _CAPS.keys():  # the faces say it all
+            document["grain"][place].pop("burning_ends", None)
+        elif row.get("burning_ends") not in (None, 1, 1.0):  # the number says it all, and faces would contradict it
             for face in ("forward_face", "aft_face"):
                 document["grain"][place].pop(face, None)
 
 
+_CAPS = {"forward_covered_to": "forward_face", "aft_covered_to": "aft_face"}
+
+
+def _put_cap(row: dict[str, Any], face: str, value: Any) -> None:
+    """How far open a cap leaves a face of one row of grains."""
+    cap = row.get(face)
+    row[face] = cap = dict(cap) if isinstance(cap, Mapping) else {}
+    _put(cap, "covered_to", f"grain.{face}.covered_to", value)
+
+
 def _change_grain(document: dict[str, Any], parts: list[str], value: Any) -> None:
     rows = document["grain"]
+    if parts[-1] == "covered_to" and parts[1].isdigit() and int(parts[1]) < len(rows):
+        _put_cap(rows[int(parts[1])], parts[-2], value)
+        return
+    if parts[-1] == "covered_to" and not parts[1].isdigit():
+        for row in rows:
+            if isinstance(row.get(parts[-2]), Mapping):
+                _put_cap(row, parts[-2], value)
+        return
     if len(parts) == 3 and parts[1].isdigit():
         place = int(parts[1])
         if place == len(rows):

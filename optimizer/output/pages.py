@@ -67,6 +67,7 @@ def check_page(
     if stands is not None:
         _add_tests(view["design"]["ladder"], stands)
     view["flaws"] = [] if stands is None else stands.flaw_lines(units)
+    view["start_up"] = [] if stands is None or stands.start is None else stands.start.lines(units)
     return report.render_check(view)
 
 

@@ -62,7 +62,20 @@ class Findings:
 
 
 def values(batch: Columns, found: Findings) -> dict[str, Array]:
-    """Every figure of a block by its name in `physics.figures`, (n,) or (1,), SI."""
+    """Every figure of a block.
+
+    Parameters
+    ----------
+    batch : Columns
+        Of n motors, SI.
+    found : Findings
+        Of the same.
+
+    Returns
+    -------
+    dict
+        By the names of `physics.figures`, (n,) or (1,), SI. Source: definition of each.
+    """
     burn, port, mass, pressures = found.burn, found.port, found.mass, found.pressures
     with np.errstate(divide="ignore", invalid="ignore"):
         return {
@@ -91,7 +104,24 @@ def values(batch: Columns, found: Findings) -> dict[str, Array]:
 
 
 def flags(batch: Columns, flow: Regimes, found: Findings, several: Mask) -> dict[str, Mask]:
-    """Every flag that the steady kernel judges motor by motor, (n,) or (1,), `several` equilibria as given."""
+    """Every flag that the steady kernel judges motor by motor.
+
+    Parameters
+    ----------
+    batch : Columns
+        Of n motors, SI.
+    flow : Regimes
+        Their nozzles.
+    found : Findings
+        Of the same.
+    several : ndarray
+        Mask of the motors with several equilibria, (n,) or (1,).
+
+    Returns
+    -------
+    dict
+        Masks by the names of `physics.ballistics.kernel.FLAGS`, (n,) or (1,).
+    """
     slack = 1e-9
     state = found.pressures
     dead = state.highest_kn <= 0.0

@@ -19,8 +19,22 @@ SEPARATION_CRITERION = "Schmucker 1973, p_sep/p_a = (1.88 M - 1)^-0.64"
 
 
 def pressure_ratio(mach: Array, gamma: Array) -> Array:
-    """Static over stagnation pressure. [-]
+    """Static over stagnation pressure.
 
+    Parameters
+    ----------
+    mach : Array
+        [-]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+
+    Returns
+    -------
+    Array
+        [-]
+
+    Examples
+    --------
     >>> round(float(pressure_ratio(np.array(2.0), np.array(1.4))), 6)
     0.127805
     """
@@ -28,11 +42,33 @@ def pressure_ratio(mach: Array, gamma: Array) -> Array:
 
 
 def mach_from_area_ratio(ratio: Array, gamma: Array, branch: str = "supersonic") -> Array:
-    """Mach number at `ratio` = area over sonic area >= 1 on the "subsonic" or "supersonic" branch; NaN below 1.
+    """Mach number at an area ratio.
 
+    Parameters
+    ----------
+    ratio : Array
+        Area over sonic area, 1 or more. [-]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+    branch : str
+        "subsonic" or "supersonic".
+
+    Returns
+    -------
+    Array
+        NaN below a ratio of 1. [-]
+
+    Raises
+    ------
+    ValueError
+        For another branch.
+
+    Notes
+    -----
     Halley steps on the logarithm of the area relation, which is convex in log M; accurate to about 1e-12.
-    Raises ValueError for another branch.
 
+    Examples
+    --------
     >>> mach_from_area_ratio(np.array([1.6875, 1.0]), np.array(1.4)).round(9)
     array([2., 1.])
     """
@@ -45,9 +81,23 @@ def mach_from_area_ratio(ratio: Array, gamma: Array, branch: str = "supersonic")
 
 
 def log_mach(log_ratio: Array, gamma: Array, subsonic: bool, steps: int | None = None) -> Array:
-    """log M from the logarithm of the area ratio (>= 0): root of F(z) = −z + k·ln((1+βe^2z)·2/(γ+1)) − ln ratio.
+    """log M from the logarithm of the area ratio.
 
-    [-]. `steps` of Halley's method; by default as many as reach 1e-12. One on the subsonic branch leaves 3e-5.
+    Parameters
+    ----------
+    log_ratio : Array
+        Of an area ratio of 1 or more. [-]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+    subsonic : bool
+        Which branch.
+    steps : int, optional
+        Of Halley's method; by default as many as reach 1e-12. One on the subsonic branch leaves 3e-5.
+
+    Returns
+    -------
+    Array
+        Root of F(z) = −z + k·ln((1+βe^2z)·2/(γ+1)) − ln ratio. [-]
     """
     beta = 0.5 * (gamma - 1.0)
     power = 0.5 * (gamma + 1.0) / (gamma - 1.0)
@@ -80,8 +130,20 @@ def _halley_step(twice: Array, goal: Array, beta: Array, power: Array) -> Array:
 
 
 def vandenkerckhove(gamma: Array) -> Array:
-    """Γ(γ) = √γ·(2/(γ+1))^((γ+1)/(2(γ−1))), so that choked mass flow = Γ·p·A_t/√(R·T) and c* = √(R·T)/Γ. [-]
+    """Γ(γ) = √γ·(2/(γ+1))^((γ+1)/(2(γ−1))), so that choked mass flow = Γ·p·A_t/√(R·T) and c* = √(R·T)/Γ.
 
+    Parameters
+    ----------
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+
+    Returns
+    -------
+    Array
+        [-]
+
+    Examples
+    --------
     >>> round(float(vandenkerckhove(np.array(1.2))), 6)
     0.648531
     """
@@ -89,13 +151,36 @@ def vandenkerckhove(gamma: Array) -> Array:
 
 
 def critical_pressure_ratio(gamma: Array) -> Array:
-    """Stagnation over sonic static pressure, ((γ+1)/2)^(γ/(γ−1)): below it over ambient the throat is not sonic. [-]"""
+    """Stagnation over sonic static pressure, ((γ+1)/2)^(γ/(γ−1)).
+
+    Parameters
+    ----------
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+
+    Returns
+    -------
+    Array
+        Below it over ambient the throat is not sonic. [-]
+    """
     return np.asarray((0.5 * (gamma + 1.0)) ** (gamma / (gamma - 1.0)))
 
 
 def divergence_factor(half_angle: Array) -> Array:
-    """Axial share of the momentum of a conical nozzle, λ = (1 + cos α)/2, α in rad. [-]
+    """Axial share of the momentum of a conical nozzle, λ = (1 + cos α)/2.
 
+    Parameters
+    ----------
+    half_angle : Array
+        [rad]
+
+    Returns
+    -------
+    Array
+        [-]
+
+    Examples
+    --------
     >>> round(float(divergence_factor(np.radians(np.array(15.0)))), 5)
     0.98296
     """
@@ -105,9 +190,22 @@ def divergence_factor(half_angle: Array) -> Array:
 def separation_pressure_ratio(mach: Array) -> Array:
     """Wall pressure at which an overexpanded flow leaves the wall, over ambient, by Schmucker's criterion.
 
-    (1.88·M − 1)^−0.64, and 1 below the M = 1.064 at which the formula would exceed 1. The formula was fitted to
-    supersonic conical and contoured nozzles, roughly M 1.8 to 4.5; nearer to sonic it is an extension.
+    Parameters
+    ----------
+    mach : Array
+        At the wall. [-]
 
+    Returns
+    -------
+    Array
+        (1.88·M − 1)^−0.64, and 1 below the M = 1.064 at which the formula would exceed 1. [-]
+
+    Notes
+    -----
+    The formula was fitted to supersonic conical and contoured nozzles, roughly M 1.8 to 4.5; nearer to sonic it is an extension.
+
+    Examples
+    --------
     >>> separation_pressure_ratio(np.array([2.0, 3.0])).round(5)
     array([0.52218, 0.37448])
     """
@@ -115,8 +213,22 @@ def separation_pressure_ratio(mach: Array) -> Array:
 
 
 def separation_mach(pressure_over_ambient: Array, gamma: Array) -> Array:
-    """Mach number at which an overexpanded flow separates, for p_chamber/p_ambient above the critical ratio. [-]
+    """Mach number at which an overexpanded flow separates.
 
+    Parameters
+    ----------
+    pressure_over_ambient : Array
+        Of the chamber, above the critical ratio. [-]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+
+    Returns
+    -------
+    Array
+        [-]
+
+    Notes
+    -----
     Root of p(M)/p_0·p_0/p_a = (1.88·M − 1)^−0.64 by Halley's steps on M, from a guess fitted to 3 % (10 % at γ 1.67);
     accurate to about 1e-12. Below M = 1.2, where the criterion means little, the station is interpolated between there
     and the throat (M = 1 at critical).
@@ -161,7 +273,18 @@ def _separation_step(mach: Array, target: Array, gamma: Array) -> Array:
 
 
 def near_sonic_pressure_ratio(gamma: Array) -> Array:
-    """Chamber over ambient pressure at which the flow separates at M = 1.2; Schmucker's criterion holds above. [-]"""
+    """Chamber over ambient pressure at which the flow separates at M = 1.2; Schmucker's criterion holds above.
+
+    Parameters
+    ----------
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+
+    Returns
+    -------
+    Array
+        [-]
+    """
     return np.asarray((1.88 * _NEAR_SONIC - 1.0) ** -0.64 / pressure_ratio(np.asarray(_NEAR_SONIC), gamma))
 
 
@@ -188,10 +311,34 @@ def thrust(
 ) -> Thrust:
     """Thrust of a conical nozzle of fixed expansion, F = η·λ·(ideal momentum term) + (p_e − p_a)·A_e.
 
+    Parameters
+    ----------
+    chamber_pressure : Array
+        [Pa]
+    throat_area : Array
+        [m2]
+    expansion_ratio : Array
+        Exit over throat area. [-]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+    ambient_pressure : Array
+        [Pa]
+    efficiency : Array
+        η, on the momentum term. [-]
+    half_angle : Array
+        Of the cone. [rad]
+
+    Returns
+    -------
+    Thrust
+        [N], with the flags `separated` and `unchoked`.
+
+    Notes
+    -----
     The mass flow is p·A_t/c*, so the ideal momentum term is γ·M_e²·p_e·A_e. Where the exit pressure lies below
     Schmucker's separation pressure the flow is cut off at the station at which it separates, `separated`. Where
     p/p_a is below critical the throat is not sonic, `unchoked`: the mass flow leaves at the speed of an expansion to
-    ambient, without a pressure term; 0 at or below ambient. Pressures Pa, area m2, angle rad; all broadcast.
+    ambient, without a pressure term; 0 at or below ambient.
     """
     efficiency = efficiency * divergence_factor(half_angle)
     exit_mach = mach_from_area_ratio(expansion_ratio, gamma)
@@ -208,17 +355,60 @@ def thrust(
 
 
 def full_flow_coefficients(exit_mach: Array, exit_ratio: Array, expansion_ratio: Array, gamma: Array, efficiency: Array) -> Array:
-    """Vacuum thrust coefficient of a nozzle flowing full, (η·λ·γ·M_e² + 1)·(p_e/p)·ε; `efficiency` includes λ. [-]"""
+    """Vacuum thrust coefficient of a nozzle flowing full, (η·λ·γ·M_e² + 1)·(p_e/p)·ε.
+
+    Parameters
+    ----------
+    exit_mach, exit_ratio : Array
+        Mach number and static over stagnation pressure at the exit. [-]
+    expansion_ratio : Array
+        Exit over throat area. [-]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+    efficiency : Array
+        On the momentum term, λ included. [-]
+
+    Returns
+    -------
+    Array
+        [-]
+    """
     return np.asarray((efficiency * gamma * exit_mach * exit_mach + 1.0) * exit_ratio * expansion_ratio)
 
 
 def separation_onset(exit_mach: Array, exit_ratio: Array) -> Array:
-    """Chamber over ambient pressure below which the flow separates before the exit. [-]"""
+    """Chamber over ambient pressure below which the flow separates before the exit.
+
+    Parameters
+    ----------
+    exit_mach, exit_ratio : Array
+        Mach number and static over stagnation pressure at the exit; broadcast. [-]
+
+    Returns
+    -------
+    Array
+        [-]
+    """
     return np.asarray(separation_pressure_ratio(exit_mach) / exit_ratio)
 
 
 def detached_coefficient(pressure_over_ambient: Array, gamma: Array, efficiency: Array) -> Array:
-    """F/(p_a·A_t) of a nozzle whose flow is separated or not sonic, from p/p_a; `efficiency` includes λ. [-]"""
+    """F/(p_a·A_t) of a nozzle whose flow is separated or not sonic.
+
+    Parameters
+    ----------
+    pressure_over_ambient : Array
+        Of the chamber. [-]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+    efficiency : Array
+        On the momentum term, λ included. [-]
+
+    Returns
+    -------
+    Array
+        [-]
+    """
     over = np.asarray(pressure_over_ambient, dtype=float)
     critical = critical_pressure_ratio(gamma)
     mach = separation_mach(np.maximum(over, critical), gamma)
@@ -241,7 +431,22 @@ def _unchoked_speed(pressure_over_ambient: Array, gamma: Array) -> Array:
 
 
 def log_head_ratio(log_port_ratio: Array, gamma: Array, steps: int | None = None) -> Array:
-    """Logarithm of head over entry pressure from that of the port's ratio; `steps` as in `log_mach`, one errs by 1e-5. [-]"""
+    """Logarithm of head over entry pressure from that of the port's ratio.
+
+    Parameters
+    ----------
+    log_port_ratio : Array
+        Of the port's area over the throat's. [-]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+    steps : int, optional
+        As in `log_mach`; one errs by 1e-5.
+
+    Returns
+    -------
+    Array
+        [-]
+    """
     return np.asarray(port_flow(log_port_ratio, gamma, steps)[1])
 
 
@@ -282,9 +487,21 @@ def port_mach_and_head_ratio(port_ratio: Array, gamma: Array) -> tuple[Array, Ar
 
 
 def port_flow(log_port_ratio: Array, gamma: Array, steps: int | None = None) -> tuple[Array, Array]:
-    """M² at a port's aft end, 1 where it chokes, and the logarithm of head over entry pressure. [-]
+    """M² at a port's aft end, and the logarithm of head over entry pressure.
 
-    From the logarithm of the port's area over the throat's; `steps` as in `log_mach`.
+    Parameters
+    ----------
+    log_port_ratio : Array
+        Of the port's area over the throat's. [-]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+    steps : int, optional
+        As in `log_mach`.
+
+    Returns
+    -------
+    square, log_head_ratio : Array
+        M² is 1 where the port chokes. [-]
     """
     open_ratio = np.minimum(np.maximum(log_port_ratio, 0.0), 50.0)
     log_speed = log_mach(open_ratio, gamma, subsonic=True, steps=steps)
@@ -297,6 +514,19 @@ def port_flow(log_port_ratio: Array, gamma: Array, steps: int | None = None) -> 
 
 
 def rough_port_mach_squared(log_port_ratio: Array, gamma: Array) -> Array:
-    """M² at a port's aft end from the logarithm of `port_ratio`, to about 1e-4: to place a maximum, not to state it. [-]"""
+    """M² at a port's aft end to about 1e-4: to place a maximum, not to state it.
+
+    Parameters
+    ----------
+    log_port_ratio : Array
+        Of the port's area over the throat's. [-]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+
+    Returns
+    -------
+    Array
+        [-]
+    """
     open_ratio = np.maximum(log_port_ratio, 0.0)
     return np.asarray(np.exp(2.0 * log_mach(open_ratio, gamma, subsonic=True, steps=1)))

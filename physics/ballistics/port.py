@@ -42,16 +42,45 @@ __all__ = [
 
 
 def stagnation_ratio(mach_squared: Array, gamma: Array) -> Array:
-    """p₀/p = (1 + (γ−1)/2·M²)^(γ/(γ−1)); broadcasts. [-]"""
+    """p₀/p = (1 + (γ−1)/2·M²)^(γ/(γ−1)).
+
+    Parameters
+    ----------
+    mach_squared : Array
+        [-]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+
+    Returns
+    -------
+    Array
+        [-]
+    """
     return np.asarray(np.exp(gamma / (gamma - 1.0) * np.log1p(0.5 * (gamma - 1.0) * mach_squared)))
 
 
 def mach_squared_from_impulse(flow_squared: Array, gamma: Array) -> Array:
-    """M² of the subsonic state with y² = M²(1 + (γ−1)/2·M²)/(1 + γM²)²; broadcasts. [-]
+    """M² of the subsonic state with y² = M²(1 + (γ−1)/2·M²)/(1 + γM²)².
 
-    y = ṁ√(RT₀/γ)/F with F the impulse pA(1 + γM²). Closed form, a root of a quadratic; above the choking value
-    y² = 1/(2(γ+1)) the sonic state is returned (a caller that cares compares y² first).
+    Parameters
+    ----------
+    flow_squared : Array
+        y² with y = ṁ√(RT₀/γ)/F and F the impulse pA(1 + γM²). [-]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
 
+    Returns
+    -------
+    Array
+        [-]
+
+    Notes
+    -----
+    Closed form, a root of a quadratic; above the choking value y² = 1/(2(γ+1)) the sonic state is returned (a caller that
+    cares compares y² first).
+
+    Examples
+    --------
     >>> float(mach_squared_from_impulse(np.array(0.25 * 1.025 / 1.3**2), np.array(1.2)).round(12))
     0.25
     """
@@ -78,19 +107,44 @@ class Profile:
 
 
 def no_flow(shape: tuple[int, int, int]) -> Profile:
-    """A profile without flow, (n, grains, nodes): the guess to start `profile` from."""
+    """A profile without flow: the guess to start `profile` from.
+
+    Parameters
+    ----------
+    shape : tuple of int
+        (n, grains, nodes).
+    """
     return Profile(np.zeros(shape), np.zeros(shape), np.ones(shape[0]), np.zeros(shape[0], bool))
 
 
 def impulse_before_step(
     log_impulse: Array, log_area_ratio: Array, log_flow_before: Array, log_flow_after: Array, log_area: Array, gamma: Array
 ) -> Array:
-    """ln F at the nozzle face of a grain from ln F at the head face of the next one; all (n,).
+    """ln F at the nozzle face of a grain from ln F at the head face of the next one.
 
-    `log_impulse`: ln F₂ [m², over p₀]; `log_area_ratio` = ln(A₂/A₁), 2 downstream; `log_flow_before`, `log_flow_after`:
-    ln(ṁ√(RT₀/γ)) of the two faces [m², over p₀]; `log_area` = ln A₁. Enlargement, and steps of less than 1 % of the
-    area: F₂ = F₁ + p₁(A₂ − A₁). Contraction: the gas made in the gap is added at area 1 first, then p₀₁ = p₀₂ + K·½γM₂²p₂,
-    K = ½(1 − A₂/A₁). Both are solved, not iterated; where no subsonic state exists face 1 is sonic.
+    Parameters
+    ----------
+    log_impulse : Array
+        ln F₂ of the face downstream, over p₀, (n,). [m2]
+    log_area_ratio : Array
+        ln(A₂/A₁), (n,). [-]
+    log_flow_before, log_flow_after : Array
+        ln(ṁ√(RT₀/γ)) of the two faces, over p₀, (n,). [m2]
+    log_area : Array
+        ln A₁, (n,). [m2]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+
+    Returns
+    -------
+    Array
+        ln F₁ over p₀, (n,). [m2]
+
+    Notes
+    -----
+    Enlargement, and steps of less than 1 % of the area: F₂ = F₁ + p₁(A₂ − A₁). Contraction: the gas made in the gap is added
+    at area 1 first, then p₀₁ = p₀₂ + K·½γM₂²p₂, K = ½(1 − A₂/A₁). Both are solved, not iterated; where no subsonic state
+    exists face 1 is sonic.
     """
     growth = np.expm1(log_area_ratio)
     widened, beta = 1.0 + growth, 0.5 * (gamma - 1.0)
@@ -116,11 +170,28 @@ def impulse_before_step(
 def profile(flow: Array, area: Array, throat_area: Array, gamma: Array, guess: Profile) -> Profile:
     """Port flow along the grains, one sweep from the nozzle to the head.
 
-    `flow` (n, grains, nodes): mass flow at each node over p₀·throat_area/c* [-]; `area` (n, grains, nodes): core area
-    [m²]; `throat_area`, `gamma` (n,) [m², -]; `guess`: a neighbouring profile, whose Mach numbers weigh the changes of
-    area along each grain. With cores straight along each grain one sweep is exact; otherwise sweeps converge to the
-    profile, quickly while the cores are nearly straight. Never NaN: a choked port gives M = 1 at the choking node and
-    a raised pressure upstream of it.
+    Parameters
+    ----------
+    flow : Array
+        Mass flow at each node over p₀·throat_area/c*, (n, grains, nodes). [-]
+    area : Array
+        Of the core, (n, grains, nodes). [m2]
+    throat_area : Array
+        (n,). [m2]
+    gamma : Array
+        Ratio of specific heats; arrays broadcast. [-]
+    guess : Profile
+        A neighbouring profile, whose Mach numbers weigh the changes of area along each grain.
+
+    Returns
+    -------
+    Profile
+        Never NaN: a choked port gives M = 1 at the choking node and a raised pressure upstream of it. [-]
+
+    Notes
+    -----
+    With cores straight along each grain one sweep is exact; otherwise sweeps converge to the profile, quickly while the cores
+    are nearly straight.
     """
     n, grains, nodes = area.shape
     wide = gamma[:, None, None]

@@ -7,8 +7,8 @@ d log h/d log J = −γM²/(1 + γM²), and −1 where the port chokes. Mass flu
 stretches and motors.
 
 With one row of equal grains J only grows, and the maxima follow from derivatives (`EqualGrains`, which `physics.ballistics.smooth`
-shares); with several rows each piece is sampled and the maximum inside one refined. Both give the same numbers where both
-apply. Source: derived here.
+shares); with several rows, or a cap over part of a face, each piece is sampled and the maximum inside one refined. Both give the
+same numbers where both apply. Source: derived here.
 """
 
 from __future__ import annotations
@@ -42,8 +42,30 @@ class PortExtremes:
 
 
 def port_extremes(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> PortExtremes:
-    """Extremes of the port flow of every motor of a block."""
-    if burn.webs.shape[1] == 1:
+    """Extremes of the port flow of every motor of a block.
+
+    Parameters
+    ----------
+    cuts : Pieces
+        Of the burns of n motors, SI.
+    burn : Stretches
+        That they are cut from.
+    law : Balance
+        Of the same motors.
+    batch : Columns
+        Of the same motors.
+
+    Returns
+    -------
+    PortExtremes
+        (n,) each, SI.
+
+    Notes
+    -----
+    The port of a grain with a cap is its core's own, also where its fronts have met and a wider ring is left. Model and source
+    stand in the head of this file.
+    """
+    if burn.webs.shape[1] == 1 and burn.row_coefficients[0].ndim == 2:
         return _equal_grains(cuts, burn, law, batch)
     return _any_grains(cuts, burn, law, batch)
 
@@ -80,15 +102,35 @@ class EqualGrains:
         return np.asarray(2.0 * np.log((self.core + 2.0 * x) / self.throat))
 
     def flux_turning(self) -> tuple[Array, Array, Array]:
-        """Coefficients c, b, a of c + b·x + a·x² = slope·Kn'·bore − 4·Kn, (s,), SI: of the sign of d log(p/J)/dx."""
+        """Where mass flux turns: a quadratic of the sign of d log(p/J)/dx.
+
+        Returns
+        -------
+        constant, linear, square : ndarray
+            Of slope·Kn'·bore − 4·Kn = c + b·x + a·x², (s,) each. [-], [1/m], [1/m2]
+        """
         square = 4.0 * self.square * (self.slope - 1.0)
         linear = 2.0 * self.slope * (self.square * self.core + self.linear) - 4.0 * self.linear
         constant = self.slope * self.linear * self.core - 4.0 * self.constant
         return constant, linear, square
 
     def head_step(self, x: Array, low: Array, high: Array, may_choke: bool) -> Array:
-        """x [m] after one Newton step on d log(p·h)/dx = 0, kept on low..high, (s,).
+        """One Newton step on d log(p·h)/dx = 0.
 
+        Parameters
+        ----------
+        x, low, high : ndarray
+            Regression, and between which it is kept, (s,). [m]
+        may_choke : bool
+            Whether the port may choke on the way.
+
+        Returns
+        -------
+        ndarray
+            (s,). [m]
+
+        Notes
+        -----
         Where the derivative bends the wrong way the step goes towards an end: half way, or all the way back where the
         port cannot choke. d log h/d log J = −γM²/(1 + γM²) and −1 where it chokes, M to about 1e-4: it places a maximum.
         """
@@ -218,7 +260,7 @@ def _line(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> _Line:
     alive = (webs >= burn.end[motor, cuts.stretch][:, None]) & (webs > 0.0)
     throat = batch.throat_diameter[motor]
     area = 0.25 * np.pi * (throat * throat)[:, None]
-    constant, linear, square = (np.where(alive, part[motor] / area, 0.0) for part in burn.row_coefficients)
+    constant, linear, square = (np.where(alive, part / area, 0.0) for part in burn.of_rows(motor, cuts.stretch))
     core = batch.core_diameter[motor]
     ahead = np.cumsum(alive, axis=1) > 1
     solid = alive & (core <= 0.0) & (ahead | (batch.count[motor] > 1.0))
@@ -238,7 +280,26 @@ def _line(cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> _Line:
 
 
 def pressure_and_port(x: Array, cuts: Pieces, burn: Stretches, law: Balance, batch: Columns) -> tuple[Array, Array]:
-    """log p [Pa] and log J [-] at regressions x [m], (s, T), of pieces; J the port ratio, infinite without a port."""
+    """Chamber pressure and effective port ratio along pieces of burns.
+
+    Parameters
+    ----------
+    x : ndarray
+        Regressions, (s, T). [m]
+    cuts : Pieces
+        The s pieces, SI.
+    burn : Stretches
+        That they are cut from.
+    law : Balance
+        Of the same motors.
+    batch : Columns
+        Of the same motors.
+
+    Returns
+    -------
+    log_pressure, log_ratio : ndarray
+        ln p with p in Pa, and ln J, infinite without a port, (s, T). [-]
+    """
     log_pressure, log_ratio = _rows_along(x, _line(cuts, burn, law, batch))
     return log_pressure, np.where(log_ratio > _PORTLESS, np.inf, log_ratio)
 

@@ -43,7 +43,20 @@ class RateLaw:
 def rate_coefficients(propellant: Propellant, temperature: Array) -> RateLaw:
     """The rate law at the propellant's temperature, r(T) = r(T_ref)·exp(σ_p·(T − T_ref)).
 
-    `temperature` [K] broadcasts to (n,). Rows must be in order of pressure and meet; every exponent is below 1.
+    Parameters
+    ----------
+    propellant : Propellant
+        Rows in order of pressure that meet, every exponent below 1; SI.
+    temperature : Array
+        Broadcasts to (n,). [K]
+
+    Returns
+    -------
+    RateLaw
+        r in m/s, p in Pa.
+
+    References
+    ----------
     Source: definition of σ_p, e.g. Sutton & Biblarz, Rocket Propulsion Elements, ch. 11.
     """
     rate, rate_at, exponent, start = np.broadcast_arrays(
@@ -60,11 +73,29 @@ def _rows(leaf: Array) -> Array:
 
 
 def burning_rate(propellant: Propellant, pressure: Array, temperature: Array) -> Array:
-    """Burning rate [m/s] at `pressure` [Pa], shape (n,) or (n, T), and propellant temperature [K], (n,) or scalar.
+    """Burning rate at a pressure.
 
+    Parameters
+    ----------
+    propellant : Propellant
+        SI.
+    pressure : Array
+        (n,) or (n, T). [Pa]
+    temperature : Array
+        Of the propellant, (n,) or scalar. [K]
+
+    Returns
+    -------
+    Array
+        Of the shape of the pressures. [m/s]
+
+    Notes
+    -----
     A boundary belongs to the row below it. Outside the characterised rows the nearest row is extended. Zero pressure
     gives zero rate for a positive exponent.
 
+    Examples
+    --------
     >>> law = Propellant(*map(np.array, (1750.0, 1550.0, 1.2, 0.025, [1e5], [1e7], [5e-3], [1e6], [0.35], 293.0, 0.0)))
     >>> burning_rate(law, np.array([4.642188e6]), np.array(293.0)).round(9)
     array([0.00855703])
@@ -113,7 +144,17 @@ class Switches:
 def switch_kn(law: RateLaw, log_impedance: Array) -> Switches:
     """The Kn at which the lowest stable root changes row.
 
-    `log_impedance` is log(ρ·c*), (n,) or (1,). See the head of this file for the choice of root.
+    Parameters
+    ----------
+    law : RateLaw
+        Of n motors, SI.
+    log_impedance : Array
+        log(ρ·c*), SI, (n,) or (1,). [-]
+
+    Returns
+    -------
+    Switches
+        See the head of this file for the choice of root.
     """
     steepness = 1.0 - law.exponent
     base = -law.log_coefficient - np.atleast_1d(log_impedance)[:, None]
@@ -127,9 +168,19 @@ def switch_kn(law: RateLaw, log_impedance: Array) -> Switches:
 
 
 def segment_table(law: RateLaw, log_impedance: Array) -> tuple[Array, Array]:
-    """Slope and offset, SI, of log p = slope·log Kn + offset on each of the 2K − 1 segments, (n, 2K − 1).
+    """Slope and offset of log p = slope·log Kn + offset on each segment of the law.
 
-    Even segments are the rows, odd ones the boundaries on which the pressure waits (slope 0).
+    Parameters
+    ----------
+    law : RateLaw
+        Of n motors with K rows, SI.
+    log_impedance : Array
+        log(ρ·c*), SI, (n,) or (1,). [-]
+
+    Returns
+    -------
+    slope, offset : Array
+        (n, 2K − 1), p in Pa: even segments are the rows, odd ones the boundaries on which the pressure waits (slope 0). [-]
     """
     slope = 1.0 / (1.0 - law.exponent)
     offset = slope * (law.log_coefficient + np.atleast_1d(log_impedance)[:, None])

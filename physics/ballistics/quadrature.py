@@ -42,7 +42,7 @@ class Burn(Protocol):
 
     @property
     def square(self) -> Array:
-        """Half the bend of Kn, at most 0. [1/m2]"""
+        """Half the bend of Kn; above 0 on short pieces of a grain with a cap alone. [1/m2]"""
 
     @property
     def slope(self) -> Array:
@@ -60,15 +60,40 @@ def kn_middle(burn: Burn, start: Array, width: Array) -> Array:
 
 
 def swept(burn: Burn, start: Array, width: Array) -> Array:
-    """∫ Kn dx of each interval, the volume swept over the throat area, (s,). [m]
+    """∫ Kn dx of each interval, the volume swept over the throat area.
 
-    Exact, and about the middle so that nothing cancels.
+    Parameters
+    ----------
+    burn : Burn
+        The s intervals, SI.
+    start, width : ndarray
+        Of each, (s,). [m]
+
+    Returns
+    -------
+    ndarray
+        (s,); exact, and about the middle so that nothing cancels. [m]
     """
     return np.asarray(width * (kn_middle(burn, start, width) + burn.square * width * width / 12.0))
 
 
 def slowness(burn: Burn, start: Array, width: Array, order: int) -> Array:
-    """∫ Kn/p dx = ∫ dx/r/(ρ·c*) of each interval, (s,), by the rule of `order`. [m/Pa]"""
+    """∫ Kn/p dx = ∫ dx/r/(ρ·c*) of each interval.
+
+    Parameters
+    ----------
+    burn : Burn
+        The s intervals, SI.
+    start, width : ndarray
+        Of each, (s,). [m]
+    order : int
+        Of the rule.
+
+    Returns
+    -------
+    ndarray
+        (s,). [m/Pa]
+    """
     kn = log_kn(burn, start, width, order)
     kn *= 1.0 - burn.slope
     kn -= burn.offset
@@ -76,7 +101,22 @@ def slowness(burn: Burn, start: Array, width: Array, order: int) -> Array:
 
 
 def log_kn(burn: Burn, start: Array, width: Array, order: int) -> Array:
-    """log Kn at the nodes of `order`, (order, s). [-]"""
+    """log Kn at the nodes of a rule.
+
+    Parameters
+    ----------
+    burn : Burn
+        The s intervals, SI.
+    start, width : ndarray
+        Of each, (s,). [m]
+    order : int
+        Of the rule.
+
+    Returns
+    -------
+    ndarray
+        (order, s). [-]
+    """
     x = start + (0.5 + 0.5 * _RULES[order][0][:, None]) * width
     kn = burn.square * x
     kn += burn.linear
@@ -86,8 +126,22 @@ def log_kn(burn: Burn, start: Array, width: Array, order: int) -> Array:
 
 
 def weighted(values: Array, order: int) -> Array:
-    """Sum of values (order, s) with the weights of the rule on −1..1, (s,), in the unit of the values (SI).
+    """Sum of values with the weights of a rule on −1..1.
 
+    Parameters
+    ----------
+    values : ndarray
+        (order, s).
+    order : int
+        Of the rule.
+
+    Returns
+    -------
+    ndarray
+        (s,), in the unit of the values (SI).
+
+    Notes
+    -----
     Summed in an order that does not depend on s, so that a motor's figures do not depend on its batch. Spoils `values`.
     """
     total = np.zeros(values.shape[1])
@@ -98,8 +152,24 @@ def weighted(values: Array, order: int) -> Array:
 
 
 def gauss_order(burn: Burn, start: Array, width: Array, choice: tuple[int, ...] = ORDERS) -> NDArray[np.intp]:
-    """Order each interval needs, of those on `choice`, (s,), by how near the zeros of Kn lie to its ends.
+    """Order each interval needs, by how near the zeros of Kn lie to its ends.
 
+    Parameters
+    ----------
+    burn : Burn
+        The s intervals, SI.
+    start, width : ndarray
+        Of each, (s,). [m]
+    choice : tuple of int
+        The orders there are.
+
+    Returns
+    -------
+    ndarray
+        (s,) of integers. [-]
+
+    Notes
+    -----
     The integrand is Kn^m; its only singularities are the two real zeros of Kn, outside the interval. With the nearer
     one at distance ρ (Bernstein ellipse) the error falls as ρ^(−2·order).
     """
@@ -110,11 +180,35 @@ def gauss_order(burn: Burn, start: Array, width: Array, choice: tuple[int, ...] 
 
 
 def nearest_zero(burn: Burn, start: Array, width: Array) -> Array:
-    """Distance of the nearer zero of Kn from the middle of each interval, over half its width: 1 to 1e6, (s,). [-]"""
+    """Distance of the nearer zero of Kn from the middle of each interval, over half its width.
+
+    Parameters
+    ----------
+    burn : Burn
+        The s intervals, SI.
+    start, width : ndarray
+        Of each, (s,). [m]
+
+    Returns
+    -------
+    ndarray
+        (s,), 1 to 1e6. [-]
+
+    Notes
+    -----
+    Where Kn bends upwards its zeros may be a pair off the axis: their distance then, which is on the safe side.
+    """
     half = 0.5 * width
     level = kn_middle(burn, start, width)
     tilt = np.abs(burn.linear + (2.0 * start + width) * burn.square) * half
     bend = -4.0 * burn.square * half * half * level
+    hollow = bend < 0.0
+    if np.any(hollow):
+        inside = tilt * tilt + bend
+        pair = np.sqrt(4.0 * level * level / np.where(hollow, -bend, 1.0))
+        real = 2.0 * level / (tilt + np.sqrt(np.maximum(inside, 0.0)) + 1e-300)
+        nearest = np.where(hollow & (inside < 0.0), pair, real)
+        return np.asarray(np.minimum(np.maximum(nearest, 1.0), 1e6))
     nearest = 2.0 * level / (tilt + np.sqrt(tilt * tilt + bend) + 1e-300)
     return np.asarray(np.minimum(np.maximum(nearest, 1.0), 1e6))
 
@@ -130,5 +224,20 @@ def orders_among(orders: NDArray[np.intp]) -> list[int]:
 
 
 def summed(part: Array, motor: NDArray[np.intp], size: int) -> Array:
-    """Sum over the intervals of each `motor` (s,) of a batch of `size`, (size,), in the unit of the parts (SI)."""
+    """Sum over the intervals of each motor.
+
+    Parameters
+    ----------
+    part : ndarray
+        (s,).
+    motor : ndarray
+        The number of each interval's motor, (s,).
+    size : int
+        Motors in the batch.
+
+    Returns
+    -------
+    ndarray
+        (size,), in the unit of the parts (SI).
+    """
     return np.asarray(np.bincount(motor, weights=part, minlength=size), dtype=float)

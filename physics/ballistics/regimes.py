@@ -39,7 +39,18 @@ class Regimes:
 
 
 def regimes(batch: Columns) -> Regimes:
-    """The nozzles of a block."""
+    """The nozzles of a block.
+
+    Parameters
+    ----------
+    batch : Columns
+        Of n motors, SI.
+
+    Returns
+    -------
+    Regimes
+        Coefficients and the pressures [Pa] at which one regime gives way to the next.
+    """
     mach = nozzle.mach_from_area_ratio(batch.expansion_ratio, batch.gamma)
     ratio = nozzle.pressure_ratio(mach, batch.gamma)
     sonic = nozzle.critical_pressure_ratio(batch.gamma) * batch.ambient_pressure
@@ -52,12 +63,38 @@ def regimes(batch: Columns) -> Regimes:
 
 
 def near_sonic(batch: Columns) -> Array:
-    """Chamber pressure at which the flow separates at M = 1.2, where the law of separation changes, (n,). [Pa]"""
+    """Chamber pressure at which the flow separates at M = 1.2, where the law of separation changes.
+
+    Parameters
+    ----------
+    batch : Columns
+        Of n motors, SI.
+
+    Returns
+    -------
+    ndarray
+        (n,). [Pa]
+    """
     return np.asarray(nozzle.near_sonic_pressure_ratio(batch.gamma) * batch.ambient_pressure)
 
 
 def thrust(pressure: Array, batch: Columns, flow: Regimes) -> Array:
-    """Thrust [N] at a chamber pressure [Pa], (n,), the flow full, separated or not sonic."""
+    """Thrust at a chamber pressure, the flow full, separated or not sonic.
+
+    Parameters
+    ----------
+    pressure : ndarray
+        (n,). [Pa]
+    batch : Columns
+        Of n motors, SI.
+    flow : Regimes
+        Of the same.
+
+    Returns
+    -------
+    ndarray
+        (n,). [N]
+    """
     push = attached_thrust(pressure, batch, flow)
     detached = np.nonzero(pressure < flow.onset)[0]
     if detached.size:
@@ -66,22 +103,66 @@ def thrust(pressure: Array, batch: Columns, flow: Regimes) -> Array:
 
 
 def attached_thrust(pressure: Array, batch: Columns, flow: Regimes) -> Array:
-    """Thrust [N] of a nozzle flowing full at pressures [Pa] (n,) or (T, n); wrong below `onset`."""
+    """Thrust of a nozzle flowing full.
+
+    Parameters
+    ----------
+    pressure : ndarray
+        (n,) or (T, n). [Pa]
+    batch : Columns
+        Of n motors, SI.
+    flow : Regimes
+        Of the same.
+
+    Returns
+    -------
+    ndarray
+        Of the shape of the pressures; wrong below `onset`. [N]
+    """
     back = batch.expansion_ratio * batch.ambient_pressure
     return np.asarray(batch.throat_area * (flow.full * pressure - back))
 
 
 def detached_thrust(pressure: Array, batch: Columns) -> Array:
-    """Thrust [N] of separated or unchoked flow at pressures [Pa] (n,) or (T, n); wrong above `onset`, NaN in vacuum."""
+    """Thrust of separated or unchoked flow.
+
+    Parameters
+    ----------
+    pressure : ndarray
+        (n,) or (T, n). [Pa]
+    batch : Columns
+        Of n motors, SI.
+
+    Returns
+    -------
+    ndarray
+        Of the shape of the pressures; wrong above `onset`, NaN in vacuum. [N]
+    """
     ambient = batch.ambient_pressure
     coefficient = nozzle.detached_coefficient(pressure / ambient, batch.gamma, batch.efficiency)
     return np.asarray(batch.throat_area * ambient * coefficient)
 
 
 def detached_impulse(burn: Burn, start: Array, width: Array, batch: Columns, order: int, full: Regimes | None = None) -> Array:
-    """∫ F dt [N s] of separated or unchoked flow over the intervals of a burn, (s,), `batch` the motor of each.
+    """∫ F dt of separated or unchoked flow over the intervals of a burn.
 
-    From `start` over `width` [m] by the quadrature of `order`; with `full` what it adds to a full nozzle's impulse.
+    Parameters
+    ----------
+    burn : Burn
+        The s intervals, SI.
+    start, width : ndarray
+        Of each, (s,). [m]
+    batch : Columns
+        The motor of each interval.
+    order : int
+        Of the quadrature.
+    full : Regimes or None
+        Where given, what the flow adds to the impulse of a nozzle flowing full.
+
+    Returns
+    -------
+    ndarray
+        (s,). [N s]
     """
     log_area = log_kn(burn, start, width, order)
     log_pressure = burn.slope * log_area + burn.offset

@@ -32,12 +32,33 @@ _ZERO = np.zeros(1)
 
 
 def may_be_smooth(table: Columns) -> bool:
-    """Whether any motor of a batch can be: one row of grains, one row of the rate law."""
+    """Whether any motor of a batch can be: one row of grains, one row of the rate law.
+
+    Parameters
+    ----------
+    table : Columns
+        Of n motors, SI, without caps.
+    """
     return bool(table.count.shape[1] == 1 and table.exponent.shape[1] == 1)
 
 
 def smooth_findings(lean: Columns) -> tuple[Findings, Regimes, Mask]:
-    """What is found of the motors of a lean block, their nozzles, and which of them are smooth burns, (n,)."""
+    """What is found of the motors of a lean block, and which of them are smooth burns.
+
+    Parameters
+    ----------
+    lean : Columns
+        Of n motors, SI, what all share as one entry.
+
+    Returns
+    -------
+    findings : Findings
+        SI; of those that are not smooth they mean nothing.
+    flow : Regimes
+        Their nozzles.
+    smooth : ndarray
+        Mask, (n,).
+    """
     with np.errstate(all="ignore"):  # for those that are not
         one, state, smooth = smooth_burns(lean)
         flow = regimes(lean)
@@ -58,7 +79,20 @@ def smooth_findings(lean: Columns) -> tuple[Findings, Regimes, Mask]:
 
 
 def smooth_head_pressure(lean: Columns) -> tuple[Array, Mask]:
-    """Highest head-end pressure of the motors of a lean block, and which of them are smooth burns, (n,). [Pa]"""
+    """Highest head-end pressure of the motors of a lean block, and which of them are smooth burns.
+
+    Parameters
+    ----------
+    lean : Columns
+        Of n motors, SI, what all share as one entry.
+
+    Returns
+    -------
+    pressure : ndarray
+        (n,). [Pa]
+    smooth : ndarray
+        Mask, (n,): of the others the pressure means nothing.
+    """
     with np.errstate(all="ignore"):  # for those that are not
         one, _, smooth = smooth_burns(lean)
         return np.exp(_highest_head(one, smooth)[0]), smooth
@@ -90,8 +124,24 @@ class SmoothBurns(EqualGrains):
 
 
 def smooth_burns(lean: Columns) -> tuple[SmoothBurns, Pressures, Mask]:
-    """The burns of a lean block as smooth ones, their pressures, and which of them are smooth, (n,).
+    """The burns of a lean block as smooth ones, their pressures, and which of them are smooth.
 
+    Parameters
+    ----------
+    lean : Columns
+        Of n motors, SI, what all share as one entry.
+
+    Returns
+    -------
+    burns : SmoothBurns
+        SI.
+    pressures : Pressures
+        [Pa]
+    smooth : ndarray
+        Mask, (n,).
+
+    Notes
+    -----
     Those have a core and sonic flow that separates beyond M = 1.2 if at all, and never fall below 10 % of their peak.
     """
     burn = stretches(lean)

@@ -9,7 +9,8 @@ pressures and their peaks are exact. What is found so becomes figures and flags 
 derived here from that balance. Imports the physics files that it is made of.
 
 A burn of one smooth stretch, which is most of a search, takes a shorter way to the same figures: `physics.ballistics.smooth`. Which
-way a motor goes depends on that motor alone.
+way a motor goes depends on that motor alone. A grain with a cap over part of a face never burns so: its area is exact at the ends
+of some dozens of stretches, burns its exact volume in each, and errs within them as `physics.ballistics.faces` says.
 
 Limits of the model. No filling, no blow-down, no erosive burning and no throat recession: where the motor names them,
 flags say so. The chamber is never below ambient pressure: where the balance would be, the propellant burns at ambient
@@ -35,6 +36,9 @@ from physics.ballistics.smooth import may_be_smooth, smooth_findings, smooth_hea
 from physics.ballistics.stretches import Balance, Columns, Index, Mask, Pieces, Stretches, balance, columns, pieces, stretches
 from physics.motors import Array, Curve, Figures, Motors
 
+CAPPED_BLOCK = 256
+"""Motors a block where a cap covers part of a face: their burns are cut into a hundred times as many stretches."""
+
 BLOCK = 4096
 """Motors a block: few enough to stay in the cache, enough to outweigh the calls. Measured flat from 4096 to 16384.
 
@@ -52,11 +56,25 @@ _CURVE_POINTS = 320
 
 
 def evaluate(motors: Motors, curve: bool = False) -> Figures:
-    """Figures and flags of a batch by the steady kernel; names in `physics.ballistics.kernel`, all (n,), SI.
+    """Figures and flags of a batch by the steady kernel.
 
-    With `curve` also the histories over the burn, (n, T), NaN behind the end; a step at a grain's burnout stands as two
-    points of one time. A motor with nothing to burn has zero pressure and impulse, NaN means and the flag
-    `extinguished`. A core as wide as its grain, or wider, gives NaN throughout.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    curve : bool
+        Whether to add the histories over the burn, (n, T), NaN behind the end; a step at a grain's burnout stands as two points
+        of one time.
+
+    Returns
+    -------
+    Figures
+        (n,) each, SI, by the names of `physics.ballistics.kernel`. A motor with nothing to burn has zero pressure and impulse,
+        NaN means and the flag `extinguished`; a core as wide as its grain, or wider, gives NaN throughout.
+
+    Notes
+    -----
+    Model, accuracy and limits stand in the head of this file.
     """
     table = columns(motors)
     values, flags = _figures(table)
@@ -68,26 +86,67 @@ def evaluate(motors: Motors, curve: bool = False) -> Figures:
 
 
 def peak_head_pressure(motors: Motors, temperature: Array | None = None) -> Array:
-    """Highest head-end pressure [Pa] of each motor, (n,), at propellant `temperature` [K]; no integration over time."""
+    """Highest head-end pressure of each motor, without integrating over time.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    temperature : ndarray or None
+        Of the propellant, (n,) or scalar; the ambient temperature by default. [K]
+
+    Returns
+    -------
+    ndarray
+        (n,), to the last digit that of `evaluate`; NaN where a core is as wide as its grain. [Pa]
+    """
     table = columns(motors, temperature)
+    plain, numbers, capped, others = table.split()
     peaks = np.empty(motors.size)
-    rest = np.arange(motors.size)
+    peaks[numbers] = _plain_head_pressure(plain)
+    for some in _slices(others.size, CAPPED_BLOCK):
+        peaks[others[some]] = _head_pressure(capped.block(some))
+    return peaks
+
+
+def _plain_head_pressure(table: Columns) -> Array:
+    size = table.gamma.size
+    peaks = np.empty(size)
+    rest = np.arange(size)
     if may_be_smooth(table):
-        for some in _slices(motors.size, 4 * BLOCK):
+        for some in _slices(size, 4 * BLOCK):
             peaks[some], smooth = smooth_head_pressure(table.block(some).lean())
             rest[some][smooth] = -1
         rest = rest[rest >= 0]
     for some in _slices(rest.size, BLOCK):
-        batch = table.block(rest[some])
-        burn, law = stretches(batch), balance(batch)
-        cuts = pieces(burn, law, np.empty((batch.gamma.size, 0)))
-        head = port_extremes(cuts, burn, law, batch).head_pressure
-        peaks[rest[some]] = np.where(_impossible(batch), np.nan, head)
+        peaks[rest[some]] = _head_pressure(table.block(rest[some]))
     return peaks
 
 
+def _head_pressure(batch: Columns) -> Array:
+    burn, law = stretches(batch), balance(batch)
+    cuts = pieces(burn, law, np.empty((batch.gamma.size, 0)))
+    return np.where(_impossible(batch), np.nan, port_extremes(cuts, burn, law, batch).head_pressure)
+
+
 def _figures(table: Columns) -> tuple[dict[str, Array], dict[str, Mask]]:
-    """Values and flags of a batch: the smooth burns first, all others piece by piece."""
+    """Values and flags of a batch: motors without caps first, then those with, whose burns have more pieces."""
+    plain, numbers, capped, others = table.split()
+    if not others.size:
+        return _plain_figures(plain)
+    size = table.gamma.size
+    values: dict[str, Array] = {}
+    flags: dict[str, Mask] = {}
+    found = [(numbers, *_plain_figures(plain))] if numbers.size else []
+    found += [(others[some], *_block(capped.block(some))) for some in _slices(others.size, CAPPED_BLOCK)]
+    for which, some_values, some_flags in found:
+        _store(values, some_values, which, size)
+        _store(flags, some_flags, which, size)
+    return values, flags
+
+
+def _plain_figures(table: Columns) -> tuple[dict[str, Array], dict[str, Mask]]:
+    """Values and flags of a batch without caps: the smooth burns first, all others piece by piece."""
     size = table.gamma.size
     values: dict[str, Array] = {}
     flags: dict[str, Mask] = {}
@@ -170,7 +229,7 @@ def _block(batch: Columns) -> tuple[dict[str, Array], dict[str, Mask]]:
 def _pressures(batch: Columns, burn: Stretches, law: Balance) -> Pressures:
     present = burn.present
     highest_kn = np.where(present, burn.kn_top, 0.0).max(axis=1)
-    ends = np.where(present, np.minimum(burn.kn_start, burn.kn_end), np.inf).min(axis=1)
+    ends = np.where(present, burn.kn_low, np.inf).min(axis=1)
     ends = np.where(np.isfinite(ends), ends, 0.0)
     initial = burn.kn_start[np.arange(highest_kn.size), np.argmax(present, axis=1)]
     pressure = np.exp(law.log_pressure(np.stack([highest_kn, initial, ends], axis=1)))
@@ -197,7 +256,7 @@ def _several_equilibria(burn: Stretches, law: Balance) -> Mask:
     """
     rate, switches = law.law, law.switches
     found = np.zeros(burn.start.shape[0], dtype=bool)
-    low = np.minimum(burn.kn_start, burn.kn_end)
+    low = burn.kn_low
     before = held = np.full(found.size, -np.inf)
     for row in range(1, rate.rows):
         foot, crest, bound = switches.log_start[:, row], switches.log_upper[:, row - 1], rate.log_bounds[:, row - 1]
@@ -273,7 +332,8 @@ def _curve(batch: Columns) -> Curve:
     cuts = pieces(burn, law, thresholds)
     size = batch.gamma.size
     number = np.bincount(cuts.motor, minlength=size)
-    points = _points(number)
+    parts = _parts(number, _CURVE_POINTS)
+    points = np.where(number > 0, number * (parts + 1), 0)
     padded = {name: np.full((size, int(points.max(initial=0))), np.nan) for name in _HISTORIES}
     first = np.cumsum(number) - number
     for many in np.unique(number[number > 0]):
@@ -281,7 +341,7 @@ def _curve(batch: Columns) -> Curve:
         for some in _slices(alike.size, _CURVE_BLOCK):
             motors = alike[some]
             rows = (first[motors][:, None] + np.arange(many)).ravel()
-            part = _history(cuts.pick(rows), int(many), int(points[motors[0]] // many) - 1, burn, law, flow, batch)
+            part = _history(cuts.pick(rows), int(many), int(parts[motors[0]]), burn, law, flow, batch)
             for name in _HISTORIES:
                 padded[name][motors, : points[motors[0]]] = part[name]
     throat = np.where(np.isnan(padded["time"]), np.nan, batch.throat_diameter[:, None])
@@ -294,16 +354,26 @@ _CURVE_BLOCK = 64
 """Motors whose histories are made at a time: measured, their columns then stay in the cache."""
 
 
-def _points(number: Index) -> Index:
-    """Points of a history of so many pieces: both ends of each, and so many between that there are some hundreds."""
-    return np.where(number > 0, number * (-(-_CURVE_POINTS // np.maximum(number, 1)) + 1), 0)
+def _parts(number: Index, least: int) -> Index:
+    """Equal parts that each of so many pieces of a burn is cut into, for `least` in all at least."""
+    return np.asarray(-(-least // np.maximum(number, 1)))
+
+
+def _cut(cuts: Pieces, parts: Index) -> tuple[Index, Pieces]:
+    """Each piece cut into equal parts of its web, (f,), and which piece each is of: where both histories place their points."""
+    fine = np.repeat(np.arange(parts.size), parts)
+    place = np.arange(fine.size) - np.repeat(np.cumsum(parts) - parts, parts)
+    width = (cuts.end - cuts.start) / parts
+    some = cuts.pick(fine)
+    start = some.start + place * width[fine]
+    end = np.where(place == parts[fine] - 1, some.end, some.start + (place + 1) * width[fine])
+    return fine, replace(some, start=start, end=end)
 
 
 def _history(cuts: Pieces, many: int, steps: int, burn: Stretches, law: Balance, flow: Regimes, batch: Columns) -> dict[str, Array]:
     """Histories of motors of `many` pieces each, (motors, points): piece after piece, both ends of each included."""
-    share = np.linspace(0.0, 1.0, steps + 1)
-    x = cuts.start[:, None] + (cuts.end - cuts.start)[:, None] * share
-    x[:, -1] = cuts.end
+    _, fine = _cut(cuts, np.full(cuts.start.size, steps))
+    x = np.concatenate([fine.start.reshape(-1, steps), cuts.end[:, None]], axis=1)
     motor = cuts.motor
     kn = np.maximum(cuts.constant[:, None] + x * (cuts.linear[:, None] + x * cuts.square[:, None]), 0.0)
     log_pressure, log_ratio = pressure_and_port(x, cuts, burn, law, batch)
@@ -314,7 +384,7 @@ def _history(cuts: Pieces, many: int, steps: int, burn: Stretches, law: Balance,
     loose = np.nonzero(pressure < flow.onset[motor][:, None])
     if loose[0].size:
         push[loose] = detached_thrust(pressure[loose], batch.block(motor[loose[0]]))
-    clock = np.concatenate([np.zeros((x.shape[0], 1)), _step_times(cuts, x, law, batch)], axis=1)
+    clock = np.concatenate([np.zeros((x.shape[0], 1)), _step_times(fine, law, batch).reshape(-1, steps)], axis=1)
     found = {
         "time": clock,
         "chamber_pressure": pressure,
@@ -391,15 +461,9 @@ def _short_histories(batch: Columns, steps: int) -> ShortHistory:
     whole = pieces(burn, law, _thresholds(law, state, flow))
     size = batch.gamma.size
     number = np.bincount(whole.motor, minlength=size)
-    each = -(-steps // np.maximum(number, 1))
-    parts = each[whole.motor]
-    fine = np.repeat(np.arange(parts.size), parts)
-    place = np.arange(fine.size) - np.repeat(np.cumsum(parts) - parts, parts)
-    cuts = whole.pick(fine)
-    width = (cuts.end - cuts.start) / parts[fine]
-    start = cuts.start + place * width
-    end = np.where(place == parts[fine] - 1, cuts.end, cuts.start + (place + 1) * width)
-    cuts = replace(cuts, start=start, end=end)
+    each = _parts(number, steps)
+    fine, cuts = _cut(whole, each[whole.motor])
+    start, end = cuts.start, cuts.end
     integrals = _integrate(cuts, batch, law, flow)
     total = number * each
     spot = (cuts.motor, np.arange(fine.size) - np.repeat(np.cumsum(total) - total, total))
@@ -437,19 +501,13 @@ def _level(cuts: Pieces, x: Array, batch: Columns, flow: Regimes) -> tuple[Array
     return pressure, np.where(cuts.at_ambient, 0.0, push)
 
 
-def _step_times(cuts: Pieces, x: Array, law: Balance, batch: Columns) -> Array:
-    """Time from each point of a history to the next, (s, steps)."""
+def _step_times(some: Pieces, law: Balance, batch: Columns) -> Array:
+    """Time that each short piece of a history takes, (f,)."""
     order = 6
-    steps = x.shape[1] - 1
-    fine = np.repeat(np.arange(x.shape[0]), steps)
-    some = cuts.pick(fine)
-    start, end = x[:, :-1].ravel(), x[:, 1:].ravel()
-    some = Pieces(
-        some.motor, some.stretch, start, end, some.constant, some.linear, some.square, some.slope, some.offset, some.at_ambient
-    )
+    width = some.end - some.start
     impedance = (batch.density * batch.characteristic_velocity)[some.motor]
-    time = impedance * slowness(some, start, end - start, order)
+    time = impedance * slowness(some, some.start, width, order)
     at_ambient = some.at_ambient
     if at_ambient.any():
-        time[at_ambient] = (end - start)[at_ambient] / _ambient_rate(law, some.motor[at_ambient])
-    return time.reshape(x.shape[0], steps)
+        time[at_ambient] = width[at_ambient] / _ambient_rate(law, some.motor[at_ambient])
+    return time

@@ -2,20 +2,21 @@
 
 Owns the columns that the steady kernel reads, the stretches between grain burnouts, and the pieces that the breaks of
 the rate law, the nozzle and the 10 % points cut them into. On a stretch the total burning area is one quadratic in the
-regression, so every break is a root of a quadratic in closed form. Source: derived here. Imports propellant, grain,
-nozzle and motors.
+regression, so every break is a root of a quadratic in closed form. A grain with a cap over part of a face burns as such a
+quadratic until the fire has come round, and behind that in many short ones (`physics.ballistics.faces`). Source: derived here.
+Imports propellant, grain, faces, nozzle and motors.
 
-Shapes: n motors of a block, R rows of grains (as many stretches at most), s pieces of all motors in one list.
+Shapes: n motors of a block, R rows of grains, S stretches (at most R without caps), s pieces of all motors in one list.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from physics.ballistics import grain, nozzle
+from physics.ballistics import faces, grain, nozzle
 from physics.ballistics.propellant import RateLaw, Switches, rate_coefficients, segment_table, switch_kn
 from physics.motors import Array, Grains, Motors
 
@@ -25,7 +26,10 @@ Mask = NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class Columns:
-    """What the steady kernel reads of a batch, SI: (n,) each, the rate law (n, K), the grains (n, R)."""
+    """What the steady kernel reads of a batch, SI: (n,) each, the rate law (n, K), the grains (n, R).
+
+    `forward_covered_to` and `aft_covered_to` [m] are None where no motor of the batch has a face covered in part.
+    """
 
     density: Array
     characteristic_velocity: Array
@@ -44,26 +48,54 @@ class Columns:
     outer_diameter: Array
     core_diameter: Array
     burning_ends: Array
+    forward_covered_to: Array | None = None
+    aft_covered_to: Array | None = None
 
     def block(self, some: slice | Index) -> Columns:
         """Some of the motors, as views where `some` is a slice; the shared columns of a lean batch stay as they are."""
         size = self.throat_diameter.shape[0]
-        leaves = {item.name: getattr(self, item.name) for item in fields(self)}
-        return Columns(**{name: leaf[some] if leaf.shape[0] == size else leaf for name, leaf in leaves.items()})
+        return Columns(**{name: leaf[some] if leaf.shape[0] == size else leaf for name, leaf in self._leaves().items()})
+
+    def _leaves(self) -> dict[str, Array]:
+        """The columns that there are."""
+        found = ((item.name, getattr(self, item.name)) for item in fields(self))
+        return {name: leaf for name, leaf in found if leaf is not None}
 
     def lean(self) -> Columns:
         """The same with a column that all motors share cut to its one entry; the throats keep theirs.
 
         What follows from shared columns alone is then worked out once, and the figures are the same bit for bit.
         """
-        leaves = {item.name: getattr(self, item.name) for item in fields(self)}
+        leaves = self._leaves()
         shared = {name: leaf[:1] for name, leaf in leaves.items() if leaf.strides[0] == 0}
         return Columns(**leaves | shared | {"throat_diameter": self.throat_diameter})
 
     @property
     def grains(self) -> Grains:
         """The rows of grains."""
-        return Grains(self.count, self.length, self.outer_diameter, self.core_diameter, self.burning_ends)
+        return Grains(
+            self.count,
+            self.length,
+            self.outer_diameter,
+            self.core_diameter,
+            self.burning_ends,
+            forward_covered_to=self.forward_covered_to,
+            aft_covered_to=self.aft_covered_to,
+        )
+
+    @property
+    def capped(self) -> Mask:
+        """Motors with a face that a cap covers in part, (n,)."""
+        if self.forward_covered_to is None and self.aft_covered_to is None:
+            return np.zeros(self.throat_diameter.shape, dtype=bool)
+        return np.asarray(faces.capped(self.grains).any(axis=1))
+
+    def split(self) -> tuple[Columns, Index, Columns, Index]:
+        """The motors without caps, told without them, and those with, each with their numbers (m,)."""
+        capped = self.capped
+        plain, rest = np.flatnonzero(~capped), np.flatnonzero(capped)
+        bare = replace(self, forward_covered_to=None, aft_covered_to=None)
+        return bare.block(plain) if rest.size else bare, plain, self.block(rest), rest
 
     @property
     def throat_area(self) -> Array:
@@ -78,19 +110,42 @@ class Columns:
 
 _ROWS = ("count", "length", "outer_diameter", "core_diameter", "burning_ends")
 """What burns of the rows of grains; which of its faces is bare changes no area."""
+_CAPS = ("forward_covered_to", "aft_covered_to")
 
 
 def picked(leaf: Array, index: Index) -> Array:
-    """Entries of a leaf (n,) at `index`, SI; the one entry of a leaf that all motors share stays as it is."""
+    """Entries of a leaf at `index`, in its own unit (SI).
+
+    Parameters
+    ----------
+    leaf : ndarray
+        (n,), or (1,) where all motors share it: then its one entry stays as it is.
+    index : ndarray
+        Of integers, (m,).
+    """
     return leaf if leaf.size == 1 else leaf[index]
 
 
 def columns(motors: Motors, temperature: Array | None = None) -> Columns:
-    """The columns of a batch at propellant `temperature` [K], (n,) or scalar; the ambient temperature by default."""
+    """The columns of a batch.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    temperature : ndarray or None
+        Of the propellant, (n,) or scalar; the ambient temperature by default. [K]
+
+    Returns
+    -------
+    Columns
+        SI; caps that leave all or nothing of a face open are told as bare and inhibited faces.
+    """
     propellant, hole = motors.propellant, motors.nozzle
     law = rate_coefficients(propellant, motors.ambient.temperature if temperature is None else temperature)
-    grains = motors.grain
-    rows = np.broadcast_shapes(*(np.atleast_2d(getattr(grains, name)).shape for name in _ROWS))[1]
+    grains = grain.settled(motors.grain)
+    leaves = (*_ROWS, *(name for name in _CAPS if getattr(grains, name) is not None))
+    rows = np.broadcast_shapes(*(np.atleast_2d(getattr(grains, name)).shape for name in leaves))[1]
     single = {
         "density": propellant.density,
         "characteristic_velocity": propellant.characteristic_velocity,
@@ -103,15 +158,16 @@ def columns(motors: Motors, temperature: Array | None = None) -> Columns:
         "ambient_pressure": motors.ambient.pressure,
     }
     return Columns(
-        **{name: _tall(leaf, motors.size) for name, leaf in single.items()},
+        **{name: _shared(leaf, motors.size) for name, leaf in single.items()},
         log_coefficient=_wide(law.log_coefficient, motors.size, law.rows),
         exponent=_wide(law.exponent, motors.size, law.rows),
         log_bounds=_wide(law.log_bounds, motors.size, law.rows - 1),
-        **{name: _wide(getattr(grains, name), motors.size, rows) for name in _ROWS},
+        **{name: _wide(getattr(grains, name), motors.size, rows) for name in leaves},
     )
 
 
-def _tall(leaf: Array, size: int) -> Array:
+def _shared(leaf: Array, size: int) -> Array:
+    """As `physics.motors.as_column`, a view: what all motors share shows as a stride of 0, which `Columns.lean` looks for."""
     return np.broadcast_to(np.asarray(leaf, dtype=float), (size,))
 
 
@@ -122,9 +178,10 @@ def _wide(leaf: Array, size: int, rows: int) -> Array:
 
 @dataclass(frozen=True)
 class Stretches:
-    """The burn between grain burnouts, (n, R) each: Kn = constant + linear·x + square·x² from `start` to `end`.
+    """The burn between grain burnouts, (n, S) each: Kn = constant + linear·x + square·x² from `start` to `end`.
 
-    A stretch of no width is absent. `kn_start`, `kn_end`, `kn_top` are Kn at its ends and its largest, at `top`.
+    A stretch of no width is absent. `kn_start`, `kn_end`, `kn_top` are Kn at its ends and its largest, at `top`, and `kn_low` its
+    smallest. `row_coefficients` are those of the area of each row, (n, R), or (n, S, R) where a cap makes them change.
     """
 
     start: Array
@@ -136,6 +193,7 @@ class Stretches:
     kn_start: Array
     kn_end: Array
     kn_top: Array
+    kn_low: Array
     webs: Array
     row_coefficients: tuple[Array, Array, Array]
 
@@ -144,12 +202,33 @@ class Stretches:
         """Which stretches have a width."""
         return np.asarray(self.end > self.start)
 
+    def of_rows(self, motor: Index, stretch: Index) -> tuple[Array, Array, Array]:
+        """Coefficients of the area of each row on some stretches, (s, R) each. [m2], [m], [-]"""
+        if self.row_coefficients[0].ndim == 3:
+            constant, linear, square = (part[motor, stretch] for part in self.row_coefficients)
+        else:
+            constant, linear, square = (part[motor] for part in self.row_coefficients)
+        return constant, linear, square
+
 
 def stretches(batch: Columns) -> Stretches:
-    """Cut the burn of every motor at the burnouts of its rows."""
+    """Cut the burn of every motor of a block at the burnouts of its rows, and where a cap changes what burns.
+
+    Parameters
+    ----------
+    batch : Columns
+        Of n motors, SI.
+
+    Returns
+    -------
+    Stretches
+        One stretch for each row at most, (n, R); with a cap in the block one for each of its quadratics too.
+    """
     webs = grain.web(batch.grains)
-    by_row = grain.area_coefficients(batch.grains)
     per_throat = 1.0 / batch.throat_area[:, None]
+    if batch.capped.any():
+        return _capped_stretches(batch, webs, per_throat)
+    by_row = grain.area_coefficients(batch.grains)
     if webs.shape[1] == 1:
         end, start = webs, np.zeros_like(webs)
         constant, linear, square = (part * per_throat for part in by_row)
@@ -160,7 +239,37 @@ def stretches(batch: Columns) -> Stretches:
         constant, linear, square = (np.where(alive, part[:, None, :], 0.0).sum(axis=2) * per_throat for part in by_row)
     top = grain.largest_area_regression(constant, linear, square, start, end)
     kn_start, kn_end, kn_top = (np.maximum(constant + x * (linear + x * square), 0.0) for x in (start, end, top))
-    return Stretches(start, end, constant, linear, square, top, kn_start, kn_end, kn_top, webs, by_row)
+    low = np.minimum(kn_start, kn_end)
+    return Stretches(start, end, constant, linear, square, top, kn_start, kn_end, kn_top, low, webs, by_row)
+
+
+def _capped_stretches(batch: Columns, webs: Array, per_throat: Array) -> Stretches:
+    """The same with every quadratic of every row; rows without a cap have one, and break where they would alone."""
+    size, rows = webs.shape
+    some = faces.capped(batch.grains)
+    edges, parts = faces.pieces(faces.covered_grain(batch.grains.mapped(lambda leaf: np.broadcast_to(leaf, webs.shape))))
+    plain = grain.area_coefficients(batch.grains)
+    edges[..., 1:] = np.where(some[:, :, None], edges[..., 1:], webs[:, :, None])
+    count = np.broadcast_to(batch.count, webs.shape)[:, :, None]
+    by_piece = [np.where(some[:, :, None], count * part, whole[:, :, None]) for part, whole in zip(parts, plain, strict=True)]
+    end = np.sort(edges[..., 1:].reshape(size, -1), axis=1)
+    start = np.concatenate([np.zeros((size, 1)), end[:, :-1]], axis=1)
+    by_row = [np.zeros((*start.shape, rows)) for _ in by_piece]
+    most = edges.shape[2] - 1
+    for row in range(rows):
+        place = (edges[:, row, None, 1:] <= start[:, :, None]).sum(axis=2)
+        alive = (place < most) & (webs[:, row, None] > 0.0)
+        place = np.minimum(place, most - 1)
+        for table, part in zip(by_row, by_piece, strict=True):
+            table[:, :, row] = np.where(alive, np.take_along_axis(part[:, row], place, axis=1), 0.0)
+    constant, linear, square = (part.sum(axis=2) * per_throat for part in by_row)
+    top = grain.largest_area_regression(constant, linear, square, start, end)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        foot = np.where(square > 0.0, np.clip(-0.5 * linear / square, start, end), start)
+    kn_start, kn_end, kn_top, kn_foot = (np.maximum(constant + x * (linear + x * square), 0.0) for x in (start, end, top, foot))
+    low = np.minimum(np.minimum(kn_start, kn_end), kn_foot)
+    coefficients = (by_row[0], by_row[1], by_row[2])
+    return Stretches(start, end, constant, linear, square, top, kn_start, kn_end, kn_top, low, webs, coefficients)
 
 
 @dataclass(frozen=True)
@@ -181,7 +290,18 @@ class Balance:
     log_impedance: Array
 
     def log_pressure(self, kn: Array) -> Array:
-        """log of chamber pressure [Pa] at Kn, (n, T)."""
+        """log of chamber pressure at burning area over throat area.
+
+        Parameters
+        ----------
+        kn : ndarray
+            (n, T). [-]
+
+        Returns
+        -------
+        ndarray
+            (n, T): of the lowest stable equilibrium, no lower than ambient pressure; pressure in Pa. [-]
+        """
         segment = np.zeros(kn.shape, dtype=np.intp)
         for column in range(self.edges.shape[1]):
             segment += kn > self.edges[:, column, None]
@@ -197,7 +317,20 @@ class Balance:
         return np.asarray(np.maximum(log_pressure, self.log_ambient[:, None]))
 
     def kn_at(self, pressure: Array, motor: Index) -> Array:
-        """Kn [-] at which each `motor` (m,) first reaches `pressure` [Pa], (m,): the running maximum of κ there."""
+        """Burning area over throat area at which motors first reach a pressure.
+
+        Parameters
+        ----------
+        pressure : ndarray
+            (m,). [Pa]
+        motor : ndarray
+            The number of each motor, (m,).
+
+        Returns
+        -------
+        ndarray
+            (m,): the running maximum of κ there. [-]
+        """
         with np.errstate(divide="ignore"):
             log_pressure = np.log(pressure)
         row = np.zeros(pressure.shape, dtype=np.intp)
@@ -212,7 +345,18 @@ class Balance:
 
 
 def balance(batch: Columns) -> Balance:
-    """The pressure law of every motor."""
+    """The pressure law of every motor of a block.
+
+    Parameters
+    ----------
+    batch : Columns
+        Of n motors, SI.
+
+    Returns
+    -------
+    Balance
+        Source: steady mass balance with the rate law of `physics.ballistics.propellant`.
+    """
     law = RateLaw(batch.log_coefficient, batch.exponent, batch.log_bounds)
     switches = switch_kn(law, batch.log_impedance)
     slope, offset = segment_table(law, batch.log_impedance)
@@ -249,14 +393,26 @@ class Pieces:
 
 
 def pieces(burn: Stretches, law: Balance, thresholds: Array) -> Pieces:
-    """Cut the stretches where Kn crosses an edge of the law, its floor, or one of `thresholds` (n, T).
+    """Cut the stretches where Kn crosses an edge of the law, its floor, or a threshold.
 
-    Pieces come in order of regression for each motor.
+    Parameters
+    ----------
+    burn : Stretches
+        Of n motors, SI.
+    law : Balance
+        Of the same.
+    thresholds : ndarray
+        Further Kn at which to cut, (n, T). [-]
+
+    Returns
+    -------
+    Pieces
+        In order of regression for each motor. Source: roots of a quadratic in closed form.
     """
     motor, stretch = np.nonzero(burn.present)
     limits = np.concatenate([law.edges, law.floor[:, None], thresholds], axis=1)[motor]
     shape = (motor, stretch)
-    low = np.minimum(burn.kn_start[shape], burn.kn_end[shape])
+    low = burn.kn_low[shape]
     crossed = (limits > low[:, None]) & (limits < burn.kn_top[shape][:, None])
     start, end = burn.start[shape], burn.end[shape]
     cut = np.nonzero(crossed.any(axis=1))[0]

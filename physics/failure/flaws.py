@@ -5,17 +5,19 @@ flaw, and the other way round: the burning-area surplus and the blocked throat t
 as the steady kernel's: exact burning areas on a fine grid of regressions, the rate law's lowest stable root, static pressure at
 the head end from the port. `flaws` is the one door for what a flaw does, `to_reach` for how much it takes. A flaw in the
 propellant that opens under pressure, a crack that spreads, gas that lifts a sleeve further and erosive burning in a slot are not
-in it: each would give more. Source: derived here. Imports grain, motors, nozzle, stretches.
+in it: each would give more. Source: derived here. Imports faces, grain, motors, nozzle, stretches.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
-from physics.ballistics import grain, nozzle
+from physics.ballistics import faces, grain, nozzle
+from physics.ballistics.faces import CoveredGrain
 from physics.ballistics.stretches import Balance, Columns, balance, columns
 from physics.motors import Array, Grains, Motors
 
@@ -30,18 +32,39 @@ BLOCKED = 0.10
 
 
 def cracked_area(grains: Grains, regression: Array) -> Array:
-    """Burning area [m2] of one grain cracked through the web along its whole length, at `regression` [m]; broadcasts.
+    """Burning area of one grain cracked through the web along its whole length.
 
+    Parameters
+    ----------
+    grains : Grains
+        One row or more, SI; of each row one grain is meant.
+    regression : Array
+        Broadcasts against them. [m]
+
+    Returns
+    -------
+    Array
+        0 once the web or the length is gone; NaN without a core. [m2]
+
+    Notes
+    -----
     The crack is a radial slot of no width from the core to the outside that opens by both its faces at the burning rate. With
     ρ = d/2 + x and R = D/2 the burning outline is ρ·(2π − 2·asin(x/ρ)) + 2·(√(R² − x²) − √(ρ² − x²)), on a length L − e·x, and
     each of e bare ends burns over what is left of the section. Exact: every point burns when the nearest surface has come to it.
-    0 once the web or the length is gone; NaN without a core. Source: geometry, derived here.
+    Where a cap covers part of a face the same is summed over rings, each as long as the fronts of the faces leave it, to the
+    accuracy of 24 Gauss points between bends. Source: geometry, derived here.
 
+    Examples
+    --------
     >>> g = Grains(*(np.array(v) for v in (1.0, 0.1, 0.05, 0.02, 0.0)))
     >>> (cracked_area(g, np.array([0.0, 0.0075])) * 1e6).round(1)
     array([ 9283.2, 11052.8])
     """
     x = np.asarray(regression, dtype=float)
+    grains = grain.settled(grains)
+    if grains.caps:
+        plain = cracked_area(replace(grains, forward_covered_to=None, aft_covered_to=None), x)
+        return np.where(faces.capped(grains), _cracked_under_caps(faces.covered_grain(grains), x), plain)
     outer, core = 0.5 * grains.outer_diameter, 0.5 * grains.core_diameter
     bore = np.minimum(core + x, outer)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -57,17 +80,82 @@ def cracked_area(grains: Grains, regression: Array) -> Array:
     return np.where(grains.core_diameter > 0.0, area, np.nan)
 
 
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(24)
+
+
+def _cracked_under_caps(one: CoveredGrain, x: Array) -> Array:
+    """The same of a grain with a cap: of a ring at r the arc r·(2π − 2·asin(x/r)) is left.
+
+    Core, both faces of the slot and both fronts, the last two by Gauss-Legendre: between the circles at which a front bends, and
+    on it over its angle.
+    """
+    bore = np.minimum(one.core + x, one.outer)
+    start = np.minimum(np.maximum(bore, faces.met_at(one, x, x)), one.outer)
+
+    def arc(radius: Array) -> Array:
+        return np.asarray(2.0 * np.pi - 2.0 * np.arcsin(np.clip(x / np.maximum(radius, 1e-300), 0.0, 1.0)))
+
+    def length(radius: Array) -> Array:
+        fronts = (faces.front_depth(x, radius, to, one.core) for to in (one.forward, one.aft))
+        return np.asarray(one.length - sum(fronts))
+
+    total = np.where(start <= bore, bore * arc(bore) * np.maximum(length(bore), 0.0), 0.0)
+    bends = [np.clip(place, start, one.outer) for to in (one.forward, one.aft) for place in (to, to + x)]
+    marks = np.sort(np.stack(np.broadcast_arrays(start, *bends, one.outer)), axis=0)
+    for low, high in pairwise(marks):
+        for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+            turn = 0.5 * np.pi * (0.5 + 0.5 * node)  # a front goes as a square root at its ends
+            radius = low + (high - low) * np.sin(turn) ** 2
+            by = 0.5 * weight * 0.5 * np.pi * (high - low) * np.sin(2.0 * turn)
+            total = total + by * 2.0 * radius / np.sqrt(np.maximum(radius**2 - x**2, 1e-300)) * np.maximum(length(radius), 0.0)
+    for to in (one.forward, one.aft):
+        is_open = (to > one.core) & (to >= start)
+        inner, outer = np.minimum(start, to), np.minimum(to, one.outer)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            first = np.arcsin(np.where(x > 0.0, np.clip((start - to) / x, 0.0, 1.0), 0.0))
+            last = np.arcsin(np.where(x > 0.0, np.clip((one.outer - to) / x, 0.0, 1.0), 0.0))
+        for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+            share = 0.5 + 0.5 * node
+            radius = inner + (outer - inner) * share
+            total = total + np.where(is_open, 0.5 * weight * (outer - inner) * radius * arc(radius), 0.0)
+            angle = first + (last - first) * share
+            radius = to + x * np.sin(angle)
+            round_ = 0.5 * weight * (last - first) * x * radius * arc(radius)
+            total = total + np.where(to > one.core, round_, 0.0)
+    return np.where((x < faces.burnt_out(one)) & (one.core > 0.0), total, np.where(one.core > 0.0, 0.0, np.nan))
+
+
 def alight_outside_area(grains: Grains, regression: Array) -> Array:
-    """Burning area [m2] of one grain that burns on its outside too, at `regression` [m]; broadcasts.
+    """Burning area of one grain that burns on its outside too.
 
+    Parameters
+    ----------
+    grains : Grains
+        One row or more, SI; of each row one grain is meant.
+    regression : Array
+        Broadcasts against them. [m]
+
+    Returns
+    -------
+    Array
+        0 once the two fronts, or the ends, have met. [m2]
+
+    Notes
+    -----
     π·(d + 2x + D − 2x)·(L − e·x) with the ends' ring between the two fronts, until they meet at a quarter of D − d or the ends
-    do. Exact. Source: geometry, derived here.
+    do. Exact, under caps too. Source: geometry, derived here.
 
+    Examples
+    --------
     >>> g = Grains(*(np.array(v) for v in (1.0, 0.1, 0.05, 0.02, 0.0)))
     >>> (alight_outside_area(g, np.array([0.0, 0.005])) * 1e6).round(1)
     array([21991.1, 21991.1])
     """
     x = np.asarray(regression, dtype=float)
+    grains = grain.settled(grains)
+    if grains.caps:
+        plain = alight_outside_area(replace(grains, forward_covered_to=None, aft_covered_to=None), x)
+        return np.where(faces.capped(grains), _alight_under_caps(faces.covered_grain(grains), x), plain)
     bore = np.where(grains.core_diameter > 0.0, grains.core_diameter + 2.0 * x, 0.0)
     outside = grains.outer_diameter - 2.0 * x
     length = grains.length - grains.burning_ends * x
@@ -76,11 +164,52 @@ def alight_outside_area(grains: Grains, regression: Array) -> Array:
     return np.where((outside > bore) & (length > 0.0), area, 0.0)
 
 
-def lost_cap_area(grains: Grains, regression: Array) -> Array:
-    """Burning area [m2] of one grain with one covered end face bare after all; as it was where none is covered.
+def _alight_under_caps(one: CoveredGrain, x: Array) -> Array:
+    """The same of a grain with a cap: core, fronts and outside up to where the outer front stands."""
+    bore = np.where(one.core > 0.0, one.core + x, 0.0)
+    outside = one.outer - x
+    start = np.maximum(bore, faces.met_at(one, x, x))
+    length = [one.length - sum(faces.front_depth(x, r, to, one.core) for to in (one.forward, one.aft)) for r in (bore, outside)]
+    cored = (one.core > 0.0) & (start <= bore)
+    area = np.where(cored, 2.0 * np.pi * bore * np.maximum(length[0], 0.0), 0.0)
+    area = area + 2.0 * np.pi * outside * np.maximum(length[1], 0.0)
+    for to in (one.forward, one.aft):
+        area = area + faces.front_area(x, start, np.maximum(outside, start), to, one.core)
+    return np.where(start < outside, area, 0.0)
 
-    Exact. Source: geometry, as `physics.ballistics.grain`.
+
+def lost_cap_area(grains: Grains, regression: Array) -> Array:
+    """Burning area of one grain with one covered end face bare after all.
+
+    Parameters
+    ----------
+    grains : Grains
+        One row or more, SI; of each row one grain is meant.
+    regression : Array
+        Broadcasts against them. [m]
+
+    Returns
+    -------
+    Array
+        As it was where no face is covered. [m2]
+
+    Notes
+    -----
+    Of two faces that are covered, in part or wholly, the one that leaves less open. Exact. Source: geometry, as
+    `physics.ballistics.grain`.
     """
+    grains = grain.settled(grains)
+    if grains.caps:
+        forward, aft = grains.open_to
+        lost = forward <= aft
+        opened = replace(
+            grains,
+            count=np.ones_like(np.asarray(grains.count)),
+            forward_covered_to=np.where(lost, grains.outer_diameter, forward),
+            aft_covered_to=np.where(lost, aft, grains.outer_diameter),
+        )
+        plain = lost_cap_area(replace(grains, forward_covered_to=None, aft_covered_to=None), regression)
+        return np.where(faces.capped(grains), np.asarray(grain.burning_area(opened, regression)), plain)
     bare = np.minimum(grains.burning_ends + 1.0, 2.0)
     one = replace(grains, count=np.ones_like(np.asarray(grains.count)), burning_ends=bare)
     return np.asarray(grain.burning_area(one, regression))
@@ -216,6 +345,9 @@ def _burn(motors: Motors, temperature: Array | None) -> _Burn:
     share = np.linspace(0.0, 1.0, STEPS)
     whole = share * webs.max(axis=1, keepdims=True)
     ends = np.concatenate([webs * (1.0 - 1e-9), 0.25 * (batch.outer_diameter - batch.core_diameter) * (1.0 - 1e-9)], axis=1)
+    if batch.grains.caps:
+        bends = np.where(faces.capped(batch.grains)[:, :, None], faces.breaks(faces.covered_grain(batch.grains)), 0.0)
+        ends = np.concatenate([ends, bends.reshape(len(ends), -1) * (1.0 - 1e-9)], axis=1)
     x = np.sort(np.concatenate([whole, ends], axis=1), axis=1)
     return _Burn(x, _rows(batch.grains, x, grain.burning_area), balance(batch), batch)
 
@@ -227,7 +359,7 @@ def _rows(grains: Grains, x: Array, area: Callable[[Grains, Array], Array]) -> A
 
 def _tall(grains: Grains) -> Grains:
     """The rows with a last axis for regressions."""
-    return Grains(*(np.atleast_2d(leaf)[:, :, None] for leaf in vars(grains).values()))
+    return grains.mapped(lambda leaf: np.atleast_2d(leaf)[:, :, None])
 
 
 def _in_one_grain(burn: _Burn, name: str, area: Callable[[Grains, Array], Array], sound: tuple[Array, Array]) -> Flaw:

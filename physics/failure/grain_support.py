@@ -1,12 +1,13 @@
-"""What carries the grains: the pressure drop along the port as an axial load on the stack.
+"""What carries the grains, and what covers their faces: the pressure drop along the port as an axial load, and caps.
 
-Owns the mode `grain support`. Imports numpy and, from physics, modes and motors.
+Owns the modes `grain support` and `cap burn-through`. Imports numpy and, from physics, ballistics, modes and motors.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from physics.ballistics import grain
 from physics.missing import NotComputable, need
 from physics.motors import Array, Motors, Situation
 
@@ -57,3 +58,17 @@ def grain_support(motors: Motors, situation: Situation) -> Array:
     share = static_drop_share(situation.figures["head_pressure_ratio"], motors.propellant.gamma)
     with np.errstate(divide="ignore"):
         return np.asarray(crushing / share)
+
+
+def has_cap(motors: Motors, end: str) -> bool:
+    """Whether a cap covers any end face of the grains in part."""
+    return grain.has_caps(motors.grain)
+
+
+def cap_burn_through(motors: Motors, situation: Situation) -> Array:
+    """Time after which a cap no longer keeps the fire from the face that it covers. [s], (n,)
+
+    Never known here: the file tells how far a cap reaches, not what it is made of, how thick it is nor what holds it. The burn
+    takes caps to last until the grain is gone. Raises NotComputable.
+    """
+    raise NotComputable("the material of the caps over the grains' faces is not given; they are taken to last the burn")

@@ -351,6 +351,15 @@ MODES: tuple[Mode, ...] = (
         "static drop along the port (momentum with mass addition) on the last grain",
         grain_support.grain_support,
     ),
+    Mode(
+        "cap burn-through",
+        "grains",
+        "heat",
+        "not computed: neither material nor thickness nor bond of a cap is told",
+        grain_support.cap_burn_through,
+        applies=grain_support.has_cap,
+        marches_heat=True,
+    ),
     Mode("case yield hot", "case", "yield", softening.BASIS_HOT, softening.case_yield_hot, marches_heat=True),
     Mode(
         "liner burn-through",

@@ -1,7 +1,7 @@
 """Centres of mass along the axis, of the motor while it burns and of the rocket with it.
 
 Owns mass and centre of tubes, nozzles and burning grains, and what follows for the rocket's balance. Positions run from the
-forward end of the case, or from the rocket's nose where it says so. Imports nothing. Source: derived, geometry.
+forward end of the case, or from the rocket's nose where it says so. Imports the faces of grains. Source: derived, geometry.
 """
 
 from __future__ import annotations
@@ -10,6 +10,8 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
+
+from physics.ballistics import faces
 
 Array = NDArray[np.float64]
 
@@ -118,7 +120,8 @@ def together(bodies: list[Body]) -> Body:
 class GrainRows:
     """Rows of equal cored grains, (n, R) each: counts, dimensions [m], bare faces (1 or 0), and where they lie [m].
 
-    `start` is the forward face of a row's first grain, `pitch` the distance from one grain's to the next.
+    `start` is the forward face of a row's first grain, `pitch` the distance from one grain's to the next. `forward_to` and
+    `aft_to` are the diameters [m] up to which the faces are open, where a cap covers any of them in part.
     """
 
     count: Array
@@ -129,6 +132,8 @@ class GrainRows:
     aft_bare: Array
     start: Array
     pitch: Array
+    forward_to: Array | None = None
+    aft_to: Array | None = None
 
 
 def burning_grains(density: Array, rows: GrainRows, regression: Array) -> tuple[Array, Array]:
@@ -149,15 +154,29 @@ def burning_grains(density: Array, rows: GrainRows, regression: Array) -> tuple[
         (n, T); the centre of what is burnt out is NaN. [kg], [m]
     """
     x = regression[:, None, :]
-    row = GrainRows(**{item.name: np.asarray(getattr(rows, item.name), dtype=float)[:, :, None] for item in fields(GrainRows)})
+    leaves = {item.name: getattr(rows, item.name) for item in fields(GrainRows)}
+    row = GrainRows(**{name: np.asarray(leaf, dtype=float)[:, :, None] for name, leaf in leaves.items() if leaf is not None})
     left = np.maximum(row.length - x * (row.forward_bare + row.aft_bare), 0.0)
     bore = np.minimum(row.core_diameter + 2.0 * x, row.outer_diameter)
     one = np.asarray(density)[:, None, None] * 0.25 * np.pi * (np.square(row.outer_diameter) - np.square(bore)) * left
     middle = row.start + 0.5 * row.length + 0.5 * x * (row.forward_bare - row.aft_bare)
+    if row.forward_to is not None and row.aft_to is not None:
+        one, middle = _under_caps(np.asarray(density)[:, None, None], row, x, one, middle)
     middle = middle + 0.5 * np.maximum(row.count - 1.0, 0.0) * row.pitch
     mass = (row.count * one).sum(axis=1)
     moment = (row.count * one * middle).sum(axis=1)
     return mass, np.where(mass > 0.0, moment / np.where(mass > 0.0, mass, 1.0), np.nan)
+
+
+def _under_caps(density: Array, row: GrainRows, x: Array, mass: Array, middle: Array) -> tuple[Array, Array]:
+    """Mass of one grain [kg] and its middle [m], taken anew where a cap covers part of a face."""
+    to = [np.asarray(face) for face in (row.forward_to, row.aft_to)]
+    core, outer = 0.5 * row.core_diameter, 0.5 * row.outer_diameter
+    radii = [np.where(face > row.core_diameter, 0.5 * face, 0.0) for face in to]
+    each = faces.CoveredGrain(core, outer, row.length, *radii)
+    some = np.any([(face > row.core_diameter) & (face < row.outer_diameter) for face in to], axis=0)
+    covered = row.start + faces.middle(each, x)
+    return np.where(some, density * faces.volume(each, x), mass), np.where(some, covered, middle)
 
 
 def centre_over_burn(hardware: Array, hardware_centre: Array, propellant: Array, propellant_centre: Array) -> Array:

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from physics.assembly import Assembly, assemble
 from physics.ballistics import steady
+from physics.ballistics.grain import has_caps
 from physics.ballistics.regimes import regimes
 from physics.ballistics.stretches import columns
 from physics.figures import FLIGHT_FIGURES
@@ -23,7 +23,7 @@ from physics.flight.balance import GrainRows, bored_insert, burning_grains, cent
 from physics.flight.trajectory import Flight, Push, Rail, Vehicle, fly, rail_exit_speed
 from physics.mass import closure_masses, part_mass, unknown_masses
 from physics.mass import masses as masses_of
-from physics.motors import Array, Curve, Figures, Motors
+from physics.motors import Array, Curve, Figures, Motors, as_column
 
 Mask = NDArray[np.bool_]
 
@@ -102,20 +102,24 @@ def fly_motors(
         )
     weights = masses_of(motors) if masses is None else masses
     rocket, launch = motors.rocket, motors.launch
-    dry = _tall(rocket.mass, motors) + weights["loaded"] - weights["propellant"]
+    dry = as_column(rocket.mass, motors.size) + weights["loaded"] - weights["propellant"]
     described = ~(_raised(figures, "port_choked", motors) | _raised(figures, "extinguished", motors))
     vehicle = Vehicle(
         np.where(described, dry, np.nan),
-        _tall(rocket.diameter, motors),
+        as_column(rocket.diameter, motors.size),
         _drag(rocket.drag_coefficient, motors),
         None if rocket.drag_coefficient_thrusting is None else _drag(rocket.drag_coefficient_thrusting, motors),
         None if rocket.drag_mach is None else _drag(rocket.drag_mach, motors),
     )
-    rail = Rail(_tall(launch.rail_length, motors), _tall(launch.elevation, motors), _tall(launch.altitude, motors))
+    rail = Rail(
+        as_column(launch.rail_length, motors.size),
+        as_column(launch.elevation, motors.size),
+        as_column(launch.altitude, motors.size),
+    )
     air = StandardAir(
         rail.altitude,
-        _tall(motors.ambient.temperature, motors) - standard_temperature(rail.altitude),
-        _tall(motors.ambient.pressure, motors),
+        as_column(motors.ambient.temperature, motors.size) - standard_temperature(rail.altitude),
+        as_column(motors.ambient.pressure, motors.size),
     )
     history = _history(motors, figures)
     flight = fly(history.push, vehicle, rail, air, track=track)
@@ -140,10 +144,6 @@ def fly_motors(
 
 def _refused(why: str) -> Flights:
     return Flights(why, {}, {}, {}, {})
-
-
-def _tall(leaf: Any, motors: Motors) -> Array:
-    return np.broadcast_to(np.asarray(leaf, dtype=float), (motors.size,))
 
 
 def _raised(figures: Figures, flag: str, motors: Motors) -> Mask:
@@ -171,7 +171,7 @@ def _history(motors: Motors, figures: Figures) -> _History:
 
 
 def _exit_area(motors: Motors) -> Array:
-    return 0.25 * np.pi * np.square(_tall(motors.nozzle.exit_diameter, motors))
+    return 0.25 * np.pi * np.square(as_column(motors.nozzle.exit_diameter, motors.size))
 
 
 def _steady_history(motors: Motors, temperature: Array | None) -> _History:
@@ -185,7 +185,7 @@ def _steady_history(motors: Motors, temperature: Array | None) -> _History:
         short.impulse,
         short.mass,
         short.attached,
-        _tall(motors.ambient.pressure, motors),
+        as_column(motors.ambient.pressure, motors.size),
         _exit_area(motors),
     )
     return _History(push, short.regression)
@@ -198,7 +198,7 @@ def _from_curve(motors: Motors, curve: Curve) -> _History:
         curve.time,
         curve.thrust,
         curve.mass_flow,
-        _tall(motors.ambient.pressure, motors),
+        as_column(motors.ambient.pressure, motors.size),
         _exit_area(motors),
         full[:, 1:] & full[:, :-1],
     )
@@ -210,7 +210,7 @@ def _from_curve(motors: Motors, curve: Curve) -> _History:
 def _coldest(motors: Motors, kernel: str, flight: Flight, vehicle: Vehicle, rail: Rail, air: StandardAir) -> Array:
     """Rail exit speed [m/s] with the propellant at its coldest; by the steady kernel, scaled to the kernel in use."""
     soak = np.atleast_2d(np.asarray(motors.ambient.soak, dtype=float))
-    ambient = _tall(motors.ambient.temperature, motors)
+    ambient = as_column(motors.ambient.temperature, motors.size)
     speed = flight.figures["rail_exit_speed"]
     if soak.shape[1] == 0:
         return speed
@@ -229,27 +229,25 @@ def _centre_of_mass(motors: Motors, placed: Assembly, weights: dict[str, Array],
     hardware, centre = _hardware(motors, placed, weights)
     rocket = motors.rocket
     assert rocket is not None
-    row = {
-        name: np.broadcast_to(np.atleast_2d(leaf), (motors.size, np.atleast_2d(leaf).shape[1]))
-        for name, leaf in vars(motors.grain).items()
-        if isinstance(leaf, np.ndarray)
-    }
-    forward, aft = (np.broadcast_to(np.atleast_2d(face), row["count"].shape) for face in motors.grain.bare_faces)
+    grain = motors.grain.mapped(lambda leaf: np.broadcast_to(np.atleast_2d(leaf), (motors.size, np.atleast_2d(leaf).shape[1])))
+    forward, aft = (np.broadcast_to(np.atleast_2d(face), grain.count.shape) for face in grain.bare_faces)
+    caps = grain.open_to if has_caps(grain) else (None, None)
     rows = GrainRows(
-        row["count"],
-        row["length"],
-        row["outer_diameter"],
-        row["core_diameter"],
+        grain.count,
+        grain.length,
+        grain.outer_diameter,
+        grain.core_diameter,
         forward,
         aft,
         placed.grain_start,
-        row["length"],
+        grain.length,
+        *caps,
     )
-    propellant, middle = burning_grains(_tall(motors.propellant.density, motors), rows, history.regression)
+    propellant, middle = burning_grains(as_column(motors.propellant.density, motors.size), rows, history.regression)
     if rocket.centre_of_mass is not None and rocket.motor_end is not None:
-        shift = _tall(rocket.motor_end, motors) - placed.exit
-        body = _tall(rocket.mass, motors)
-        centre = (body * _tall(rocket.centre_of_mass, motors) + hardware * (centre + shift)) / (body + hardware)
+        shift = as_column(rocket.motor_end, motors.size) - placed.exit
+        body = as_column(rocket.mass, motors.size)
+        centre = (body * as_column(rocket.centre_of_mass, motors.size) + hardware * (centre + shift)) / (body + hardware)
         hardware, middle = body + hardware, middle + shift[:, None]
     return centre_over_burn(hardware, centre, propellant, middle)
 
@@ -260,7 +258,7 @@ def _margins(motors: Motors, course: Array, history: _History, flight: Flight) -
     assert rocket is not None
     margins: dict[str, Array] = {}
     if rocket.centre_of_pressure is not None and rocket.centre_of_mass is not None and rocket.motor_end is not None:
-        behind, wide = _tall(rocket.centre_of_pressure, motors), _tall(rocket.diameter, motors)
+        behind, wide = as_column(rocket.centre_of_pressure, motors.size), as_column(rocket.diameter, motors.size)
         left = np.stack(
             [
                 np.interp(t, clock, line)
@@ -304,13 +302,13 @@ def _insert_centre(motors: Motors, placed: Assembly) -> Array:
     nozzle = motors.nozzle
     if nozzle.insert_length is None or nozzle.insert_diameter is None:
         return _middle(placed.spans["nozzle"])
-    length = _tall(nozzle.insert_length, motors)
+    length = as_column(nozzle.insert_length, motors.size)
     return bored_insert(
         np.ones(motors.size),
-        _tall(nozzle.insert_diameter, motors),
+        as_column(nozzle.insert_diameter, motors.size),
         length,
-        _tall(nozzle.throat_diameter, motors),
-        _tall(nozzle.exit_diameter, motors),
-        _tall(nozzle.half_angle, motors),
+        as_column(nozzle.throat_diameter, motors.size),
+        as_column(nozzle.exit_diameter, motors.size),
+        as_column(nozzle.half_angle, motors.size),
         placed.exit - length,
     ).centre

@@ -75,6 +75,9 @@ def open_burn(motors: Motors) -> Figures:
     parts = [np.broadcast_to(part, webs.shape)[:, :, None] for part in grain.area_coefficients(motors.grain)]
     x = regression[:, None, :]
     area = np.where(x <= webs[:, :, None], parts[0] + x * (parts[1] + x * parts[2]), 0.0).sum(axis=1)
+    if motors.grain.caps:
+        tall = motors.grain.mapped(lambda leaf: np.atleast_2d(leaf)[:, :, None])
+        area = grain.burning_area(tall, x * (1.0 - 1e-12)).sum(axis=1)
     density = np.broadcast_to(np.asarray(motors.propellant.density, dtype=float), (motors.size,))
     flow = density[:, None] * np.maximum(area, 0.0) * rate[:, None]
     time = regression / rate[:, None]

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from physics.assembly import EDGE_DIAMETERS, Assembly, assemble, body_glands, gland_room, gland_width
+from physics.ballistics.grain import settled
 from physics.motors import Array, Closure, Motors, Plug, Screws, Seal, WeldedLip
 
 MILLIMETRE = 1e-3
@@ -128,15 +129,19 @@ def millimetres(leaf: object, index: int = 0) -> float | None:
 
 
 def grain_rows(motors: Motors, index: int = 0) -> list[dict[str, float]]:
-    """The rows of grains of one motor that are there: count, length, outer and core diameter in mm, burning ends."""
-    grain = motors.grain
+    """The rows of grains of one motor that are there: count, length, outer and core diameter in mm, bare ends, and the
+    diameters in mm up to which the two faces burn from the start."""
+    grain = settled(motors.grain)
+    leaves = {key: getattr(grain, key) for key in ("count", "length", "outer_diameter", "core_diameter", "burning_ends")}
+    leaves["forward_bare"] = grain.forward_bare
+    leaves["forward_open_to"], leaves["aft_open_to"] = grain.open_to
     columns = {}
-    for key in ("count", "length", "outer_diameter", "core_diameter", "burning_ends", "forward_bare"):
-        values = np.atleast_2d(np.asarray(getattr(grain, key), dtype=float))
+    for key, leaf in leaves.items():
+        values = np.atleast_2d(np.asarray(leaf, dtype=float))
         columns[key] = values[index if values.shape[0] > 1 else 0]
     rows = max(len(column) for column in columns.values())
     spread = {key: np.broadcast_to(column, (rows,)) for key, column in columns.items()}
-    lengths = {"length", "outer_diameter", "core_diameter"}
+    lengths = {"length", "outer_diameter", "core_diameter", "forward_open_to", "aft_open_to"}
     return [
         {key: float(column[row]) / (MILLIMETRE if key in lengths else 1.0) for key, column in spread.items()}
         for row in range(rows)
@@ -298,13 +303,27 @@ def _o_ring(build: _Builder, ring: Seal, at: Point, half: float, rise: float, wh
     build.parts.append(Part("seal", outline, f"O-ring {build.mm(ring.cross_section) or 0.0:.2f} mm{called}", round=whole))
 
 
+CAP_DRAWN = 1.0
+"""Thickness at which a cap over an end face is drawn. [mm]"""
+
+
 def _grains(build: _Builder, rows: list[dict[str, float]], front: float) -> None:
     x = front
+    caps = False
     for row in rows:
         build.cores.append((x, x + row["count"] * row["length"], row["core_diameter"]))
         for _ in range(round(row["count"])):
             build.box("grain", x, x + row["length"], row["core_diameter"] / 2, row["outer_diameter"] / 2)
+            for end, face in (("forward", x), ("aft", x + row["length"] - CAP_DRAWN)):
+                to = row[f"{end}_open_to"]
+                if row["core_diameter"] < to < row["outer_diameter"]:
+                    build.box("cap", face, face + CAP_DRAWN, to / 2, row["outer_diameter"] / 2, f"{end} face, open to {to:.1f} mm")
+                    caps = True
             x += row["length"]
+    if caps:
+        build.assumptions.append(
+            f"caps over end faces are drawn {CAP_DRAWN:.0f} mm thick, in the grain: no file tells how thick they are"
+        )
 
 
 def _screws(build: _Builder, screws: Screws, x: float, bore: float, outer: float, ring: float) -> None:

@@ -18,6 +18,7 @@ LOOK: dict[str, tuple[str, str, str]] = {
     "case": ("#dbe4ec", "////", "case"),
     "liner": ("#ead9b8", "", "liner"),
     "grain": ("#b9bfc6", "", "grain"),
+    "cap": ("#3f6f8f", "", "cap over an end face"),
     "closure": ("#cfe3d8", "\\\\\\\\", "forward plate"),
     "plug": ("#e9dfa8", "----", "plug"),
     "ring": ("#f0e3cf", "xxxx", "retaining ring"),
@@ -140,6 +141,21 @@ def _lists(sheet: Sheet, motors: Motors, shape: Section, labels: Labels, top: fl
             break
 
 
+def _faces(row: dict[str, float], labels: Labels) -> str:
+    """Which end faces of a row are bare, and how far caps leave them open."""
+    capped = [end for end in ("forward", "aft") if row["core_diameter"] < row[f"{end}_open_to"] < row["outer_diameter"]]
+    if capped:
+        said = []
+        for end in ("forward", "aft"):
+            to = row[f"{end}_open_to"]
+            bare = "bare" if to >= row["outer_diameter"] else "inhibited"
+            said.append(f"{end} face {f'covered to {labels.length(to)}' if end in capped else bare}")
+        return ", ".join(said)
+    ends = round(row["burning_ends"])
+    which = (", forward" if row["forward_bare"] > 0.5 else ", aft") if ends == 1 else ""
+    return f"{ends} bare end{'' if ends == 1 else 's'}{which}"
+
+
 def part_rows(motors: Motors, labels: Labels) -> list[list[str]]:
     """Part, material and size of everything the motor file gives, as text."""
     size = labels.length
@@ -152,15 +168,12 @@ def part_rows(motors: Motors, labels: Labels) -> list[list[str]]:
     if motors.liner is not None:
         rows.append(["liner", motors.liner.material.name, f"thickness {size(millimetres(motors.liner.thickness) or 0)}"])
     for row in grain_rows(motors):
-        ends = round(row["burning_ends"])
         rows.append(
             [
                 f"grain × {row['count']:.0f}",
                 motors.propellant.name,
                 f"length {size(row['length'])}, outside {size(row['outer_diameter'])}, "
-                f"core {size(row['core_diameter'])}, "
-                f"{ends} bare end{'' if ends == 1 else 's'}"
-                + ((", forward" if row["forward_bare"] > 0.5 else ", aft") if ends == 1 else ""),
+                f"core {size(row['core_diameter'])}, " + _faces(row, labels),
             ]
         )
     for which, closure in (("forward", motors.forward_closure), ("aft", motors.aft_closure)):

@@ -15,7 +15,7 @@ import numpy as np
 
 from optimizer.inputs.stock import Price, Stock, StockItem, load_stock
 from optimizer.output.drawing.cuts import CLEAN_UP, FACING, KERF, Bar, Cut, cuts, item_price, packed
-from optimizer.output.drawing.geometry import MILLIMETRE, millimetres, number, section
+from optimizer.output.drawing.geometry import MILLIMETRE, grain_rows, millimetres, number, section
 from optimizer.output.drawing.plates import FOOT, MARGIN, Labels, foot
 from optimizer.output.drawing.sheet import FAINT, PAPERS, Sheet
 from physics.motors import Closure, Motors, Screws, Seal
@@ -110,6 +110,20 @@ def purchases(motors: Motors, labels: Labels, lists: Sequence[Stock] = ()) -> li
     if motors.nozzle.seal is not None:
         bore = None if motors.case is None else millimetres(motors.case.bore)
         found += _rings("nozzle", motors.nozzle.seal, bore, labels, lists)
+    return found + _caps(motors, labels)
+
+
+def _caps(motors: Motors, labels: Labels) -> list[Purchase]:
+    """What covers end faces in part: its size and number; of what, the file does not tell."""
+    found: list[Purchase] = []
+    for place, row in enumerate(grain_rows(motors), 1):
+        for end in ("forward", "aft"):
+            to, outer = row[f"{end}_open_to"], row["outer_diameter"]
+            if row["core_diameter"] < to < outer:
+                what = f"{end} face caps" if place == 1 else f"{end} face caps, row {place}"
+                size = f"ring Ø {labels.length(outer)}, opening Ø {labels.length(to)}"
+                remark = "material, thickness and bond are not told: whether they last is not assessed"
+                found.append(Purchase(what, size, f"{row['count']:.0f}", remark))
     return found
 
 

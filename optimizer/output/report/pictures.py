@@ -370,6 +370,7 @@ FILLS: Mapping[str, tuple[str, str]] = {
     "case": ("#9fb4c7", "case"),
     "liner": ("#d9b36c", "liner"),
     "grain": ("#4d5661", "grain"),
+    "cap": ("#2f7fb0", "cap over an end face"),
     "closure": ("#7fb89e", "forward plate"),
     "plug": ("#cdb94f", "plug"),
     "ring": ("#e3c9a0", "retaining ring"),

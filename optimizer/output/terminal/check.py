@@ -172,12 +172,16 @@ def print_check(
         blocks = _whole_check(assessment, found, units, screen.width)
         if stands is not None and stands.flaws:
             blocks.insert(1, ("What a flaw would do", lines_of(stands.flaw_lines(units))))
+        if stands is not None and stands.start is not None:
+            blocks.insert(1, ("Start-up", lines_of(stands.start.lines(units))))
         screen.print(_blocks(head, blocks))
         return
     for level in (0, 1, 2, 3, BARE):
         blocks = _short_check(assessment, found, units, screen.width, min(level, 3))
         if stands is not None and stands.flaws and level < BARE:
             blocks.insert(1, ("", Text("Flaws: ", FIRST) + Text(stands.flaws_in_short(units))))
+        if stands is not None and stands.start is not None:
+            blocks.insert(1, ("", Text("Start-up: ", FIRST) + Text(stands.start.in_short(units))))
         shown = _blocks(head, blocks, apart=level < 3)
         wide = screen.options.update(width=max(screen.width, 100))
         if len(screen.render_lines(shown, wide, pad=False)) <= MOST_LINES:

@@ -25,7 +25,22 @@ SOLID_DIFFUSIVITY = 1.7e-7
 
 
 def thrusts(motors: Motors, record: Record) -> tuple[dict[str, Array], Mask]:
-    """Thrust [N] at both stages of every step, (steps, n), and where the flow is separated."""
+    """Thrust at both stages of every step.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    record : Record
+        Of their burn.
+
+    Returns
+    -------
+    push : dict
+        "inner" and "end", (steps, n). [N]
+    separated : ndarray
+        Mask of the steps in which the flow leaves the wall, (steps, n).
+    """
     layout, rows = record.layout, record.rows
     push, separated = {}, np.zeros(rows["time"].shape, bool)
     for name, pressure, throat in (("inner", "inner_pressure", "inner_throat"), ("end", "pressure", "throat")):
@@ -48,7 +63,20 @@ def thrusts(motors: Motors, record: Record) -> tuple[dict[str, Array], Mask]:
 
 
 def weighted_steps(rows: dict[str, Array], inner: Array, end: Array) -> Array:
-    """Integral of SI columns over each step by the quadrature of the time integration, (steps, n); 0 where no step was taken."""
+    """Integral of a column over each step by the quadrature of the time integration.
+
+    Parameters
+    ----------
+    rows : dict
+        The record, (steps, n) each, SI.
+    inner, end : ndarray
+        The column at both stages, (steps, n).
+
+    Returns
+    -------
+    ndarray
+        (steps, n), in the column's unit (SI) times s; 0 where no step was taken.
+    """
     return np.asarray(np.nan_to_num(rows["step"] * ((1.0 - SDIRK) * inner + SDIRK * end)))
 
 
@@ -66,7 +94,22 @@ def _until(rows: dict[str, Array], integral: Array, end: Array) -> Array:
 
 
 def figures_of(motors: Motors, record: Record, push: dict[str, Array], separated: Mask) -> tuple[dict[str, Array], dict[str, Mask]]:
-    """Every figure of `physics.figures` in SI and every flag, each (n,)."""
+    """Every figure of `physics.figures`, and every flag.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    record : Record
+        Of their burn.
+    push, separated : dict, ndarray
+        As `thrusts` gives them.
+
+    Returns
+    -------
+    values, flags : dict
+        (n,) each, SI.
+    """
     rows, layout = record.rows, record.layout
     dead = record.dead
     burn_time = np.where(dead, 0.0, record.burn_time)
@@ -169,7 +212,18 @@ def _flags(motors: Motors, record: Record, mean_pressure: Array, separated: Mask
 
 
 def several_equilibria(motors: Motors) -> Mask:
-    """Whether a stable pressure well above exists for the same Kn at some moment, (n,), as the steady kernel judges it."""
+    """Whether a stable pressure well above exists for the same Kn at some moment, as the steady kernel judges it.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+
+    Returns
+    -------
+    ndarray
+        Mask, (n,).
+    """
     return steady.evaluate(motors).flags["several_equilibria"]
 
 
@@ -199,8 +253,20 @@ def _quenched(record: Record) -> Mask:
 
 
 def chuffing_limit(exponent: Array) -> Array:
-    """Smallest stable τ·r²/α [-] of a chamber on a propellant of pressure exponent n; any shape, NaN for NaN.
+    """Smallest stable τ·r²/α of a chamber on a propellant of pressure exponent n.
 
+    Parameters
+    ----------
+    exponent : ndarray
+        n, of any shape. [-]
+
+    Returns
+    -------
+    ndarray
+        Of that shape, NaN for NaN. [-]
+
+    Notes
+    -----
     τ is the filling time V·c*/(R·T·A_t), r the burning rate, α the thermal diffusivity of the solid. Since τ grows
     with L* and r² with p^(2n), the limit has the form L*·p^(2n) = const of Sehgal and Strand (1964). The constant is
     where linear theory finds neutral stability, (1 + iΩ·τr²/α) = R_p(Ω), with the quasi-steady response R_p = n·A·B/(λ
@@ -208,6 +274,8 @@ def chuffing_limit(exponent: Array) -> Array:
     textbook middles. Real propellants differ by a factor of two either way: a caution, not a verdict. Valid for 0 < n
     < 0.8; 0 where the response never reaches 1 (small n).
 
+    Examples
+    --------
     >>> float(chuffing_limit(np.array(0.4)).round(2))
     0.15
     """
@@ -231,7 +299,22 @@ def _limit_table() -> tuple[Array, Array]:
 
 
 def curve_of(record: Record, push: dict[str, Array], told: int) -> Curve:
-    """Histories of the first `told` motors from ignition, (told, T), SI, NaN behind the end."""
+    """Histories from ignition.
+
+    Parameters
+    ----------
+    record : Record
+        Of n motors.
+    push : dict
+        As `thrusts` gives it.
+    told : int
+        Of the first so many motors.
+
+    Returns
+    -------
+    Curve
+        (told, T) each, SI, NaN behind the end.
+    """
     rows, layout, start = record.rows, record.layout, record.start
     zero = np.zeros_like(start)
     table = {

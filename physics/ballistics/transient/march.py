@@ -40,6 +40,9 @@ _CONVERGED = 1e-4
 
 _MOST_STEPS = 20000
 
+_SPREAD_STEPS = 48
+"""Least number of steps in which the flame runs along the grains."""
+
 
 # --- the march --------------------------------------------------------------------------------------------------------
 
@@ -107,15 +110,23 @@ def _merged(new: Any, old: Any, keep: Mask) -> Any:
 
 
 def unburnt_state(layout: Layout) -> State:
-    """Every motor before ignition: nothing regressed, at the pressure around it."""
+    """Every motor before ignition: nothing regressed, at the pressure around it.
+
+    Parameters
+    ----------
+    layout : Layout
+        Of n motors, SI.
+    """
     n, grains = layout.length.shape
     start = np.log(np.maximum(layout.ambient_pressure, LOWEST_START))
     faces = np.zeros((n, grains))
-    return State(start, np.zeros((n, grains, layout.stations)), faces, faces.copy(), layout.throat_radius.copy())
+    cells = np.zeros((n, grains, layout.stations))
+    return State(start, cells, faces, faces.copy(), layout.throat_radius.copy(), np.zeros(n))
 
 
 def _ignition(layout: Layout, state: State) -> tuple[Array, Flow]:
-    """Pressure that the unburnt surface would hold [Pa], (n,), and the flow of the port there."""
+    """Pressure that the unburnt surface would hold [Pa], (n,), all of it alight, and the flow of the port there."""
+    layout = replace(layout, spread_time=np.zeros_like(layout.spread_time))
     shape = geometry(layout, state.core, state.head, state.aft)
     log_pressure = np.full_like(state.log_pressure, np.log(2e6))
     ones = np.ones_like(shape.head)
@@ -136,18 +147,23 @@ def _ignition(layout: Layout, state: State) -> tuple[Array, Flow]:
 def _start(layout: Layout, motors_index: NDArray[np.intp], held: Flow) -> March:
     state = unburnt_state(layout)
     shape = geometry(layout, state.core, state.head, state.aft)
-    now = flow(layout, state, shape, held.rates, held.port)
+    whole = replace(layout, spread_time=np.zeros_like(layout.spread_time))
+    now = flow(whole, state, shape, held.rates, held.port)
     pressure = np.exp(state.log_pressure)
     gas = pressure * layout.free_volume / layout.gas_constant_temperature
     with np.errstate(divide="ignore"):
         step = np.where(now.made > 0.0, 0.03 * gas / (layout.density * now.made), 0.0)
     burning = now.made > 0.0
+    rates = now.rates
+    if layout.spreads:
+        lit = layout.lit(state.time)
+        rates = Rates(rates.core * lit.core, rates.head * lit.head, rates.aft * lit.aft, rates.exponent)
     return March(
         motors_index,
         layout,
         state,
         Store(gas, np.zeros_like(gas)),
-        now.rates,
+        rates,
         now.port,
         shape,
         np.zeros_like(gas),
@@ -159,7 +175,22 @@ def _start(layout: Layout, motors_index: NDArray[np.intp], held: Flow) -> March:
 
 
 def filling_time(layout: Layout, state: State, shape: Geometry) -> Array:
-    """τ = V·c*/(R·T·A_t) [s], (n,)."""
+    """Time in which a chamber fills, τ = V·c*/(R·T·A_t).
+
+    Parameters
+    ----------
+    layout : Layout
+        Of n motors, SI.
+    state : State
+        Where they stand.
+    shape : Geometry
+        What is left there.
+
+    Returns
+    -------
+    ndarray
+        (n,). [s]
+    """
     volume = layout.free_volume + layout.propellant_volume - shape.left
     area = np.pi * state.throat**2
     return volume * layout.characteristic_velocity / (layout.gas_constant_temperature * area)
@@ -219,6 +250,7 @@ def _next_step(march: March, options: Options, second: Stage, shape: Geometry, m
     scale = np.clip(0.9 / np.sqrt(np.maximum(measure, 1e-12)), 0.2, 2.0)
     wanted = step * np.where(good, scale, np.minimum(scale, 0.6))
     wanted = np.minimum(wanted, _web_step(layout, rates, shape) / options.web_steps)
+    wanted = np.where(march.time < 1.1 * layout.spread_time, np.minimum(wanted, layout.spread_time / _SPREAD_STEPS), wanted)
     filling = filling_time(layout, second.state, shape)
     before = march.shape.area
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -294,7 +326,7 @@ def _row(march: March, first: Stage, second: Stage, shape: Geometry, outflow: tu
             state.throat,
             *outflow,
             now.port.head,
-            shape.area / throat,
+            _alight(layout, state, shape) / throat,
             exits.max(axis=1),
             np.sqrt(now.port.mach_squared[:, :, -1].max(axis=1)),
             now.port.choked.astype(float),
@@ -305,6 +337,14 @@ def _row(march: March, first: Stage, second: Stage, shape: Geometry, outflow: tu
             depth,
         ]
     )
+
+
+def _alight(layout: Layout, state: State, shape: Geometry) -> Array:
+    """The surface that burns [m2], (n,): all of it once the flame has run along the grains."""
+    if not layout.spreads:
+        return shape.area
+    lit = layout.lit(state.time)
+    return np.asarray((shape.core * lit.core).sum(axis=(1, 2)) + (shape.head * lit.head + shape.aft * lit.aft).sum(axis=1))
 
 
 @dataclass
@@ -325,7 +365,20 @@ class Record:
 
 
 def marched(layout: Layout, options: Options) -> Record:
-    """The record of every motor from ignition to the end of its blow-down."""
+    """The record of every motor from ignition to the end of its blow-down.
+
+    Parameters
+    ----------
+    layout : Layout
+        Of n motors, SI.
+    options : Options
+        Numerical choices.
+
+    Returns
+    -------
+    Record
+        SI, NaN where a motor took no step.
+    """
     n = layout.density.size
     held_pressure, held = _ignition(layout, unburnt_state(layout))
     unburnt = geometry(layout, *(getattr(unburnt_state(layout), name) for name in ("core", "head", "aft")))

@@ -14,6 +14,7 @@ from physics.ballistics.erosion import eroded_rate
 from physics.ballistics.nozzle import vandenkerckhove
 from physics.ballistics.port import Profile, profile
 from physics.ballistics.propellant import RateLaw
+from physics.ballistics.transient.caps import capped_grains, in_cells, time_to_end
 from physics.ballistics.transient.layout import Layout
 from physics.motors import Array
 
@@ -32,13 +33,14 @@ _SWEEPS = 2
 @dataclass
 class State:
     """Where every motor stands: log pressure (n,), regressions [m] of cells, head and nozzle faces, throat radius
-    [m]."""
+    [m], and the time since ignition [s] (n,)."""
 
     log_pressure: Array
     core: Array
     head: Array
     aft: Array
     throat: Array
+    time: Array
 
 
 @dataclass
@@ -81,7 +83,22 @@ class Flow:
 
 
 def geometry(layout: Layout, core: Array, head: Array, aft: Array) -> Geometry:
-    """Burning surfaces and volume left at regressions `core` (n, grains, stations), `head`, `aft` (n, grains) [m]."""
+    """Burning surfaces and volume left.
+
+    Parameters
+    ----------
+    layout : Layout
+        Of n motors, SI.
+    core : ndarray
+        Regression of each cell, (n, grains, stations). [m]
+    head, aft : ndarray
+        Of the two faces, (n, grains). [m]
+
+    Returns
+    -------
+    Geometry
+        SI; where a cap covers part of a face, of its front and of what is left outside it.
+    """
     diameter = layout.bore + 2.0 * np.minimum(core, layout.cell_web)
     hollow = (0.25 * np.pi) * diameter * diameter
     unburnt = core < layout.cell_web
@@ -103,7 +120,13 @@ def geometry(layout: Layout, core: Array, head: Array, aft: Array) -> Geometry:
         span = layout.cell[:, :, None]
         head_face = aft_face = np.zeros((n, grains))
     surface = surface * (span * layout.cored[:, :, None])
-    left = (solid * (span * layout.burnable[:, :, None])).sum(axis=(1, 2))
+    volumes = solid * (span * layout.burnable[:, :, None])
+    if layout.capped.any():
+        some = layout.capped
+        part = in_cells(capped_grains(layout, some), core[some], head[some][:, None], aft[some][:, None])
+        surface[some], volumes[some] = part.core, part.volume
+        head_face[some], aft_face[some] = part.forward.sum(axis=1), part.aft.sum(axis=1)
+    left = volumes.sum(axis=(1, 2))
     port = np.where(layout.cored[:, :, None], hollow, layout.full[:, :, None])
     if layout.first.any():
         lead = np.take_along_axis(port[:, :, 0], layout.first[:, None], axis=1)
@@ -112,7 +135,20 @@ def geometry(layout: Layout, core: Array, head: Array, aft: Array) -> Geometry:
 
 
 def log_rate(law: RateLaw, log_pressure: Array) -> tuple[Array, Array]:
-    """ln r [m/s] and the local exponent [-] at ln p [Pa], (n, …); rows joined over ±0.05 % of pressure at bounds."""
+    """Burning rate and local exponent by the rate law, its rows joined over ±0.05 % of pressure at bounds.
+
+    Parameters
+    ----------
+    law : RateLaw
+        Of n motors.
+    log_pressure : ndarray
+        ln p with p in Pa, (n, …). [-]
+
+    Returns
+    -------
+    log_rate, exponent : ndarray
+        ln r with r in m/s, and d ln r/d ln p, of the shape of the pressures. [-]
+    """
     extra = (1,) * (log_pressure.ndim - 1)
 
     def column(table: Array, row: int) -> Array:
@@ -131,9 +167,20 @@ def log_rate(law: RateLaw, log_pressure: Array) -> tuple[Array, Array]:
 
 
 def nozzle_factor(layout: Layout, pressure: Array) -> Array:
-    """Mass flow over the choked one, broadcasts against (n,): 1 above the critical ratio, isentropic to ambient below.
+    """Mass flow of the nozzle over the choked one.
 
-    Within 0.1 % of ambient it falls to 0 in a straight line, so that its slope stays finite. [-]
+    Parameters
+    ----------
+    layout : Layout
+        Of n motors, SI.
+    pressure : ndarray
+        Of the chamber, broadcasts against (n,). [Pa]
+
+    Returns
+    -------
+    ndarray
+        1 above the critical ratio, isentropic to ambient below; within 0.1 % of ambient it falls to 0 in a straight line, so
+        that its slope stays finite. [-]
     """
     over = pressure / np.maximum(layout.ambient_pressure, 1e-9)
     if (over >= layout.critical).all():
@@ -146,7 +193,26 @@ def nozzle_factor(layout: Layout, pressure: Array) -> Array:
 
 
 def flow(layout: Layout, state: State, shape: Geometry, guess: Rates, port: Profile) -> Flow:
-    """One sweep of the port flow at a state: shares of the flow from the guessed rates, then pressures, then rates."""
+    """One sweep of the port flow at a state: shares of the flow from the guessed rates, then pressures, then rates.
+
+    Parameters
+    ----------
+    layout : Layout
+        Of n motors, SI.
+    state : State
+        Where they stand.
+    shape : Geometry
+        The surfaces there.
+    guess : Rates
+        From which the shares are taken.
+    port : Profile
+        The port flow to start from.
+
+    Returns
+    -------
+    Flow
+        SI; the rates are those of the surface that is alight.
+    """
     made = shape.core * guess.core + 1e-15 * layout.length[:, :, None] * shape.port
     at_head, at_aft = shape.head * guess.head, shape.aft * guess.aft
     inside = np.cumsum(made, axis=2)
@@ -172,6 +238,9 @@ def flow(layout: Layout, state: State, shape: Geometry, guess: Rates, port: Prof
         rate = eroded_rate(layout.erosion, base, flux, shape.diameter)
         exponent = exponent * (base / rate) + 0.8 * (1.0 - base / rate)
     rates = Rates(rate, layout.bare_head * base[:, :, 0], layout.bare_aft * base[:, :, -1], exponent)
+    if layout.spreads:
+        lit = layout.lit(state.time)
+        rates = Rates(rates.core * lit.core, rates.head * lit.head, rates.aft * lit.aft, exponent)
     total, mean = gas_made(shape, rates)
     return Flow(total, mean, choked_flow * factor, port, share[:, :, -1], rates)
 
@@ -183,7 +252,20 @@ def _nodes(cells: Array) -> Array:
 
 
 def gas_made(shape: Geometry, rates: Rates) -> tuple[Array, Array]:
-    """Gas made [m3 of solid a second] and its exponent in pressure, (n,)."""
+    """Gas made and its exponent in pressure.
+
+    Parameters
+    ----------
+    shape : Geometry
+        Of n motors, SI.
+    rates : Rates
+        Of their surfaces.
+
+    Returns
+    -------
+    made, exponent : ndarray
+        (n,) each; gas as the solid it is made of. [m3/s], [-]
+    """
     cells = shape.core * rates.core
     faces = shape.head * rates.head + shape.aft * rates.aft
     made = cells.sum(axis=(1, 2)) + faces.sum(axis=1)
@@ -218,7 +300,21 @@ class Stage:
 
 
 def advanced(base: State, rates: Rates, recession: Array, step: Array, log_pressure: Array) -> State:
-    """`base` moved by `step` [s] at `rates`."""
+    """A state moved on at steady rates.
+
+    Parameters
+    ----------
+    base : State
+        Of n motors, SI.
+    rates : Rates
+        Of their surfaces.
+    recession : ndarray
+        Of the throat's radius, (n,). [m/s]
+    step : ndarray
+        (n,). [s]
+    log_pressure : ndarray
+        That of the new state, (n,). [-]
+    """
     wide = step[:, None]
     return State(
         log_pressure,
@@ -226,18 +322,47 @@ def advanced(base: State, rates: Rates, recession: Array, step: Array, log_press
         base.head + wide * rates.head,
         base.aft + wide * rates.aft,
         base.throat + step * recession,
+        base.time + step,
     )
 
 
 def recession_rate(layout: Layout, log_pressure: Array) -> Array:
-    """Radial recession of the throat [m/s], (n,)."""
+    """Radial recession of the throat.
+
+    Parameters
+    ----------
+    layout : Layout
+        Of n motors, SI.
+    log_pressure : ndarray
+        ln p with p in Pa, (n,). [-]
+
+    Returns
+    -------
+    ndarray
+        (n,). [m/s]
+    """
     if not layout.recession.any():
         return np.zeros_like(log_pressure)
     return layout.recession * np.exp(RECESSION_EXPONENT * (log_pressure - np.log(layout.recession_at)))
 
 
 def nozzle_flow(layout: Layout, pressure: Array, throat: Array) -> tuple[Array, Array]:
-    """Mass flow of the nozzle [kg/s] and its logarithmic slope in pressure, (n,)."""
+    """Mass flow of the nozzle and its logarithmic slope in pressure.
+
+    Parameters
+    ----------
+    layout : Layout
+        Of n motors, SI.
+    pressure : ndarray
+        Of the chamber, (n,). [Pa]
+    throat : ndarray
+        Radius, (n,). [m]
+
+    Returns
+    -------
+    flow, slope : ndarray
+        (n,) each. [kg/s], [-]
+    """
     choked = pressure * np.pi * throat**2 / layout.characteristic_velocity
     factor = nozzle_factor(layout, pressure)
     if (factor >= 1.0).all():
@@ -274,8 +399,30 @@ def solve_stage(
 ) -> Stage:
     """Implicit stage: state = base + step·rates(state), with the pressure that closes the mass balance.
 
-    `base.log_pressure` is the first guess. A fixed number of sweeps, so that a motor's answer does not depend on the
-    company it keeps in the batch; the last correction tells how far the stage has converged.
+    Parameters
+    ----------
+    layout : Layout
+        Of n motors, SI.
+    base : State
+        What the stage starts from; its pressure is the first guess.
+    store_left, store_gas : ndarray
+        Gas that has left, and gas at the start, (n,). [kg]
+    step : ndarray
+        (n,). [s]
+    rates : Rates
+        First guess.
+    port : Profile
+        First guess.
+
+    Returns
+    -------
+    Stage
+        SI.
+
+    Notes
+    -----
+    A fixed number of sweeps, so that a motor's answer does not depend on the company it keeps in the batch; the last
+    correction tells how far the stage has converged.
     """
     log_pressure = base.log_pressure
     for _ in range(_SWEEPS):
@@ -297,16 +444,52 @@ def _scaled(rates: Rates, delta: Array) -> Rates:
     return Rates(rates.core * growth, rates.head * growth[:, :, 0], rates.aft * growth[:, :, -1], rates.exponent)
 
 
+def _under_caps(layout: Layout, state: State, rates: Rates, axial: Array, radial: Array) -> tuple[Array, Array, Array]:
+    """Times to the end of each grain along its axis, to what comes first there, and to the burnout of each cell [s], anew where
+    a cap covers part of a face: there the flat parts meet first, and a ring is left."""
+    some = layout.capped
+    grains = capped_grains(layout, some)
+    speeds = (layout.bare_head * rates.head)[some][:, None], (layout.bare_aft * rates.aft)[some][:, None]
+    end = time_to_end(grains, state.head[some][:, None], state.aft[some][:, None], speeds)[:, 0]
+    flat = axial[some]
+    axial, met, radial = axial.copy(), axial.copy(), radial.copy()
+    axial[some], met[some] = end, np.where(flat > 0.0, np.minimum(flat, end), end)
+    left = (layout.cell_web - state.core)[some]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        radial[some] = np.where((left > 0.0) & layout.cored[some][:, None], left / rates.core[some], np.nan)
+    return axial, met, radial
+
+
 def next_burnout(layout: Layout, state: State, rates: Rates, shape: Geometry) -> tuple[Array, Array]:
-    """Time to the next burnout of a cell or a grain, and to the last [s], (n,); inf and 0 where nothing burns."""
+    """Time to the next burnout of a cell or a grain, and to the last.
+
+    Parameters
+    ----------
+    layout : Layout
+        Of n motors, SI.
+    state : State
+        Where they stand.
+    rates : Rates
+        Taken as steady.
+    shape : Geometry
+        The surfaces there.
+
+    Returns
+    -------
+    soonest, last : ndarray
+        (n,) each; inf and 0 where nothing burns. [s]
+    """
     with np.errstate(divide="ignore", invalid="ignore"):
         radial = np.where(shape.core > 0.0, (layout.cell_web - state.core) / rates.core, np.nan)
         closing = layout.bare_head * rates.head + layout.bare_aft * rates.aft
         axial = np.where(shape.head + shape.aft > 0.0, (layout.length - state.head - state.aft) / closing, np.inf)
+    met = axial
+    if layout.capped.any():
+        axial, met, radial = _under_caps(layout, state, rates, axial, radial)
     ends = np.where(layout.cored, np.fmax.reduce(radial, axis=2), np.inf)
     whole = np.fmin(ends, axial)
     alive = (shape.core > 0.0).any(axis=2) | (shape.head + shape.aft > 0.0)
-    soonest = np.fmin(np.fmin.reduce(radial, axis=(1, 2)), np.where(alive, axial, np.inf).min(axis=1))
+    soonest = np.fmin(np.fmin.reduce(radial, axis=(1, 2)), np.where(alive, met, np.inf).min(axis=1))
     soonest = np.where(np.isnan(soonest), np.inf, soonest)
     last = np.where(alive, np.where(np.isfinite(whole), whole, 0.0), 0.0).max(axis=1)
     return soonest, last

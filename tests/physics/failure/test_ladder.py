@@ -297,7 +297,7 @@ class TestEveryRung:
             assert rung.factor.shape == (0,)
 
     def test_rows_are_distinct_and_of_a_known_kind(self) -> None:
-        assert len({row.mode for row in MODES}) == len(MODES) == 43
+        assert len({row.mode for row in MODES}) == len(MODES) == 44
         assert {row.kind for row in MODES} == set(KINDS) == set(DEFAULT_FACTORS)
         assert {row.part for row in MODES} == {"case", "closure", "liner", "nozzle", "grains"}
 
