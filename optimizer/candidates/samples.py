@@ -262,13 +262,14 @@ def _joined_tests(parts: Sequence[Outcome]) -> dict[tuple[str, Key], Tested]:
 
 
 def _outcome_block(motors: Motors, kernel: str, heat: bool, fly: bool = False, evidence: Sequence[Evidence] = ()) -> Outcome:
-    figures: Figures = evaluate(motors, kernel=kernel)
+    flies = fly and motors.rocket is not None and motors.launch is not None
+    burns: Figures = evaluate(motors, kernel=kernel, curve=flies and kernel == "transient")
+    figures = replace(burns, curve=None)
     ladder = assess_ladder(motors, figures, figures["peak_head_pressure"], marching=heat)
 
     flown: Mapping[str, Floats] = {}
-    if fly and motors.rocket is not None and motors.launch is not None:
-        known = figures if kernel == "steady" else evaluate(motors, kernel=kernel, curve=True)
-        every = fly_motors(motors, known, asked=FLOWN).figures
+    if flies:
+        every = fly_motors(motors, burns, asked=FLOWN).figures
         flown = {name: every[name] for name in FLOWN if name in every}
 
     def column(leaf: Any) -> Any:

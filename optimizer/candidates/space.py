@@ -138,6 +138,7 @@ class Space:
         self._base: Motors = self.study.motor.motors
         self._variants: dict[tuple[int, ...], Motors] = {}
         self._probes: list[tuple[int | None, Motors]] | None = None
+        self._last: tuple[Integers, Motors] | None = None
         self._mode, self._hold = self.study.grain_length_mode, self.study.hold
         self._room_columns = _room_columns(self._base)
         self.variables = tuple(self._variable(name, span) for name, span in self.study.variables.items())
@@ -282,10 +283,10 @@ class Space:
 
         Grain rows are numbered from 0: ``grain.0.length``; ``grain.rows`` is the number of rows.
         """
-        row = np.asarray(digits, dtype=np.int64).reshape(1, -1)
-        motors = self.candidates(row).motors
+        row = np.asarray(digits, dtype=np.int64).ravel()
+        motors = self._single(row)
         changed: dict[str, Any] = {}
-        for variable, digit in zip(self.variables, row[0], strict=True):
+        for variable, digit in zip(self.variables, row.tolist(), strict=True):
             if variable.is_text:
                 item = variable.items[digit]
                 changed[variable.name] = item.extra["document"] if variable.name == "propellant" else item.text
@@ -300,13 +301,19 @@ class Space:
 
     def grain_rows(self, digits: Digits) -> list[dict[str, float]]:
         """The grain rows of one candidate, head end first, as SI numbers; absent rows are left out."""
-        grain = self.candidates(np.asarray(digits, dtype=np.int64).reshape(1, -1)).motors.grain
+        grain = self._single(np.asarray(digits, dtype=np.int64).ravel()).grain
         leaves = {name: np.atleast_2d(np.asarray(getattr(grain, name), dtype=float))[0] for name in _WRITTEN_LEAVES}
         rows = max(len(leaf) for leaf in leaves.values())
         leaves |= {name: np.atleast_2d(getattr(grain, name))[0] for name in _CAPS if getattr(grain, name) is not None}
         leaves = {name: np.broadcast_to(leaf, (rows,)) for name, leaf in leaves.items()}
         told = [{name: float(leaf[row]) for name, leaf in leaves.items()} for row in range(rows) if leaves["count"][row] > 0]
         return [{name: value for name, value in row.items() if not math.isnan(value)} for row in told]
+
+    def _single(self, digits: Integers) -> Motors:
+        """One candidate, made once for those who ask of the same in turn."""
+        if self._last is None or not np.array_equal(self._last[0], digits):
+            self._last = digits.copy(), self.candidates(digits.reshape(1, -1)).motors
+        return self._last[1]
 
     def _variable(self, name: str, span: Any) -> Variable:
         if not span.count:

@@ -9,19 +9,20 @@ from __future__ import annotations
 import copy
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
+from optimizer.candidates.batch import assessed_together, content_of
 from optimizer.cautions import NOT_DESCRIBED
 from optimizer.inputs import InputError, MotorFile, motor_from_document
 from optimizer.ladder_view import RungView, rungs_of
 from optimizer.results import ANSWER_SCHEMA
 from optimizer.units import QuantityError, parse_quantity, show
 from optimizer.vocabulary import MOTOR_KEYS
-from physics.assessment import Assessment, assess
+from physics.assessment import Assessment
 from physics.failure.ladder import ADVICE
 
 SAME = 1e-9
@@ -213,13 +214,22 @@ def compare(motors: Sequence[MotorFile], kernel: str = "steady", failed: str | N
     """
     if len(motors) < 2:
         raise ValueError("a comparison needs two motor files or more")
-    states = [state_of(_assessed(motor, kernel)) for motor in motors]
+    differences = [list(_differences(first, second)) for first, second in pairwise(motors)]
+    alone = [[_made_alone(motors[place], document) for _, document in found] for place, found in enumerate(differences)]
+    states = [state_of(*assessed_together([motor.motors], kernel=kernel, flown=True)[0]) for motor in motors]
+    # A change that is all there is makes the second motor, which is known to the last digit; the others are asked together.
+    known = {content_of(motor.motors): state for motor, state in zip(motors, states, strict=True)}
+    files = {content_of(one.motors): one.motors for found in alone for one in found if isinstance(one, MotorFile)}
+    left = {key: motor for key, motor in files.items() if key not in known}
+    looks = assessed_together(list(left.values()), kernel=kernel, flown=True)
+    known |= {key: state_of(*look) for key, look in zip(left, looks, strict=True)}
     if failed is not None:
         _rung_named(states[0], failed)
     steps = []
     for place, (first, second) in enumerate(pairwise(range(len(motors)))):
         changes = tuple(
-            _alone(motors[first], change, after, kernel) for change, after in _differences(motors[first], motors[second])
+            replace(change, why=made) if isinstance(made, str) else replace(change, alone=known[content_of(made.motors)])
+            for (change, _), made in zip(differences[place], alone[place], strict=True)
         )
         asked = _rung_named(states[first], failed) if failed and place == 0 else states[first].concern
         sound = asked is not None and asked.ok and not (failed and place == 0)
@@ -240,32 +250,33 @@ def _rung_named(state: MotorState, name: str) -> RungState | None:
     raise ValueError(f"no rung {name!r} on the ladder of the first motor; there are: {known}")
 
 
-def _assessed(motor: MotorFile, kernel: str) -> Assessment:
-    """The motor twice over: notes on the rungs are made for single motors only, and they are the slow part."""
-    return assess(motor.motors.repeat(2), kernel=kernel)
+def state_of(assessment: Assessment, index: int = 0) -> MotorState:
+    """One motor of a batch as a comparison shows it."""
 
+    def number(value: Any) -> float | None:
+        return None if value is None else _number(np.broadcast_to(np.ravel(value), (assessment.motors.size,))[index])
 
-def state_of(assessment: Assessment) -> MotorState:
-    """The first motor of a batch as a comparison shows it."""
-    figures = {name: _number(value) for name, value in assessment.figures.values.items()}
-    figures["maximum_expected_pressure"] = _number(assessment.maximum_expected_pressure)
-    figures["smallest_factor"] = _number(assessment.smallest_factor)
-    figures.update({f"{name}_mass": _number(value) for name, value in assessment.masses.items()})
+    figures = {name: number(value) for name, value in assessment.figures.values.items()}
+    figures["maximum_expected_pressure"] = number(assessment.maximum_expected_pressure)
+    figures["smallest_factor"] = number(assessment.smallest_factor)
+    figures.update({f"{name}_mass": number(value) for name, value in assessment.masses.items()})
     if assessment.fit is not None:
         for name in ("clearance", "length_clearance"):
-            figures[name] = _number(assessment.fit.get(name))
+            figures[name] = number(assessment.fit.get(name))
     if assessment.flight is not None:
-        figures.update({name: _number(value) for name, value in assessment.flight.figures.items()})
-    rungs = [_state(rung) for rung in rungs_of(assessment.ladder)]
+        figures.update({name: number(value) for name, value in assessment.flight.figures.items()})
     missing = tuple((item.mode, item.part, item.why) for item in assessment.ladder.not_assessed)
-    return MotorState(figures, tuple(rungs), missing, bool(assessment.ok[0]), bool(assessment.described[0]))
+    rungs = []
+    for rung in rungs_of(assessment.ladder, index):
+        if assessment.motors.size > 1 and all(value is None or math.isnan(value) for value in (rung.pressure, rung.time)):
+            missing += ((rung.mode, rung.part, "the burn is outside the model"),)  # as of one motor by itself
+        else:
+            rungs.append(_state(rung))
+    return MotorState(figures, tuple(rungs), missing, bool(assessment.ok[index]), bool(assessment.described[index]))
 
 
 def _number(value: Any) -> float | None:
-    if value is None:
-        return None
-    number = float(np.ravel(np.asarray(value, dtype=float))[0])
-    return number if math.isfinite(number) else None
+    return None if value is None or not math.isfinite(value) else float(value)
 
 
 def _state(rung: RungView) -> RungState:
@@ -496,14 +507,13 @@ def _put(document: Any, path: Path, value: Any) -> None:
         document[path[-1]] = copy.deepcopy(value)
 
 
-def _alone(motor: MotorFile, change: Change, document: dict[str, Any], kernel: str) -> Change:
+def _made_alone(motor: MotorFile, document: dict[str, Any]) -> MotorFile | str:
+    """The motor of a document with one change, or why there is none."""
     try:
-        alone = motor_from_document(document, motor.path)
+        return motor_from_document(document, motor.path)
     except InputError as error:
         problem = error.problems[0]
-        why = f"{problem.key} {problem.problem}" if problem.key else problem.problem
-        return Change(**{**vars(change), "why": f"not possible alone: {why}"})
-    return Change(**{**vars(change), "alone": state_of(_assessed(alone, kernel))})
+        return f"not possible alone: {problem.key} {problem.problem}" if problem.key else f"not possible alone: {problem.problem}"
 
 
 # --- did it fix it ---------------------------------------------------------------------------------------------------

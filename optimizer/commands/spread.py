@@ -7,7 +7,8 @@ How it is done. Each toleranced column is one random number a motor, the same fo
 rate law; numbers are independent of each other, those of the two closures too. A tolerance given as bounds is uniform
 between them, one given as a standard deviation is normal, one given as both is normal cut off at the bounds. Points
 are scrambled Sobol points of a fixed seed, so two designs with the same tolerances see the same points and a
-difference between them is design, not luck. All samples are one batch for the kernel.
+difference between them is design, not luck. All samples are one batch for the kernel. Which tolerance matters is read off a
+quadratic through these samples where one follows them, else off further ones (`variance_shares`).
 
 Strengths and formulas scatter too: at each sample the chance over the lots of metal or screws and over what each rung's
 formula brings is an integral (`physics.failure.chances`), so that a small chance is a number and not a bound. Its interval comes
@@ -26,7 +27,7 @@ maximum expected pressure.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import Any
 
@@ -60,6 +61,7 @@ from optimizer.candidates.samples import (
 from physics.failure import chances
 from physics.failure.chances import Tested
 from physics.failure.evidence import Evidence
+from physics.failure.ladder import MODES
 from physics.motors import Motors, Tolerance
 
 _FEWEST_FOR_SHARES = 64
@@ -229,8 +231,11 @@ def spread(
     counted = () if as_specified else tuple(evidence)
     nominal = as_drawn(motors, kernel, fly=True, evidence=counted)
     points = sample_points(len(tolerances), samples, seed)
-    found = sampled(motors, tolerances, deviations_at(tolerances, points), kernel, evidence=counted)
-    first, total, evaluations = variance_shares(motors, tolerances, kernel, max(_FEWEST_FOR_SHARES, samples // 4), seed)
+    deviations = deviations_at(tolerances, points)
+    found = sampled(motors, tolerances, deviations, kernel, evidence=counted)
+    first, total, evaluations = variance_shares(
+        motors, tolerances, kernel, max(_FEWEST_FOR_SHARES, samples // 4), seed, (deviations, found)
+    )
     tests = tests_of(found, nominal)
     whole, each = _counted(found, samples) if as_specified else _smooth(found, nominal, samples, seed, tests)
     untested, _ = _smooth(found, nominal, samples, seed) if tests else (None, [])
@@ -326,34 +331,87 @@ def _convergence(found: Outcome, samples: int, as_specified: bool) -> Iterator[d
 
 
 def variance_shares(
-    motors: Motors, tolerances: Mapping[str, Tolerance], kernel: str, samples: int, seed: int
-) -> tuple[dict[str, dict[str, float]], dict[str, dict[str, float]], int]:
+    motors: Motors, tolerances: Mapping[str, Tolerance], kernel: str, samples: int, seed: int,
+    known: tuple[Floats, Outcome] | None = None,
+) -> tuple[dict[str, dict[str, float]], dict[str, dict[str, float]], int]:  # fmt: skip
     """First-order and total Sobol indices of every figure and every pressure rung's factor, by tolerance.
 
-    Saltelli's design with `samples` points (a power of two), samples·(tolerances + 2) evaluations, which are returned
-    too. A first-order index is the share of the variance that goes if that tolerance alone were perfect; sampling
-    leaves small errors, and one that comes out below zero is none. A quantity that does not vary, or is not known in
-    every sample, is left out. The heat rungs are left out: their times may be infinite.
+    Saltelli's design with `samples` points (a power of two), which asks for samples·(tolerances + 2) motors. A quantity
+    that a quadratic in the deviations follows (`_quadratic`) is read off that, fitted to the samples `known`; where one
+    is not followed the motors are burnt, and how many were is returned too. A first-order index is the share of the
+    variance that goes if that tolerance alone were perfect; sampling leaves small errors, and one that comes out below
+    zero is none. A quantity that does not vary, or is not known in every sample, is left out. The heat rungs are left out:
+    their times may be infinite.
     """
     count = len(tolerances)
     both = unit_points(2 * count, samples, seed)
     first, second = both[:, :count], both[:, count:]
     mixed = [np.where(np.arange(count) == index, second, first) for index in range(count)]
-    points = np.concatenate([first, second, *mixed])
-    found = sampled(motors, tolerances, deviations_at(tolerances, points), kernel, heat=False)
-    rows = dict(found.figures)
-    rows |= {f"factor: {mode}, {part}": values for (mode, part), values in found.factors.items()}
-    rows["smallest_factor"] = found.smallest_factor
+    deviations = deviations_at(tolerances, np.concatenate([first, second, *mixed]))
+    rows, left = ({}, True) if known is None else _followed(*known, deviations)
+    burnt = 0
+    if left:
+        rows = _cold(sampled(motors, tolerances, deviations, kernel, heat=False)) | rows
+        burnt = len(deviations)
     varying = {name: values for name, values in rows.items() if np.isfinite(values).all() and _varies(values)}
     if not varying:
-        return {}, {}, points.shape[0]
+        return {}, {}, burnt
     table = np.stack([(values - values.mean()) / values.std() for values in varying.values()])
     cut = np.split(table, count + 2, axis=1)
     from scipy.stats import sobol_indices
 
     indices = sobol_indices(func={"f_A": cut[0], "f_B": cut[1], "f_AB": np.stack(cut[2:])}, n=samples)
     names = [tolerance_name(column) for column in tolerances]
-    return _named(varying, names, indices.first_order), _named(varying, names, indices.total_order), points.shape[0]
+    return _named(varying, names, indices.first_order), _named(varying, names, indices.total_order), burnt
+
+
+_HOT = frozenset(mode.mode for mode in MODES if mode.marches_heat)
+
+
+def _cold(found: Outcome) -> dict[str, Floats]:
+    """Figures and factors by the names of the shares, without the rungs that march heat."""
+    cold = {rung: values for rung, values in found.factors.items() if rung[0] not in _HOT}
+    rows = dict(found.figures) | {f"factor: {mode}, {part}": values for (mode, part), values in cold.items()}
+    return rows | {"smallest_factor": replace(found, factors=cold).smallest_factor}
+
+
+FOLLOWED = 0.99
+"""Share of the variance of samples it was not fitted to that a quadratic must account for to stand for a quantity."""
+_PER_TERM = 4
+"""Samples a coefficient, at least, in the half that is fitted."""
+
+
+def _followed(deviations: Floats, found: Outcome, wanted: Floats) -> tuple[dict[str, Floats], bool]:
+    """Quantities at wanted deviations by quadratics through samples, and whether one was left that none follows.
+
+    A quadratic is fitted to every other sample and held against those between (`FOLLOWED`), then fitted to all. The
+    smallest factor is that of the rungs so told.
+    """
+    rows = _cold(found)
+    varying = {name: values for name, values in rows.items() if np.isfinite(values).all() and _varies(values)}
+    scale = np.abs(deviations).max(axis=0)
+    scale[scale == 0.0] = 1.0
+    terms = _quadratic(deviations / scale)
+    if len(terms) < 2 * _PER_TERM * terms.shape[1] or not varying:
+        return {}, bool(varying)
+    table = np.stack(list(varying.values()), axis=1)
+    half, fit, check = np.linalg.lstsq(terms[::2], table[::2])[0], np.linalg.lstsq(terms, table)[0], table[1::2]
+    missed = np.square(terms[1::2] @ half - check).sum(axis=0) / np.square(check - check.mean(axis=0)).sum(axis=0)
+    told = dict(zip(varying, (_quadratic(wanted / scale) @ fit).T, strict=True))
+    good = {name for name, share in zip(varying, missed, strict=True) if share <= 1.0 - FOLLOWED}
+    pressures = [f"factor: {mode}, {part}" for mode, part in found.factors if mode not in _HOT and (mode, part) not in found.times]
+    if pressures and all(name in good or (rows[name] == rows[name][0]).all() for name in pressures):
+        least = [told[name] if name in good else np.full(len(wanted), rows[name][0]) for name in pressures]
+        told["smallest_factor"] = np.min(least, axis=0)
+        good.add("smallest_factor")
+    return {name: told[name] for name in varying if name in good}, not set(varying) <= good
+
+
+def _quadratic(part: Floats) -> Floats:
+    """1, each column, and each product of two of them, (n, terms)."""
+    count = part.shape[1]
+    left, right = np.triu_indices(count)
+    return np.column_stack([np.ones(len(part)), part, part[:, left] * part[:, right]])
 
 
 def _varies(values: Floats) -> bool:

@@ -55,6 +55,8 @@ FIRST_AND_LAST_ROW = (1e3, 1e9)
 """Pressures between which the kernel burns a law that is tried. [Pa]"""
 MISFIT, MISFIT_OVER_NOISE = 0.01, 2.0
 """A misfit (root mean square over the peak) that is said where it is also so many times the noise."""
+_KEPT = 6
+"""Parameter sets of which a fit keeps the histories: a step that is refused goes back to one of the last."""
 LIKELY_EXPONENTS = (0.0, 0.7)
 """Exponents outside these are said: production propellants lie at 0.2 to 0.6 (Sutton & Biblarz, 7th ed., 11.1)."""
 COARSE_TO_FINE: tuple[Mapping[str, Any], ...] = ({"stations": 2, "tolerance": 1.6e-2, "web_steps": 30}, {})
@@ -316,7 +318,7 @@ def fit_rate(reductions: Sequence[Reduction], kernel: str = "transient", erosive
     # Wide weights and the coarse kernel find the place, sharp weights and the fine kernel settle it.
     stages = COARSE_TO_FINE if kernel == "transient" else ({},)
     for options, far in [(stages[0], True), *((options, False) for options in stages)]:
-        problem = replace(problem, options=options, far=far, seen={})
+        problem = replace(problem, options=options, far=far, burnt=problem.burnt if options is problem.options else {})
         point = _solved(problem, point)
     fit = _result(problem, point, kernel, reductions)
     _settled(fit)
@@ -471,7 +473,7 @@ class _Problem:
     erosive_start: float
     options: Mapping[str, Any] = field(default_factory=dict)
     far: bool = False
-    seen: dict[bytes, tuple[Array, Array]] = field(default_factory=dict)
+    burnt: dict[bytes, list[Curve]] = field(default_factory=dict)
 
     @property
     def shape(self) -> int:
@@ -493,6 +495,25 @@ class _Problem:
         """Kernel histories of each firing at each parameter set (k, parameters); the clocks do not matter here."""
         return [self._curve(target, points) for target in self.targets]
 
+    def around(self, point: Array) -> list[Curve]:
+        """The histories at a parameter set, first, and at steps to both sides of each parameter that the kernel sees.
+
+        A kernel takes a batch in hardly more time than one motor, so what a fit will ask next is burnt beside what it
+        asks now; the last few are kept.
+        """
+        key = point[: self.shape].tobytes()
+        if key not in self.burnt:
+            while len(self.burnt) >= _KEPT:
+                del self.burnt[next(iter(self.burnt))]
+            offsets = np.diag(self.steps)
+            self.burnt[key] = self.curves(point[: self.shape] + np.concatenate([0.0 * offsets[:1], offsets, -offsets]))
+        return self.burnt[key]
+
+    @property
+    def steps(self) -> Array:
+        """Steps by which derivatives are taken, one a parameter that the kernel sees."""
+        return np.array([1e-3, 2e-3, 1e-3] + [1e-2] * (self.shape - 3))
+
     def _curve(self, target: _Target, points: Array) -> Curve:
         motors = with_law(target.motors, points[:, 0], points[:, 1], points[:, 2], self.at)
         if self.erosive is not None:
@@ -502,27 +523,18 @@ class _Problem:
 
     def residuals(self, point: Array) -> Array:
         """Weighted residuals of one parameter set."""
-        return self._look(point)[0]
+        return np.concatenate([
+            self._one(target, curve, 0, point[self.shape + place], point)
+            for place, (target, curve) in enumerate(zip(self.targets, self.around(point), strict=True))
+        ])  # fmt: skip
 
     def jacobian(self, point: Array) -> Array:
         """Their derivatives by central differences."""
-        return self._look(point)[1]
-
-    def _look(self, point: Array) -> tuple[Array, Array]:
-        """Residuals and derivatives together: a kernel takes a batch in hardly more time than one motor."""
-        key = point.tobytes()
-        if key not in self.seen:
-            self.seen.clear()
-            self.seen[key] = self._evaluated(point)
-        return self.seen[key]
-
-    def _evaluated(self, point: Array) -> tuple[Array, Array]:
-        count = len(self.targets)
-        steps = np.array([1e-3, 2e-3, 1e-3] + [1e-2] * (self.shape - 3))
+        count, steps = len(self.targets), self.steps
         offsets = np.diag(np.concatenate([steps, np.zeros(count)]))[: self.shape]
         points = np.concatenate([point[None, :], point + offsets, point - offsets])
-        rows, slopes = [], []
-        for place, (target, curve) in enumerate(zip(self.targets, self.curves(points), strict=True)):
+        slopes = []
+        for place, (target, curve) in enumerate(zip(self.targets, self.around(point), strict=True)):
             start, clock = point[self.shape + place], 1e-3 * target.span
             each = [self._one(target, curve, k, start, points[k]) for k in range(points.shape[0])]
             slope = np.zeros((each[0].size, point.size))
@@ -530,9 +542,8 @@ class _Problem:
                 slope[:, k] = (each[1 + k] - each[1 + self.shape + k]) / (2.0 * steps[k])
             later, sooner = (self._one(target, curve, 0, start + shift, point) for shift in (clock, -clock))
             slope[:, self.shape + place] = (later - sooner) / (2.0 * clock)
-            rows.append(each[0])
             slopes.append(slope)
-        return np.concatenate(rows), np.concatenate(slopes)
+        return np.concatenate(slopes)
 
     def _one(self, target: _Target, curve: Curve, k: int, start: float, point: Array) -> Array:
         predicted, end = _predicted(curve, k, target, start, hold=self.kernel == "steady")
@@ -635,7 +646,8 @@ def _best_try(problem: _Problem, tries: Array) -> Array:
     """The law with the smallest misfit over all firings, each on its own best clock."""
     clocks = np.zeros((len(tries), len(problem.targets)))
     misfits = np.zeros(len(tries))
-    for place, (target, curve) in enumerate(zip(problem.targets, problem.curves(tries), strict=True)):
+    curves = problem.around(tries[0]) if len(tries) == 1 else problem.curves(tries)
+    for place, (target, curve) in enumerate(zip(problem.targets, curves, strict=True)):
         for k in range(len(tries)):
             clocks[k, place], misfit = _best_start(target, curve, k, problem.kernel)
             misfits[k] += misfit
@@ -722,7 +734,7 @@ def _result(problem: _Problem, point: Array, kernel: str, reductions: Sequence[R
     burning = [target.pressure[target.time < target.burnout] for target in problem.targets]
     smooth_low = min(float(np.percentile(p, 1)) for p in burning)
     smooth_high = max(float(np.percentile(p, 99)) for p in burning)
-    curves = problem.curves(point[None, :])
+    curves = problem.around(point)
     misfits = [
         (_predicted(curve, 0, t, point[shape + i], kernel == "steady")[0] - t.pressure)[t.time < t.burnout - 0.02 * t.span] / t.peak
         for i, (t, curve) in enumerate(zip(problem.targets, curves, strict=True))

@@ -11,8 +11,9 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -29,13 +30,17 @@ Path_ = tuple[str | int, ...]
 
 @dataclass(frozen=True)
 class Document:
-    """A TOML file as read: `data` (floats as Decimal), the `lines` of its keys, its `text` and its SHA-256 `digest`."""
+    """A TOML file as read: `data` (floats as Decimal), its `text` and its SHA-256 `digest`."""
 
     path: Path
     text: str
     data: dict[str, Any]
-    lines: dict[Path_, int] = field(repr=False)
     digest: str = ""
+
+    @cached_property
+    def lines(self) -> dict[Path_, int]:
+        """The lines of its keys, found when a message asks for one."""
+        return key_lines(self.text)
 
     @property
     def file(self) -> str:
@@ -76,7 +81,7 @@ def parse_document(text: str, path: str | Path, digest: str = "") -> Document:
         raise refuse(path, f"has {keys} keys", f"no file here has more than {MOST_KEYS}", "E155")
     if _depth(data) > DEEPEST:
         raise refuse(path, "is nested too deeply", f"no table here is deeper than {DEEPEST} levels", "E145")
-    return Document(Path(path), text, data, key_lines(text), digest or hashlib.sha256(text.encode()).hexdigest())
+    return Document(Path(path), text, data, digest or hashlib.sha256(text.encode()).hexdigest())
 
 
 def _not_toml(error: tomllib.TOMLDecodeError, text: str, path: str | Path) -> InputError:

@@ -14,9 +14,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from optimizer.candidates.batch import assessed_together
 from optimizer.cautions import cautions
 from optimizer.inputs import InputError, MotorFile, load_motor, motor_from_document
-from optimizer.live.batch import assessed_together
 from optimizer.live.knobs import Knob, Shelf, Turned, key_shown, knobs_of, si_of, turned
 from optimizer.live.templates import template
 from optimizer.output import report

@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
+from optimizer.candidates.batch import assessed_together
 from optimizer.inputs import InputError
-from optimizer.live.batch import assessed_together
 from optimizer.live.bench import HEAT_MODES, Bench, told_difference, told_figures
 from optimizer.live.knobs import Knob, Turned, si_of, turned
 from physics.assessment import Assessment

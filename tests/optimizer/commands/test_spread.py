@@ -336,6 +336,38 @@ class TestTests:
         assert_allclose(found[2], bare[2], rtol=1e-12)
 
 
+class TestSharesFromTheSamples:
+    """Which tolerance matters, read off a quadratic through the samples at hand instead of further burns."""
+
+    def test_they_are_those_of_further_burns(self):
+        subject = motor(SEVERAL)
+        deviations = deviations_at(SEVERAL, sample_points(len(SEVERAL), 1024, 1))
+        found = spreads.sampled(subject, SEVERAL, deviations, "steady", heat=False)
+        ours, ours_total, none = spreads.variance_shares(subject, SEVERAL, "steady", 512, 3, (deviations, found))
+        burnt, burnt_total, many = spreads.variance_shares(subject, SEVERAL, "steady", 512, 3)
+        assert none == 0 and many == 512 * (len(SEVERAL) + 2) and set(ours) == set(burnt) and "smallest_factor" in ours
+        for told, further in ((ours, burnt), (ours_total, burnt_total)):
+            for name, shares in further.items():
+                assert_allclose(list(told[name].values()), list(shares.values()), atol=4e-3, err_msg=name)
+
+    def test_what_no_quadratic_follows_is_left_to_further_burns(self):
+        points = np.random.default_rng(4).uniform(-1.0, 1.0, (1024, 2))
+        smooth, rough = 3.0 + points[:, 0] + 0.2 * points[:, 0] * points[:, 1], np.sign(np.sin(9.0 * points[:, 1]))
+        found = Outcome({"smooth": smooth, "rough": rough}, {}, {})
+        rows, left = spreads._followed(points, found, points[:5])
+        assert left and set(rows) == {"smooth"}
+        assert_allclose(rows["smooth"], smooth[:5], rtol=1e-9)
+        few, left = spreads._followed(points[:32], Outcome({"smooth": smooth[:32]}, {}, {}), points[:5])
+        assert not few and left
+
+    def test_the_smallest_factor_is_that_of_the_rungs_though_it_has_a_kink(self):
+        points = np.random.default_rng(5).uniform(-1.0, 1.0, (1024, 2))
+        factors = {("a", "case"): 2.0 + points[:, 0], ("b", "case"): 2.0 + points[:, 1]}
+        rows, left = spreads._followed(points, Outcome({"x": points[:, 0]}, factors, {}), points[:50])
+        assert not left
+        assert_allclose(rows["smallest_factor"], 2.0 + points[:50].min(axis=1), rtol=1e-9)
+
+
 class TestAgainstLibraries:
     def test_shares_against_salib(self):
         subject = motor(SEVERAL)

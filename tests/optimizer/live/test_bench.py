@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from optimizer.candidates.batch import assessed_together, joined
 from optimizer.inputs import load_motor, motor_from_text
-from optimizer.live.batch import assessed_together, joined
 from optimizer.live.bench import HEAT_MODES, Bench, UnknownKnob, order_words
 from optimizer.live.remedies import question, remedies
 from physics.assessment import assess

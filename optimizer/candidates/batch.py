@@ -6,40 +6,49 @@ Imports physics.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from physics.assessment import Assessment, assess
 from physics.motors import Motors, Tolerance
 
 
-def assessed_together(motors: Sequence[Motors], marching: bool = True) -> list[tuple[Assessment, int]]:
+def assessed_together(
+    motors: Sequence[Motors], marching: bool = True, kernel: str = "steady", flown: bool = False
+) -> list[tuple[Assessment, int]]:
     """Every motor's assessment and its place in it, in the order given; one call of the kernel a kind of motor.
 
     Motors whose choices (materials, retention, parts) differ cannot share a batch; each such kind is a call of its own.
-    Nothing is flown.
+    Nothing flies but where it is asked for.
     """
     kinds: dict[Any, list[int]] = {}
     for place, one in enumerate(motors):
         kinds.setdefault(_kind(one), []).append(place)
     found: list[tuple[Assessment, int] | None] = [None] * len(motors)
     for places in kinds.values():
-        batch = dataclasses.replace(joined([motors[place] for place in places]), rocket=None, launch=None)
+        batch = joined([motors[place] for place in places])
+        batch = batch if flown else dataclasses.replace(batch, rocket=None, launch=None)
         # Notes on the rungs are made for single motors alone, and they are the slow part: a motor goes in twice.
-        assessment = assess(batch if batch.size > 1 else batch.repeat(2), marching=marching)
+        assessment = assess(batch if batch.size > 1 else batch.repeat(2), kernel=kernel, marching=marching)
         for index, place in enumerate(places):
             found[place] = (assessment, index)
     return [one for one in found if one is not None]
 
 
-def _kind(part: Any) -> Any:
+def content_of(part: Any) -> Any:
+    """All of a motor, to know it again by."""
+    return _kind(part, lambda leaf: (leaf.shape, leaf.tobytes()))
+
+
+def _kind(part: Any, of_leaf: Callable[[NDArray[Any]], Any] = lambda leaf: leaf.shape[1:]) -> Any:
     """What has to be the same for motors to share a batch: every choice, and the shape of every row."""
     if isinstance(part, np.ndarray):
-        return part.shape[1:]
+        return of_leaf(part)
     if dataclasses.is_dataclass(part) and type(part).__module__ == Motors.__module__ and not isinstance(part, Tolerance):
-        return tuple(_kind(getattr(part, item.name)) for item in dataclasses.fields(part) if item.name != "size")
+        return tuple(_kind(getattr(part, item.name), of_leaf) for item in dataclasses.fields(part) if item.name != "size")
     return repr(part)
 
 
