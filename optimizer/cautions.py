@@ -24,7 +24,7 @@ from physics.flight.mission import ASSUMED_DRAG, COLDEST, Flights
 from physics.flight.practice import SLOW_OFF_RAIL, WEAK
 from physics.flight.trajectory import FLIGHT_FLAGS
 from physics.heat.paths import OUT, GasPath
-from physics.heat.softening import LASTING_LOSS
+from physics.heat.walls import LASTING_LOSS
 from physics.motors import Rung
 
 PORT_RULE = 2.0
@@ -121,10 +121,11 @@ def _gas_paths(assessment: Assessment, units: str) -> Iterator[Caution]:
     hot = [path for path in (() if told is None else told.gas_paths) if math.isfinite(path.hot_after) or path.end == OUT]
     if hot:
         text = path_sentence(hot[0], units)
-        yield Caution(
-            "gas behind the liner",
-            f"{text[0].upper()}{text[1:]}. A loose liner with two openings is a flow path: bond it, or close one of them.",
-        )
+        if hot[0].end == OUT:
+            cure = "What passes gas fails at once: in hot gas at the speed of sound an edge is gone in a tenth of a second"
+        else:
+            cure = "A loose liner with two openings is a flow path that goes with the cube of its room: bond it, or close one"
+        yield Caution("gas behind the liner", f"{text[0].upper()}{text[1:]}. {cure}.")
 
 
 def path_sentence(path: GasPath, units: str) -> str:

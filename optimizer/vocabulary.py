@@ -864,6 +864,13 @@ _WEAR = (
 SYSTEMS = ("metric", "imperial")
 UNITS_KEY = KeySpec("units", "choice", "units of tables and drawings where --units does not say", choices=SYSTEMS)
 
+_LINER_MEASURED = (
+    KeySpec("place", "choice", "where the liner was measured after a test", required=True,
+            choices=("forward end", "joint", "aft end", "mid-grain wall")),
+    KeySpec("factor", "number", "depth lost, char included, over the depth predicted; `vouch` and `reduce` give it", "ratio",
+            0.01, 20.0, True),
+    KeySpec("within", "number", "by what factor either way the depth may still be off", "ratio", 1.0, 10.0, default=1.4),
+)  # fmt: skip
 _TOP = (
     KeySpec("schema", "whole", "version of the file's layout", "ratio", 1, 1, True, example="1"),
     KeySpec("name", "text", "name of the motor"),
@@ -893,6 +900,7 @@ SECTIONS: dict[str, tuple[KeySpec, ...]] = {
     "case": _CASE,
     "liner": _LINER,
     "liner.gap": _GAP,
+    "liner.measured": _LINER_MEASURED,
     "forward_closure": _closure_columns("forward_closure", _CLOSURE),
     "forward_closure.seal": _closure_columns("forward_closure", _SEAL),
     "forward_closure.seals": _rows_of(_SEAL_ROW),

@@ -168,14 +168,32 @@ class Case:
 
 
 @dataclass(frozen=True)
+class LinerFactors:
+    """What tests have measured of a liner, by place: the depth lost over the depth predicted [-], (n,), None where unmeasured.
+
+    `wall` is that behind the grains. `…_within`: by what factor either way the depth may still be off [-], over 1.
+    """
+
+    forward: Array | None = None
+    joint: Array | None = None
+    aft: Array | None = None
+    wall: Array | None = None
+    forward_within: Array | None = None
+    joint_within: Array | None = None
+    aft_within: Array | None = None
+    wall_within: Array | None = None
+
+
+@dataclass(frozen=True)
 class Liner:
     """Sleeve between grain and case: thickness m.
 
     Bare lengths of the case (m, 0 where none): `gap_forward`, `gap_joint`, `gap_aft`, and `gap` where it is not known at
-    which of the three it lies. `gap_flow` says that gas can pass through a gap to somewhere, `gap_behind` is the room
-    between liner and case (m). `decomposition_temperature` K, `heat_of_ablation` J/kg (sensible heat included) and the
-    measured `regression_rate` (m/s at `regression_at` Pa, with its power `regression_exponent`) stand in place of the
-    material's own. `expansion` 1/K is linear, round the sleeve.
+    which of the three it lies. `gap_flow` names the places ("forward end", "joint", "aft end", "unknown") of the gaps that
+    gas can pass to somewhere, `gap_behind` is the room between liner and case (m). `decomposition_temperature` K,
+    `heat_of_ablation` J/kg (sensible heat included) and the measured `regression_rate` (m/s at `regression_at` Pa, with its
+    power `regression_exponent`) stand in place of the material's own. `measured` corrects the depth that all this gives at
+    a place. `expansion` 1/K is linear, round the sleeve.
     """
 
     material: Material
@@ -184,7 +202,7 @@ class Liner:
     gap_forward: Array | None = None
     gap_joint: Array | None = None
     gap_aft: Array | None = None
-    gap_flow: bool = False
+    gap_flow: tuple[str, ...] = ()
     gap_behind: Array | None = None
     decomposition_temperature: Array | None = None
     heat_of_ablation: Array | None = None
@@ -192,6 +210,7 @@ class Liner:
     regression_at: Array | None = None
     regression_exponent: Array | None = None
     expansion: Array | None = None
+    measured: LinerFactors | None = None
 
 
 @dataclass(frozen=True)

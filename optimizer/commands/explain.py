@@ -40,7 +40,10 @@ from physics.ballistics import grain
 from physics.ballistics import kernel as kernels
 from physics.failure.ladder import ADVICE, assess_ladder, plain_part
 from physics.failure.scatter import table as certainty_table
-from physics.heat.softening import case_softening_by_place
+from physics.heat.marches import gap_widths
+from physics.heat.places import NEAR, place_at
+from physics.heat.places import PLACES as WALL
+from physics.heat.softening import GAS_AT, case_softening_by_place
 from physics.heat.through import burn_through_by_place
 from physics.missing import NotComputable
 from physics.motors import Motors, Rung, Situation
@@ -635,13 +638,16 @@ def _weigh(
 ) -> list[_Weighed]:
     strengths = [_strength(rung, scatters) for rung in rungs]
     physics = _physics(firing, assessment, rungs, strengths, pressure)
-    hot = _hot_places(firing, assessment)
+    hot, seen = _hot_places(firing, assessment), _seen_at(firing, assessment.motors)
     weighed = []
     for rung, strength, chance in zip(rungs, strengths, physics, strict=True):
         trail = TRAILS.get(rung.mode, PLAIN)
-        found = _findings(firing.observed.found, trail)
         places = hot.get(rung.mode) or PLACES.get(plain_part(rung.part), {})
+        if places.get(_LOCAL_SHARE, 0.0) > 0.5:
+            trail = _local(trail)
+        found = _findings(firing.observed.found, trail)
         place = places.get(firing.observed.end, 1.0 / 3.0) if firing.observed.end else 1.0
+        place = places.get(seen, place) if seen else place
         words = _words(firing, rung, strength, trail, pressure, assessment, units, places)
         weighed.append(_Weighed(rung, trail, strength, chance, found, place, words))
     return _behind_the_liner(weighed)
@@ -667,12 +673,42 @@ ENDS_OF = {
     "gap at the forward end": "forward",
     "gap at the joint": "middle",
     "gap at the aft end": "aft",
+    f"{GAS_AT}forward end": "forward",
+    f"{GAS_AT}joint": "middle",
+    f"{GAS_AT}aft end": "aft",
 }
 """At which end what happens at each place of the wall shows."""
 
 
+OF_HEAT = frozenset({"burn-through", "hot spot", "liner charred", "liner gone"})
+"""Findings that a place of the wall leaves."""
+LOCAL = 0.7
+"""Chance that a case which softens at a gap, or where gas enters behind the liner, is found burned through: judgement."""
+
+
+def _seen_at(firing: Firing, motors: Motors) -> str | None:
+    """The one place of the wall at which what heat leaves was found, by its positions; None where there is none, or several."""
+    anywhere = motors.liner is not None and motors.liner.gap is not None and bool(np.any(motors.liner.gap > 0.0))
+    if motors.case is None or anywhere:  # a gap that may lie anywhere may lie there too
+        return None
+    near = NEAR + 0.5 * max(float(np.max(width)) for width in gap_widths(motors).values())
+    positions = [one.position for one in firing.observed.at if one.found in OF_HEAT and one.position is not None]
+    seen = {place_at(motors, position, near) for position in positions}
+    return seen.pop() if len(seen) == 1 else None
+
+
+def _of_a_gap(name: str) -> bool:
+    return name.startswith(("gap at the ", GAS_AT))
+
+
+def _local(trail: Trail) -> Trail:
+    """What is left where heat gets through at one spot."""
+    return replace(trail, found={**trail.found, "burn-through": max(LOCAL, trail.found.get("burn-through", 0.0))})
+
+
 def _hot_places(firing: Firing, assessment: Assessment) -> dict[str, dict[str, float]]:
-    """Share of each end in what heat does, by mode: the ends where the wall is through by then, and a little for the others."""
+    """Share of each end, and of each place of the wall, in what heat does, by mode: where the wall is through by then, and a
+    little for the others. Under `_LOCAL_SHARE` what part of it a gap has."""
     found: dict[str, dict[str, float]] = {}
     situation = Situation(figures=assessment.figures, maximum_expected_pressure=np.asarray(assessment.maximum_expected_pressure))
     ratio, sigma = HEAT.bias, HEAT.scatter
@@ -682,15 +718,22 @@ def _hot_places(firing: Firing, assessment: Assessment) -> dict[str, dict[str, f
             times = by_place(assessment.motors, situation)
         except NotComputable:
             continue
-        shares = dict.fromkeys(("forward", "middle", "aft"), STRAY)
+        ends = dict.fromkeys(("forward", "middle", "aft"), STRAY)
+        spots = dict.fromkeys(WALL, STRAY)
+        local = whole = STRAY
         for place, value in times.items():
-            time, end = float(np.ravel(value)[0]), ENDS_OF.get(place, "middle")
+            time, end = float(np.ravel(value)[0]), ENDS_OF[place]
+            spot = place.removeprefix("gap at the ").removeprefix(GAS_AT)
             if math.isfinite(time):
                 gone = float(_Strength(ratio * max(time, LEAST), sigma).gone(at))
-                shares[end] = max(shares[end], STRAY + gone)
-        total = sum(shares.values())
-        found[mode] = {end: share / total for end, share in shares.items()}
+                ends[end], spots[spot] = max(ends[end], STRAY + gone), max(spots[spot], STRAY + gone)
+                local, whole = max(local, gone if _of_a_gap(place) else 0.0), max(whole, gone)
+        found[mode] = {name: share / sum(part.values()) for part in (ends, spots) for name, share in part.items()}
+        found[mode][_LOCAL_SHARE] = local / whole
     return found
+
+
+_LOCAL_SHARE = "of a gap"
 
 
 def _findings(found: Sequence[str], trail: Trail) -> float:

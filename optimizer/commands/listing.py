@@ -14,6 +14,7 @@ from optimizer.firings.signatures import TRAILS
 from optimizer.inputs import FINDINGS
 from optimizer.inputs.aims import PRESSURE_LIMIT
 from optimizer.inputs.erosive import SPECS as EROSIVE
+from optimizer.inputs.evidence import TEST_KEYS
 from optimizer.inputs.firing import FIRING_KEYS
 from optimizer.inputs.stock import Stock, kept_names, load_stock
 from optimizer.inputs.study import STUDY_KEYS
@@ -78,6 +79,7 @@ def _keys(folder: Path | None) -> list[Row]:
     rows += [_key_row("study", section, spec) for section, specs in STUDY_KEYS.items() for spec in specs]
     rows += [_search_row(name) for name in (*SHORT_KEYS, *BOTH_ENDS)]
     rows += [_key_row("firing", section, spec) for section, specs in FIRING_KEYS.items() for spec in specs]
+    rows += [_key_row("test", "", spec) for spec in (*TEST_KEYS, *SECTIONS["evidence"])]
     return rows
 
 

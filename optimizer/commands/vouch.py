@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from optimizer.firings import liner_left
 from optimizer.firings.reduction import clean, reduce_firing
 from optimizer.inputs import MotorFile, load_firing, load_motor
 from optimizer.inputs.evidence import TestFile, is_firing, load_test
@@ -24,7 +25,7 @@ from physics.failure.evidence import Evidence, Shown, highest_held, shown
 from physics.failure.ladder import in_order
 from physics.heat import bench
 from physics.missing import NotComputable
-from physics.motors import Ladder, Motors
+from physics.motors import Figures, Ladder, Motors
 
 TRIED = (1.1, 1.25, 1.5, 1.75, 2.0)
 """Pressures of the next water proof that are weighed, over the maximum expected pressure."""
@@ -116,6 +117,8 @@ class Vouching:
     after: Estimate
     untouched: tuple[Key, ...]
     coverage: tuple[Mapping[str, Any], ...]
+    liner: tuple[liner_left.Inspected, ...]
+    stickers: tuple[Mapping[str, Any], ...]
     next_test: NextTest
     failed: tuple[str, ...]
     notes: tuple[str, ...]
@@ -135,6 +138,8 @@ class Vouching:
             "rungs": [rung.as_json() for rung in self.rungs],
             "untouched": [{"mode": mode, "part": part} for mode, part in self.untouched],
             "coverage": [dict(row) for row in self.coverage],
+            "liner": [one.as_json() for one in self.liner],
+            "stickers": [dict(row) for row in self.stickers],
             "next_test": self.next_test.as_json(),
             "failed": list(self.failed),
             "notes": list(self.notes),
@@ -149,14 +154,15 @@ def vouch(file: MotorFile, tests: Sequence[str | Path] = (), kernel: str = "stea
     """
     look = assess(file.motors, kernel=kernel, curve=True)
     read = _Tests(file, tests, look)
-    found = {one.name: shown(motors, one, _ladder_of(motors, look)) for one, motors in read.used}
+    known = read.known(look)
+    found = {one.name: shown(motors, one, _ladder_of(motors, look, known)) for one, motors in read.used}
     bounds = [item.bound for items in found.values() for item in items]
-    plain, tested = _model(look, ()), _model(look, bounds)
+    plain, tested = _model(look, ()), _model(known, bounds)
     (whole, each), (after, each_after) = _chances(plain), _chances(tested)
-    best, bands = highest_held(found, look.ladder), chances.known_bands(tested, look.ladder)
+    best, bands = highest_held(found, known.ladder), chances.known_bands(tested, known.ladder)
     broke = {item.key: (item.level, name) for name, items in found.items() for item in items if not item.bound.held}
     rungs = []
-    for rung in in_order(look.ladder):
+    for rung in in_order(known.ladder):
         key = (rung.mode, rung.part)
         if key not in each:
             continue
@@ -170,6 +176,7 @@ def vouch(file: MotorFile, tests: Sequence[str | Path] = (), kernel: str = "stea
             )
         )  # fmt: skip
     touched = {item.key for items in found.values() for item in items}
+    touched |= {("liner burn-through", "liner") for one in read.liner if one.carried is not None}
     return Vouching(
         name=file.name,
         expected=float(look.maximum_expected_pressure[0]),
@@ -180,7 +187,9 @@ def vouch(file: MotorFile, tests: Sequence[str | Path] = (), kernel: str = "stea
         after=after,
         untouched=tuple(key for key in each if key not in touched),
         coverage=tuple(read.coverage),
-        next_test=_next_test(file.motors, look, bounds, after),
+        liner=tuple(read.liner),
+        stickers=tuple(read.stickers),
+        next_test=_next_test(file.motors, known, bounds, after),
         failed=tuple(read.failed),
         notes=tuple(read.notes),
         loaded={name: len(items) for name, items in found.items()},
@@ -202,8 +211,11 @@ class _Tests:
         self.notes: list[str] = []
         self.coverage: list[dict[str, Any]] = []
         self.files: list[Path] = [Path(path) for path in paths]
+        self.liner: list[liner_left.Inspected] = []
+        self.stickers: list[dict[str, Any]] = []
+        self.units = file.units or "metric"
         for path in paths:
-            self._firing(file, path) if is_firing(path) else self._test(file, path, look)
+            self._firing(file, path, look) if is_firing(path) else self._test(file, path, look)
         for one in file.evidence:
             if one.kind == "bench burn":
                 self._uncovered(one.name)
@@ -215,11 +227,16 @@ class _Tests:
             return
         motors = load_motor(test.motor).motors
         figures = evaluate(motors, curve=True) if test.nozzle else bench.open_burn(motors)
+        name = test.evidence.name
         try:
             found = bench.coverage(bench.loads(look.motors, look.figures), bench.loads(motors, figures), test.in_case)
+            self._lined(name, motors, figures, liner_left.losses(motors, test.liner_after), found)
+            rows = liner_left.sticker_rows(name, motors, figures, test.stickers, self.units)
         except NotComputable as reason:
             self._uncovered(test.evidence.name, str(reason))
             return
+        self.stickers += rows
+        self.notes += [f"{name}: sticker at the {row['place']}, {row['says']}" for row in rows]
         self.coverage += [
             {"place": one.place, "verdict": one.verdict, "ratios": dict(one.ratios), "needs": one.needs, "test": test.evidence.name}
             for one in found
@@ -243,9 +260,26 @@ class _Tests:
         self.used.append((test.evidence, motors))
         if test.evidence.outcome != "held":
             self.failed.append(test.evidence.name)
-        self.notes += [f"{test.evidence.name}: {key} is not used" for key in test.more]
+        if test.evidence.kind != "bench burn":
+            unread = [key for key in ("liner_after", "stickers") if getattr(test, key)]
+            self.notes += [f"{test.evidence.name}: {key} is read of a bench burn only" for key in unread]
 
-    def _firing(self, file: MotorFile, path: str | Path) -> None:
+    def known(self, look: Assessment) -> Assessment:
+        """The motor with what the tests have measured of its liner."""
+        factors = {one.measured.place: one.carried for one in self.liner if one.carried is not None}
+        if not factors:
+            return look
+        return assess(bench.with_factors(look.motors, factors), kernel=look.figures.kernel, curve=True)
+
+    def _lined(
+        self, name: str, motors: Motors, figures: Figures, lost: Mapping[str, float], covered: Sequence[bench.Covered]
+    ) -> None:
+        """What the liner left after a test says of the model at each place."""
+        found = liner_left.inspected(name, motors, figures, lost, {one.place: one.verdict for one in covered})
+        self.liner += found
+        self.notes += [one.words(self.units) for one in found]
+
+    def _firing(self, file: MotorFile, path: str | Path, look: Assessment) -> None:
         firing = load_firing(path)
         self.files += [Path(str(source)) for source, _ in firing.sources] + ([] if firing.record is None else [firing.record])
         name = f"{firing.name}: firing"
@@ -266,11 +300,19 @@ class _Tests:
         pressure = None if peak is None or not np.isfinite(peak) else float(peak) - air
         motors = file.motors if firing.motor is None else firing.motor.motors
         self.used.append((Evidence("firing", name, pressure, duration=lasted), motors))
+        lost = liner_left.losses_of(firing)
+        if lost:
+            figures = evaluate(motors, curve=True)
+            try:
+                covered = bench.coverage(bench.loads(look.motors, look.figures), bench.loads(motors, figures))
+                self._lined(name, motors, figures, lost, covered)
+            except NotComputable as reason:
+                self.notes.append(f"{name}: its liner is not compared: {reason}")
 
 
-def _ladder_of(motors: Motors, look: Assessment) -> Ladder:
-    """The ladder of the motor that was tested: the one looked at, or another file's."""
-    return look.ladder if motors is look.motors else assess(motors, kernel=look.figures.kernel, curve=True).ladder
+def _ladder_of(motors: Motors, look: Assessment, known: Assessment) -> Ladder:
+    """The ladder of the motor that was tested: the one looked at, with what is known of its liner, or another file's."""
+    return known.ladder if motors is look.motors else assess(motors, kernel=look.figures.kernel, curve=True).ladder
 
 
 def _model(look: Assessment, bounds: Sequence[Tested]) -> Model:

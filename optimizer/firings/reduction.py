@@ -26,6 +26,9 @@ from optimizer.units import show
 from physics import constants
 from physics.ballistics import nozzle
 from physics.ballistics.kernel import evaluate
+from physics.heat.bench import READING, predicted_loss
+from physics.heat.places import place_at
+from physics.missing import NotComputable
 from physics.motors import Motors
 
 Array = NDArray[np.float64]
@@ -78,7 +81,8 @@ class Reduction:
     `throat_time`. `measured` and `uncertainty` map figures to SI values; a figure that the record cannot give is None.
     `pressure` is chamber pressure at the nozzle; where the record was taken at the head end, `head_pressure` is what was
     read there (else None). `outside` holds the thermometers on the case, each with its position, first and highest
-    temperature and the time of the highest, from ignition; `liner` the thickness by position, before and after.
+    temperature and the time of the highest, from ignition; `liner` the thickness by position, before and after, and the
+    loss beside the predicted one.
     `pressure_noise` is one standard deviation of the cleaned pressure, `pressure_bound` its instrument's accuracy.
     """
 
@@ -100,7 +104,7 @@ class Reduction:
     throat_diameter: Array = field(default_factory=lambda: np.empty(0))
     head_pressure: Array | None = None
     outside: tuple[Mapping[str, Any], ...] = ()
-    liner: tuple[Mapping[str, float | None], ...] = ()
+    liner: tuple[Mapping[str, Any], ...] = ()
 
     @property
     def name(self) -> str:
@@ -347,9 +351,9 @@ def _outside(record: Record, frame: _Frame) -> Iterator[dict[str, Any]]:
         }
 
 
-def _liner(firing: Firing) -> Iterator[dict[str, float | None]]:
-    """The liner before and after at each position measured; the loss where both are known there."""
-    before, after = dict(firing.liner_before), dict(firing.liner_after)
+def _liner(firing: Firing) -> Iterator[dict[str, Any]]:
+    """The liner before and after at each position measured; the loss where both are known there, beside the predicted."""
+    before, after, foretold = dict(firing.liner_before), dict(firing.liner_after), _foretold(firing)
     new = None
     if firing.motor is not None and firing.motor.motors.liner is not None:
         thickness = float(np.ravel(firing.motor.motors.liner.thickness)[0])
@@ -357,7 +361,22 @@ def _liner(firing: Firing) -> Iterator[dict[str, float | None]]:
     for position in sorted({*before, *after}):
         was, left = before.get(position, new if not before else None), after.get(position)
         loss = was - left if was is not None and left is not None else None
-        yield {"position": position, "before": was, "after": left, "loss": loss}
+        place = None if firing.motor is None else place_at(firing.motor.motors, position)
+        told = {"place": place, "position": position, "before": was, "after": left, "loss": loss}
+        predicted = foretold.get(place) if place else None
+        factor = loss / predicted if loss is not None and predicted is not None and predicted >= READING else None
+        yield told | {"predicted": predicted, "factor": factor}
+
+
+def _foretold(firing: Firing) -> Mapping[str, float]:
+    """Depth of liner that is likely lost at each place; empty where that is not known."""
+    if firing.motor is None or not firing.liner_after:
+        return {}
+    motors = firing.motor.motors
+    try:
+        return predicted_loss(motors, evaluate(motors, curve=True))
+    except NotComputable:
+        return {}
 
 
 # --- all channels together -------------------------------------------------------------------------------------------

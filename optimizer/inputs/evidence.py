@@ -13,13 +13,42 @@ from optimizer.inputs.tables import Table, check_schema, sub_tables
 from optimizer.inputs.text import read_document
 from optimizer.problems import Problems, nearest
 from optimizer.units import show
-from optimizer.vocabulary import SECTIONS
+from optimizer.vocabulary import SECTIONS, KeySpec
 from physics.failure.evidence import Evidence
 from physics.failure.ladder import ADVICE, MODES
+from physics.heat.places import PLACES
 
 MOST_TESTS = 60
-ALSO_IN_FILES = ("schema", "name", "motor", "record", "nozzle", "in_case", "liner_after", "stickers")
-"""What a test file may hold beside the keys of [[evidence]]; what is of use to a similarity of liners alone is kept there."""
+MOST_SPOTS = 200
+TEST_KEYS = (
+    KeySpec("schema", "whole", "version of the file's layout", "ratio", 1, 1, True, example="1"),
+    KeySpec("name", "text", "name of the test"),
+    KeySpec("motor", "text", "the motor file of what was tested; of a bench burn, the small motor"),
+    KeySpec("record", "text", "the record, for reference"),
+    KeySpec("nozzle", "flag", "false: a bench burn without a nozzle, in the open", default=True),
+    KeySpec("in_case", "flag", "false: the liner of a bench burn stood in no case", default=True),
+    KeySpec("liner_after", "text", "liner left, char not counted: rows of {place or position = ..., thickness = ...}"),
+    KeySpec("stickers", "text", "outside the case: rows of {place or position = ..., temperature = ...}"),
+)
+"""What a test file may hold beside the keys of [[evidence]]."""
+ALSO_IN_FILES = tuple(spec.key for spec in TEST_KEYS)
+
+_PLACE = KeySpec("place", "choice", "where on the wall", choices=PLACES)
+_POSITION = KeySpec("position", "quantity", "distance from the forward end of the case", "length", 0.0, 20.0)
+SPOTS = {
+    "liner_after": KeySpec("thickness", "quantity", "liner that is left there, char not counted", "length", 0.0, 0.1, True),
+    "stickers": KeySpec("temperature", "quantity", "highest temperature that the sticker shows", "temperature", 200, 1500, True),
+}
+"""What is measured at a spot of the wall after a test: rows of a place or a position, and a value."""
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A value at a spot of the wall, SI: its `place`, or where empty its `position` from the forward end of the case [m]."""
+
+    place: str
+    position: float
+    value: float
 
 
 @dataclass(frozen=True)
@@ -27,6 +56,7 @@ class TestFile:
     """A test file as read; `motor` is the motor file that was tested, None where it names none.
 
     Of a bench burn `nozzle` False says that it burned in the open, `in_case` False that its liner stood in no case.
+    `liner_after` is what was left of the liner [m], `stickers` what they showed on the outside of the case [K].
     """
 
     __test__ = False
@@ -34,9 +64,10 @@ class TestFile:
     path: Path
     evidence: Evidence
     motor: Path | None
-    more: tuple[str, ...] = ()
     nozzle: bool = True
     in_case: bool = True
+    liner_after: tuple[Spot, ...] = ()
+    stickers: tuple[Spot, ...] = ()
 
 
 def read_evidence(root: Table, ambient_pressure: float) -> tuple[Evidence, ...]:
@@ -112,12 +143,25 @@ def load_test(path: str | Path, ambient_pressure: float) -> TestFile:
     motor = document.data.get("motor")
     if motor is not None and not isinstance(motor, str):
         root.problem("motor", "is not the name of a file", 'write motor = "motors/NAME.toml"', "E108")
+    spots = {key: _spots(root, key, spec) for key, spec in SPOTS.items()}
     problems.stop_if_any(document.file)
     assert found is not None
-    more = tuple(key for key in ("liner_after", "stickers") if key in document.data)
     where = None if motor is None else document.path.parent / str(motor)
-    flags = {key: document.data.get(key, True) is not False for key in ("nozzle", "in_case")}
-    return TestFile(document.path, found, where, more, **flags)
+    nozzle, in_case = (document.data.get(key, True) is not False for key in ("nozzle", "in_case"))
+    return TestFile(document.path, found, where, nozzle, in_case, spots["liner_after"], spots["stickers"])
+
+
+def _spots(root: Table, key: str, spec: KeySpec) -> tuple[Spot, ...]:
+    """Rows of {place or position, value}."""
+    found = []
+    for row in sub_tables(root, key, MOST_SPOTS):
+        row.refuse_unknown([_PLACE.key, _POSITION.key, spec.key])
+        values = row.read((_PLACE, _POSITION, spec))
+        if ("place" in values) is ("position" in values):
+            row.problem(None, "says no place, or two", f'place = "{PLACES[0]}", or position = "120 mm", not both', "E112")
+        elif spec.key in values:
+            found.append(Spot(values.get("place", ""), float(values.get("position", 0.0)), float(values[spec.key])))
+    return tuple(found)
 
 
 def is_firing(path: str | Path) -> bool:

@@ -28,7 +28,21 @@ from optimizer.units import show_dimension
 from optimizer.vocabulary import CLOSURES, FACTOR_KINDS, OLD_FACTOR_KINDS, SECTIONS
 from physics.assembly import SHAPES
 from physics.failure.evidence import Evidence
-from physics.motors import Airframe, Ambient, Array, Case, Grains, Launch, Liner, Motors, Nozzle, Propellant, Startup
+from physics.heat.places import MEASURED_NAMES, REMAINING
+from physics.motors import (
+    Airframe,
+    Ambient,
+    Array,
+    Case,
+    Grains,
+    Launch,
+    Liner,
+    LinerFactors,
+    Motors,
+    Nozzle,
+    Propellant,
+    Startup,
+)  # fmt: skip
 
 MOST_GRAIN_ROWS = 40
 MOST_RATE_ROWS = 40
@@ -310,7 +324,7 @@ class _MotorReader:
         if table is None:
             return None
         specs = SECTIONS["liner"]
-        table.refuse_unknown([spec.key for spec in specs], (), _ELSEWHERE)
+        table.refuse_unknown([spec.key for spec in specs], ("measured",), _ELSEWHERE)
         tables = isinstance(table.data.get("gap"), list | dict)
         values = table.read([spec for spec in specs if not (tables and spec.key == "gap")])
         material = self.shelf.material(table, "material", values.pop("material", None))
@@ -322,7 +336,7 @@ class _MotorReader:
         if material is None or "thickness" not in values:
             return None
         columns = {name: column(value) for name, value in values.items()}
-        return Liner(material=material, **columns | gaps)
+        return Liner(material=material, measured=_measured(table), **columns | gaps)
 
     def _airframe(self) -> Airframe | None:
         table = sub_table(self.root, "airframe")
@@ -667,7 +681,7 @@ _GAP_COLUMNS = {"forward end": "gap_forward", "joint": "gap_joint", "aft end": "
 def _gaps(table: Table) -> dict[str, Any]:
     """[[liner.gap]]: the widest gap of each place as a column, and whether gas can pass through one."""
     found: dict[str, Any] = {}
-    flow = False
+    flow: list[str] = []
     for row in sub_tables(table, "gap", MOST_GAPS):
         row.refuse_unknown([spec.key for spec in SECTIONS["liner.gap"]])
         values = row.read(SECTIONS["liner.gap"])
@@ -675,5 +689,20 @@ def _gaps(table: Table) -> dict[str, Any]:
             continue
         name = _GAP_COLUMNS[values["place"]]
         found[name] = max(found.get(name, 0.0), float(values["width"]))
-        flow = flow or bool(values.get("flow", False))
-    return {name: column(width) for name, width in found.items()} | {"gap_flow": flow}
+        flow += [values["place"]] if values.get("flow") else []
+    return {name: column(width) for name, width in found.items()} | {"gap_flow": tuple(dict.fromkeys(flow))}
+
+
+def _measured(table: Table) -> LinerFactors | None:
+    """[[liner.measured]]: what tests have shown of the depth that is lost, a row a place."""
+    found: dict[str, Any] = {}
+    for row in sub_tables(table, "measured", len(MEASURED_NAMES)):
+        row.refuse_unknown([spec.key for spec in SECTIONS["liner.measured"]])
+        values = row.read(SECTIONS["liner.measured"])
+        if "place" not in values or "factor" not in values:
+            continue
+        name = MEASURED_NAMES[values["place"]]
+        if name in found:
+            row.problem("place", "is given twice", "one row a place", "E115")
+        found |= {name: column(values["factor"]), f"{name}_within": column(values.get("within", REMAINING))}
+    return LinerFactors(**found) if found else None

@@ -22,6 +22,7 @@ from physics.failure.case import pressure_text
 from physics.failure.scatter import Ground, certainty
 from physics.heat import rungs as heat_rungs
 from physics.heat import seats, softening, through
+from physics.heat.soaked import burn_at, other_soaks
 from physics.missing import Beyond, NotComputable, file_key
 from physics.motors import Array, Figures, Ladder, Motors, NotAssessed, Rung, Situation
 
@@ -516,8 +517,9 @@ class Bench:
     """A batch with how it burns, on which modes are evaluated at their worst corners.
 
     The motors moved to the ends of their tolerances are made once, for all modes. Modes that march heat see the
-    tolerances of the wall alone, at the nominal burn, each corner of them. `burn` is as in `assess_ladder`; where it is
-    the transient kernel, the corner of a mode that asks for it is sought from that which the steady kernel finds.
+    tolerances of the wall alone, each corner of them; the thinnest is tried at the coldest and the hottest soak too, each
+    with its own burn, if `burn` is given. `burn` is as in `assess_ladder`; where it is the transient kernel, the corner of a
+    mode that asks for it is sought from that which the steady kernel finds.
     """
 
     def __init__(
@@ -536,6 +538,9 @@ class Bench:
         given = {column: one for column, one in motors.tolerances.items() if motors.value(column) is not None}
         wall = {column: one for column, one in given.items() if column.partition(".")[0] in _WALL}
         self.corners = {False: Corners(motors, given), True: Corners(motors, wall)}
+        self.soaks: dict[tuple[str, str], Array] = {}
+        """By mode and end, the soak [K] at which it is worst, (n,); NaN where that is the temperature as drawn."""
+        self._at_soaks: tuple[Motors, Figures, dict[str, Any], Array] | None = None
         self._burns: dict[int, tuple[object, Figures]] = {}
         self._kept: list[tuple[Motors, dict[str, Any]]] = [(motors, {} if kept is None else kept)]
 
@@ -546,7 +551,7 @@ class Bench:
         what the mode needs is missing.
         """
         if row.marches_heat:
-            return self.corners[True].worst_of_box(self._value(row, end), highest=False)
+            return self._over_soaks(row, end, self.corners[True].worst_of_box(self._value(row, end), highest=False))
         if self.burn is None or self.figures is None or self.figures.kernel == "steady":
             return self.corners[False].worst(self._value(row, end), highest=False)
         asked: list[Motors] = []
@@ -589,6 +594,52 @@ class Bench:
             return np.where(none, np.nan, found)
 
         return value
+
+    def _over_soaks(self, row: Mode, end: str, corner: Corner) -> Corner:
+        """The worst corner of the wall, or the thinnest wall at the coldest or the hottest soak, each with its own burn.
+
+        A time counts over the time that its own burn takes: it stands in terms of the burn as drawn.
+        """
+        soaks = other_soaks(self.motors)
+        if self.burn is None or self.figures is None or self.figures.curve is None or not soaks.size:
+            return corner
+        if self.short is not None and row.lasts and np.all(corner.value < self.short * self.figures[row.lasts]):
+            return corner  # all have failed whatever the soak is
+        batch, figures, kept, sides = self._soaked(soaks)
+        many = soaks.shape[1]
+        expected = None if self.expected is None else np.repeat(np.broadcast_to(self.expected, (self.motors.size,)), many)
+        try:
+            with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+                enough = None if self.enough is None else np.repeat(self.enough, many)
+                found = row.function(batch, Situation(end, figures, expected, kept, self.until, enough, self.short))
+                if row.lasts:
+                    own = figures[row.lasts].reshape(-1, many)
+                    found = found * np.ravel(np.broadcast_to(self.figures[row.lasts], (self.motors.size,))[:, None] / own)
+        except Beyond:
+            return corner
+        table = np.reshape(found, (self.motors.size, many))
+        table = np.where(np.isnan(table), np.inf, table)
+        lowest = table.argmin(axis=1)
+        worst = table[np.arange(self.motors.size), lowest]
+        worse = worst < corner.value  # not where the value is NaN
+        self.soaks[row.mode, end] = np.where(worse, soaks[np.arange(self.motors.size), lowest], np.nan)
+        sides = np.where(worse[:, None], sides, corner.sides)
+        return replace(corner, value=np.where(worse, worst, corner.value), sides=sides)
+
+    def _soaked(self, soaks: Array) -> tuple[Motors, Figures, dict[str, Any], Array]:
+        """The motors with the thinnest wall and liner and the widest gaps, each at each soak, how they burn, a place for
+        what modes work out, and the sides of that corner: the same for all modes, and for whoever asks no later time."""
+        if self._at_soaks is None:
+            assert self.figures is not None
+            corners, many = self.corners[True], soaks.shape[1]
+            worst = [-1.0 if name in _THIN else 1.0 if name in _WIDE else 0.0 for name in corners.names]
+            sides = np.tile(worst, (self.motors.size, 1))
+            thin, none = moved(self.motors, corners.tolerances, sides)
+            sides[none] = 0.0
+            batch, rows = thin.repeat(many), np.repeat(np.arange(self.motors.size), many)
+            figures = burn_at(batch, _picked(self.figures, rows, self.motors.size), np.ravel(soaks))
+            self._at_soaks = batch.with_values({"ambient.temperature": np.ravel(soaks)}), figures, {}, sides
+        return self._at_soaks
 
     def situation(self, end: str) -> Situation:
         """What a mode may know of the burn of the motors as drawn."""
@@ -644,6 +695,8 @@ class Bench:
 
 
 _WALL = ("case", "liner")
+_THIN = frozenset({"case.wall", "liner.thickness"})
+_WIDE = frozenset({"liner.gap", "liner.gap_forward", "liner.gap_joint", "liner.gap_aft"})
 
 
 def _picked(figures: Figures, rows: NDArray[np.intp], size: int) -> Figures:
@@ -709,6 +762,9 @@ def _note(row: Mode, corner: Corner, bench: Bench, situation: Situation) -> str:
         for name, side in zip(corners.names, corner.sides[0], strict=True)
         if side
     ]
+    soak = bench.soaks.get((row.mode, situation.end))
+    if soak is not None and np.isfinite(soak[0]):
+        where.append(f"soak at {soak[0] - 273.15:.0f} °C{', against the burn there' if row.lasts else ''}")
     if where and not reason:
         drawn = float(corner.nominal[0])
         shown = (f"{drawn:.3g} s" if row.lasts else pressure_text(np.asarray(drawn))) if np.isfinite(drawn) else "never"

@@ -1,6 +1,7 @@
 """What a bench burn of a liner says of the full motor, place by place.
 
-Owns the loads on a liner that must be matched, the burn of a grain without a nozzle, and the verdict. With the same
+Owns the loads on a liner that must be matched, the burn of a grain without a nozzle, the verdict, and what a liner
+measured after a test says of the model. With the same
 propellant, liner stock, bonding and fit a bench burn covers a place of the full motor where it is as hard on it: the heat
 that the front takes and its peak (recession), the time exposed at the same thickness (charring), the shear of the flow
 (char torn off), the pressure (fit, leaks behind the liner), and where the place exists at all. Long and mild does not
@@ -13,7 +14,7 @@ heat, the heat files below it, motors and propellant.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -23,7 +24,9 @@ from physics.constants import GAS_CONSTANT
 from physics.heat import liner as liners
 from physics.heat import marches, places, walls
 from physics.heat.conduction import STEFAN_BOLTZMANN
-from physics.motors import Array, Curve, Figures, Motors, Situation
+from physics.heat.places import REMAINING
+from physics.missing import NotComputable
+from physics.motors import Array, Curve, Figures, LinerFactors, Motors, Situation
 
 ENOUGH = 0.95
 """Ratio of bench to full motor from which a load counts as matched: judgement."""
@@ -65,6 +68,18 @@ class Covered:
 def open_burn(motors: Motors) -> Figures:
     """The burn of a batch without a nozzle, at ambient pressure: what the gas side reads of it, SI.
 
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+
+    Returns
+    -------
+    Figures
+        Its burn with histories, SI.
+
+    Notes
+    -----
     All grains burn at the rate of ambient pressure; derived from the rate law, which a file seldom covers so low.
     """
     pressure = np.broadcast_to(np.asarray(motors.ambient.pressure, dtype=float), (motors.size,))
@@ -100,8 +115,26 @@ def open_burn(motors: Motors) -> Figures:
 def loads(motors: Motors, figures: Figures) -> dict[str, Load]:
     """What each place of a single motor's liner bears in its burn, by place; places that it lacks are left out.
 
-    `figures` with their histories, of the motor's own kernel or of `open_burn`; SI. Raises NotComputable naming what is
-    missing.
+    Parameters
+    ----------
+    motors : Motors
+        A single motor, SI.
+    figures : Figures
+        How it burns, with histories: of its own kernel, or of `open_burn`.
+
+    Returns
+    -------
+    dict[str, Load]
+        By place.
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
+
+    Notes
+    -----
+    `figures` with their histories, of the motor's own kernel or of `open_burn`; SI.
     """
     situation = Situation("", figures)
     at = places.setting(motors, situation, held=False)
@@ -202,3 +235,156 @@ def _needs(short: list[str], ratios: Mapping[str, float], slot: bool, charring: 
     if "pressure" in short:
         parts.append("the full motor's pressure, in a case")
     return "; ".join(parts)
+
+
+READING = 0.05e-3
+"""How well a depth is measured with a caliper on char: common practice, no source. A smaller loss counts as this. [m]"""
+
+CARRIED = {COVERED: REMAINING, CHARRING: 2.5, NOT_COVERED: 2.5}
+"""Factor either way that stays of the predicted depth, by the verdict on the place: judgement."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A liner measured at one place of a test: depths lost and predicted [m], `factor` measured over predicted [-].
+
+    `gone`: nothing was left, so that the factor is the least that it can be.
+    """
+
+    place: str
+    lost: float
+    predicted: float
+    factor: float
+    gone: bool = False
+
+
+def predicted_loss(motors: Motors, figures: Figures) -> dict[str, float]:
+    """Depth that the likely liner of a single motor loses in its burn, worn or charred, by place. [m]
+
+    Parameters
+    ----------
+    motors : Motors
+        A single motor, SI.
+    figures : Figures
+        How it burns, with histories: of its own kernel, or of `open_burn`.
+
+    Returns
+    -------
+    dict[str, float]
+        By place [m].
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
+
+    Notes
+    -----
+    `figures` with their histories, of the motor's own kernel or of `open_burn`. What tests have measured of this liner
+    is left aside.
+
+    References
+    ----------
+    `physics.heat.liner`.
+    """
+    if motors.liner is None:
+        raise NotComputable("[liner] is not given")
+    plain = replace(motors, liner=replace(motors.liner, measured=None))
+    wanted = [(place, places.LIKELY) for place in places.places_of(plain)]
+    found = marches.marched(plain, Situation("", figures), False, wanted)
+    thickness = float(walls.per_motor(plain, motors.liner.thickness)[0])
+    return {place: thickness - float(history.left[-1, 0]) for (place, _), history in found.items()}
+
+
+def measured_factors(motors: Motors, figures: Figures, lost: Mapping[str, float]) -> tuple[Measured, ...]:
+    """What a liner measured after a test says of the model, place by place of a single motor.
+
+    Parameters
+    ----------
+    motors, figures : Motors, Figures
+        What burned, and how; figures with their histories.
+    lost : Mapping
+        Depth lost by place, what is charred counted as lost [m].
+
+    Returns
+    -------
+    tuple of Measured
+        In the order of `places.PLACES`; a place of which the model predicts no loss that could be read is left out.
+
+    Notes
+    -----
+    A loss under `READING` counts as that. One burn, one thickness, another film: of a factor of 2.5 either way about
+    1.4 stays (judgement). Raises NotComputable naming what is missing.
+
+    References
+    ----------
+    Derived: one factor on the depth at each place.
+    """
+    predicted = predicted_loss(motors, figures)
+    liner = motors.liner
+    assert liner is not None  # predicted_loss has refused it
+    thickness = float(walls.per_motor(motors, liner.thickness)[0])
+    found = []
+    for place in places.PLACES:
+        if place not in lost or predicted.get(place, 0.0) < READING:
+            continue
+        depth = max(lost[place], READING)
+        gone = depth >= thickness - READING
+        found.append(Measured(place, lost[place], predicted[place], depth / predicted[place], gone))
+    return tuple(found)
+
+
+def carried(measured: Measured, verdict: str) -> tuple[float, float] | None:
+    """What of a measured factor goes over to the full motor: the factor, and by what factor either way it may be off. [-]
+
+    Parameters
+    ----------
+    measured : Measured
+        What was measured at a place.
+    verdict : str
+        On that place, of `coverage`.
+
+    Returns
+    -------
+    tuple[float, float] or None
+        Factor, and by what factor either way it may be off [-]; None where nothing goes over.
+
+    Notes
+    -----
+    Where the test was as hard on the place as the full motor is, all of it. Where it was not, only what makes the liner
+    worse than predicted, and with the whole scatter: a mild burn that went well says nothing of a hard one. None where
+    nothing goes over. Judgement.
+    """
+    if verdict != COVERED and measured.factor <= 1.0:
+        return None
+    return measured.factor, CARRIED[verdict]
+
+
+def with_factors(motors: Motors, factors: Mapping[str, tuple[float, float]]) -> Motors:
+    """The batch with factors on the depth of its liner by place, each with what it may be off either way. [-]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    factors : Mapping[str, tuple[float, float]]
+        By place: the factor, and by what factor either way it may be off [-].
+
+    Returns
+    -------
+    Motors
+        The batch with them.
+
+    Notes
+    -----
+    Those that the file has of other places stay; of two for one place the later stands. By definition.
+    """
+    liner = motors.liner
+    if liner is None or not factors:
+        return motors
+    known = liner.measured or LinerFactors()
+    columns: dict[str, Array] = {}
+    for place, (factor, within) in factors.items():
+        name = places.MEASURED_NAMES[place]
+        columns |= {name: np.full(motors.size, factor), f"{name}_within": np.full(motors.size, within)}
+    return replace(motors, liner=replace(liner, measured=replace(known, **columns)))

@@ -158,7 +158,8 @@ def _part(motors: Motors, situation: Situation, place: str, rows: _Rows) -> _Par
 
 def applies(motors: Motors, situation: Situation) -> bool:
     """Whether only times up to a given one are asked for, of motors that have a liner, so that places may be left out."""
-    return situation.until is not None and situation.places is None and lines_case(motors)
+    measured = motors.liner is not None and motors.liner.measured is not None  # a factor on the depth, which no wall has
+    return situation.until is not None and situation.places is None and lines_case(motors) and not measured
 
 
 def lasting(motors: Motors, situation: Situation) -> tuple[Array, Array]:

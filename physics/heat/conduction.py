@@ -132,12 +132,39 @@ def march(
 ) -> Thermal:
     """Temperature history of layered plane walls.
 
-    `layers` from the heated face outward; `start` the temperature at the first instant [K], one number, (n,) or
-    (cells, n); `time` the instants [s], (steps + 1,) or (steps + 1, n), each wall its own; `inner` and `outer` what
-    acts on the faces, constant within a step; `recession` the rate [m/s] at which the inner layer is worn away from
-    the heated side, (steps, n): what is worn off leaves with the heat it holds, and no heat is credited for its
-    decomposition. A layer that is consumed stays as a film of a thousandth of its thickness, too thin to protect.
-    Second order in time and in cell size. Raises ValueError where time runs backwards.
+    Parameters
+    ----------
+    layers : tuple[Layer, ...]
+        From the heated face outward.
+    start : Array or float
+        Temperature at the first instant [K], one number, (n,) or (cells, n).
+    time : Array
+        Instants [s], (steps + 1,) or (steps + 1, n), each wall its own.
+    inner : Face
+        What acts on the heated face, constant within a step.
+    outer : Face, optional
+        What acts on the other face.
+    recession : Array or float, optional
+        Rate at which the inner layer is worn away from the heated side [m/s], (steps, n).
+
+    Returns
+    -------
+    Thermal
+        The temperatures [K].
+
+    Raises
+    ------
+    ValueError
+        Where time runs backwards.
+
+    Notes
+    -----
+    `layers` from the heated face outward; `start` the temperature at the first instant [K], one number, (n,) or (cells,
+    n); `time` the instants [s], (steps + 1,) or (steps + 1, n), each wall its own; `inner` and `outer` what acts on the
+    faces, constant within a step; `recession` the rate [m/s] at which the inner layer is worn away from the heated
+    side, (steps, n): what is worn off leaves with the heat it holds, and no heat is credited for its decomposition. A
+    layer that is consumed stays as a film of a thousandth of its thickness, too thin to protect. Second order in time
+    and in cell size.
     """
     time = np.asarray(time, dtype=float)
     if np.any(np.diff(time, axis=0) < 0.0):
@@ -288,8 +315,26 @@ class _Drive:
 def first_crossing(time: Array, value: Array, level: Array | float) -> Array:
     """First time at which `value` (steps + 1, n) reaches `level` from below; inf where it never does.
 
+    Parameters
+    ----------
+    time : Array
+        Instants, (steps + 1, n), in their own unit.
+    value : Array
+        Like `time`, in its own unit.
+    level : Array or float
+        One number, (n,) or like `value`.
+
+    Returns
+    -------
+    Array
+        In the unit of `time`, (n,); inf where never.
+
+    Notes
+    -----
     `level` is one number, (n,) or like `value`. Between instants the difference is taken as linear.
 
+    Examples
+    --------
     >>> first_crossing(np.array([[0.0], [1.0], [2.0]]), np.array([[0.0], [1.0], [3.0]]), 2.0)
     array([1.5])
     """

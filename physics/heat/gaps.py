@@ -105,6 +105,22 @@ def own_gas_coefficient(
 def slot_emissivity(chamber: Array | float, width: Array, outer_diameter: Array) -> Array:
     """Emissivity of the gas in a slot from that over the chamber, 1 − exp(−1.8·κ·W), κ = −ln(1 − ε)/(0.9·D). [-]
 
+    Parameters
+    ----------
+    chamber : Array or float
+        Emissivity over the chamber, below 1 [-].
+    width : Array
+        Of the slot [m].
+    outer_diameter : Array
+        Of the grain [m].
+
+    Returns
+    -------
+    Array
+        Never over `chamber` [-]; arrays broadcast.
+
+    Notes
+    -----
     The gas absorbs alike everywhere and glows over a mean length of 1.8 widths between two faces, 0.9 diameters in the
     chamber (mean beam lengths, remembered). `chamber` below 1, `width` of the slot and `outer_diameter` of the grain
     [m]; never over `chamber`.

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from physics.heat.ring import Wall, ring_march
+from physics.heat.ring import Ring, Wall, ring_march
 from physics.motors import Array
 
 DISCHARGE = 0.8
@@ -41,6 +41,24 @@ class Stream:
 def choked_leak(pressure: Array, area: Array, characteristic_velocity: Array, discharge: float = DISCHARGE) -> Array:
     """Flow of chamber gas out of a small hole, C_d·p·A/c*. [kg/s]
 
+    Parameters
+    ----------
+    pressure : Array
+        [Pa].
+    area : Array
+        Of the hole [m2].
+    characteristic_velocity : Array
+        [m/s].
+    discharge : float, optional
+        Discharge coefficient [-].
+
+    Returns
+    -------
+    Array
+        [kg/s]; arrays broadcast.
+
+    Notes
+    -----
     pressure [Pa], area [m2], characteristic_velocity [m/s]; arrays broadcast. Sonic flow, gas not cooled on its way.
 
     Examples
@@ -56,6 +74,30 @@ def narrow_flow(
 ) -> Array:
     """Laminar flow of a gas through a narrow space into nothing, b·g³·p²/(24·μ·R_s·T·l). [kg/s]
 
+    Parameters
+    ----------
+    pressure : Array
+        At the entry [Pa].
+    breadth : Array
+        Of the space, round the tube [m].
+    gap : Array
+        Height of the space [m].
+    length : Array
+        Of the way [m].
+    viscosity : Array
+        Of the gas [Pa s].
+    specific_constant : Array
+        R/M of the gas [J/(kg K)].
+    temperature : Array
+        Of the gas [K].
+
+    Returns
+    -------
+    Array
+        [kg/s]; arrays broadcast.
+
+    Notes
+    -----
     pressure [Pa] at its entry; breadth b, gap g and length l [m]; viscosity [Pa s], specific_constant R_s [J/(kg K)] =
     R/M, temperature [K]. Parallel plates, ideal gas, one temperature throughout (any text).
     """
@@ -65,8 +107,30 @@ def narrow_flow(
 def bypass_flow(density: Array, breadth: Array, gap: Array, drop: Array, viscosity: Array, length: Array) -> Array:
     """Flow behind a liner from one gap to another under the port's own pressure drop, ρ·b·g³·Δp/(12·μ·l). [kg/s]
 
-    density of the gas [kg/m3], breadth (round the tube), gap behind the liner and length between the gaps [m], drop [Pa],
-    viscosity [Pa s]. Laminar flow between parallel plates (any text); it grows with the cube of the gap.
+    Parameters
+    ----------
+    density : Array
+        Of the gas [kg/m3].
+    breadth : Array
+        Of the space, round the tube [m].
+    gap : Array
+        Behind the liner [m].
+    drop : Array
+        Of the pressure between the gaps [Pa].
+    viscosity : Array
+        Of the gas [Pa s].
+    length : Array
+        Between the gaps [m].
+
+    Returns
+    -------
+    Array
+        [kg/s]; arrays broadcast.
+
+    Notes
+    -----
+    density of the gas [kg/m3], breadth (round the tube), gap behind the liner and length between the gaps [m], drop
+    [Pa], viscosity [Pa s]. Laminar flow between parallel plates (any text); it grows with the cube of the gap.
     """
     return np.asarray(density * breadth * gap**3 * drop / (12.0 * viscosity * length))
 
@@ -119,12 +183,41 @@ def stream(
     )
 
 
-def entry_history(wall: Wall, flow: Stream, gas: Array, start: Array, duration: Array, steps: int = 24) -> tuple[Array, Array]:
-    """Bore temperature where the gas meets the tube, at the ends of equal steps: instants [s] and [K], (steps + 1, n).
+def entry_ring(
+    wall: Wall, flow: Stream, share: Array, gas: Array, start: Array, duration: Array, after: Array | None = None
+) -> Ring:
+    """The tube where the gas meets it, heated as by a ring twice as wide as the gas reaches at its highest flow.
 
-    The tube is heated as by a ring twice as wide as the gas reaches (`physics.heat.ring`); `wall`, `flow`, gas and start
-    temperature [K] and duration [s] are (n,).
+    Parameters
+    ----------
+    wall : Wall
+        The wall, (n,).
+    flow : Stream
+        What runs behind the liner at its highest, (n,).
+    share : Array
+        Of it in each of equal steps [-], (steps, n); the film goes with the flow, so that the heat brought does.
+    gas : Array
+        Gas temperature [K], (n,).
+    start : Array
+        Temperature at the start [K], (n,).
+    duration : Array
+        What the steps take together [s], (n,).
+    after : Array, optional
+        Seconds after the end of the steps at which all is told too, as for `physics.heat.ring.ring_march`.
+
+    Returns
+    -------
+    Ring
+        Rises over the start [K], (instants, n).
+
+    Notes
+    -----
+    Holds for the entry alone; further on the gas is cooler.
+
+    References
+    ----------
+    `physics.heat.ring`; the arrangement is derived here.
     """
-    film = np.broadcast_to(flow.film, (steps, np.size(flow.film)))
-    ring = ring_march(wall, 2.0 * flow.reach, film, gas, start, duration)
-    return ring.time, np.asarray(start + ring.bore)
+    return ring_march(
+        wall, np.maximum(2.0 * flow.reach, 1e-6), flow.film * share, gas, start, np.maximum(duration, 1e-9), 0.0, after
+    )

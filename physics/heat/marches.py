@@ -17,7 +17,7 @@ Sources: beside the models. Imports physics.missing, motors and the heat files b
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import TypeVar
 
 import numpy as np
@@ -27,7 +27,22 @@ from physics.heat import gaps, soak, walls
 from physics.heat import liner as liners
 from physics.heat import ring as rings
 from physics.heat.liner import Char, Exposure, Lined, Sleeve
-from physics.heat.places import BLOWING, CONTACT, GAP_PLACES, PLACES, STILL, Corner, Setting, films, liner_of, setting
+from physics.heat.places import (
+    BLOWING,
+    CONTACT,
+    GAP_PLACES,
+    LEAST_FACTOR,
+    LIKELY,
+    PLACES,
+    STILL,
+    Corner,
+    Setting,
+    as_asked,
+    depth_factor,
+    films,
+    liner_of,
+    setting,
+)
 from physics.heat.properties import CHAR_SPECIFIC_HEAT, HotLiner, front_heat
 from physics.heat.ring import Ring, Wall
 from physics.heat.walls import HELD, SOAK_STEPS
@@ -55,7 +70,24 @@ def _front(at: Setting, hot: HotLiner, corner: Corner) -> tuple[Array, Array, Ar
 def sleeve(at: Setting, hot: HotLiner, corner: Corner) -> Sleeve:
     """Liner and case of the batch under one set of assumptions.
 
-    Raises NotComputable where the case's thermal numbers are not known.
+    Parameters
+    ----------
+    at : Setting
+        The batch with its gas side.
+    hot : HotLiner
+        The hot numbers of the liner.
+    corner : Corner
+        The set of assumptions.
+
+    Returns
+    -------
+    Sleeve
+        Liner and case, (n,).
+
+    Raises
+    ------
+    NotComputable
+        Where the case's thermal numbers are not known.
     """
     motors = at.motors
     case, liner = motors.case, motors.liner
@@ -104,7 +136,22 @@ def char_of(at: Setting, hot: HotLiner, corner: Corner, place: str) -> Char:
 
 
 def strips(hot: HotLiner, corner: Corner, place: str) -> bool:
-    """Whether a corner's limit at a place is that everything is carried off."""
+    """Whether a corner's limit at a place is that everything is carried off.
+
+    Parameters
+    ----------
+    hot : HotLiner
+        The hot numbers of the liner.
+    corner : Corner
+        The set of assumptions.
+    place : str
+        One of `places.PLACES`.
+
+    Returns
+    -------
+    bool
+        True where nothing of the char stays.
+    """
     if corner.limit == "likely":
         return place not in STILL and hot.char_depth.likely <= 0.0
     return corner.limit == "stripped"
@@ -115,7 +162,66 @@ Wanted = tuple[str, Corner]
 
 
 def lined(at: Setting, wanted: Sequence[Wanted]) -> dict[Wanted, Lined]:
-    """March liner and case at places under sets of assumptions, all side by side."""
+    """March liner and case at places under sets of assumptions, all side by side.
+
+    Parameters
+    ----------
+    at : Setting
+        The batch and its gas side.
+    wanted : sequence of (place, Corner)
+        What to march, as `places.as_asked` gives it.
+
+    Returns
+    -------
+    dict of Lined
+        SI; `left` and `worn` are those of the liner itself.
+
+    Notes
+    -----
+    Where the liner was measured, its depth is the model's times the measured factor f: a liner of thickness e is through
+    when the model's depth in one of e/f is. The tube behind it warms as behind one of e/f where f is over 1 (never too
+    cool), else as behind the liner that has as much left at burnout as the measured wear leaves. Raises NotComputable
+    naming what is missing.
+
+    References
+    ----------
+    Derived; depth of a front that does not feel the liner's back is the same whatever the thickness.
+    """
+    factors = {ask: _factor(at.motors, *ask) for ask in wanted}
+    measured = {ask: factor for ask, factor in factors.items() if factor is not None}
+    found = _limits(at, wanted, {ask: 1.0 / factor for ask, factor in measured.items()})
+    less = {ask: factor for ask, factor in measured.items() if np.any(factor < 1.0)}
+    if less:
+        full = np.zeros(at.size) if at.motors.liner is None else walls.per_motor(at.motors, at.motors.liner.thickness)
+        depth = {ask: full / factor - _at_burnout(at, found[ask]) for ask, factor in less.items()}
+        behind = _limits(at, list(less), {ask: 1.0 + (1.0 - less[ask]) * depth[ask] / np.maximum(full, 1e-9) for ask in less})
+        for ask, factor in less.items():
+            bore, outside = (
+                np.where(factor < 1.0, getattr(behind[ask], name), getattr(found[ask], name)) for name in ("bore", "outside")
+            )
+            found[ask] = replace(found[ask], bore=bore, outside=outside)
+    for ask, factor in measured.items():
+        found[ask] = replace(found[ask], left=factor * found[ask].left, worn=factor * found[ask].worn)
+    return found
+
+
+def _factor(motors: Motors, place: str, corner: Corner) -> Array | None:
+    """Measured over predicted depth under a set of assumptions, (n,); None where not measured. [-]"""
+    known = depth_factor(motors, place)
+    if known is None:
+        return None
+    factor, within = known
+    side = corner.side if corner.what == "measured" else 0
+    return np.maximum(factor * within**-side, LEAST_FACTOR)
+
+
+def _at_burnout(at: Setting, history: Lined) -> Array:
+    """Liner left at the end of the burn, (n,). [m]"""
+    return np.asarray([np.interp(at.now.end[n], history.time[:, n], history.left[:, n]) for n in range(at.size)])
+
+
+def _limits(at: Setting, wanted: Sequence[Wanted], thicker: Mapping[Wanted, Array]) -> dict[Wanted, Lined]:
+    """The marches, each in the limit of the liner that its corner asks for; of liners so many times as thick."""
     hot = liner_of(at.motors)
     found: dict[Wanted, Lined] = {}
     for stripped in (True, False):
@@ -123,7 +229,7 @@ def lined(at: Setting, wanted: Sequence[Wanted]) -> dict[Wanted, Lined]:
         if not some:
             continue
         gas_side = {corner: films(at, corner) for corner in {corner for _, corner in some}}
-        sleeves = _side_by_side([sleeve(at, hot, corner) for _, corner in some])
+        sleeves = _side_by_side([_times(sleeve(at, hot, ask[1]), thicker.get(ask)) for ask in some])
         exposure = Exposure(
             np.tile(at.now.time, (1, len(some))),
             np.concatenate([gas_side[corner][place][0] for place, corner in some], axis=1),
@@ -142,6 +248,10 @@ def lined(at: Setting, wanted: Sequence[Wanted]) -> dict[Wanted, Lined]:
             part = slice(number * at.size, (number + 1) * at.size)
             found[ask] = Lined(*(getattr(together, item.name)[..., part] for item in fields(Lined)))
     return found
+
+
+def _times(one: Sleeve, thicker: Array | None) -> Sleeve:
+    return one if thicker is None else replace(one, thickness=one.thickness * thicker)
 
 
 _Leaves = TypeVar("_Leaves", Sleeve, Char)
@@ -189,6 +299,18 @@ class Bare:
 def gap_widths(motors: Motors) -> dict[str, Array]:
     """Bare length of case at each of `GAP_PLACES` as the file gives it, 0 where none, (n,). [m]
 
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+
+    Returns
+    -------
+    dict[str, Array]
+        By place [m], (n,); 0 where there is none.
+
+    Notes
+    -----
     A gap whose place is not known stands at all three.
     """
     liner = motors.liner
@@ -198,12 +320,50 @@ def gap_widths(motors: Motors) -> dict[str, Array]:
     anywhere = none if liner.gap is None else walls.per_motor(motors, liner.gap)
     own = {"forward end": liner.gap_forward, "joint": liner.gap_joint, "aft end": liner.gap_aft}
     widths = {place: np.maximum(anywhere, 0.0 if width is None else walls.per_motor(motors, width)) for place, width in own.items()}
-    jointed = walls.grain_rows(motors)[0].sum(axis=1) > 1.0
-    return widths | {"joint": np.where(jointed, widths["joint"], 0.0)}
+    return widths | {"joint": np.where(_jointed(motors), widths["joint"], 0.0)}
+
+
+def known_gaps(motors: Motors) -> dict[str, Array]:
+    """The same of those gaps alone of which the file says where they lie, (n,). [m]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+
+    Returns
+    -------
+    dict[str, Array]
+        By place [m], (n,); empty without a liner.
+    """
+    liner = motors.liner
+    own = {} if liner is None else {"forward end": liner.gap_forward, "joint": liner.gap_joint, "aft end": liner.gap_aft}
+    widths = {place: np.zeros(motors.size) if width is None else walls.per_motor(motors, width) for place, width in own.items()}
+    return widths | ({"joint": np.where(_jointed(motors), widths["joint"], 0.0)} if widths else {})
+
+
+def _jointed(motors: Motors) -> NDArray[np.bool_]:
+    return np.asarray(walls.grain_rows(motors)[0].sum(axis=1) > 1.0)
 
 
 def case_wall(motors: Motors) -> Wall:
-    """The tube's wall for a ring bare of liner. Raises NotComputable where its thermal numbers are not known."""
+    """The tube's wall for a ring bare of liner.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+
+    Returns
+    -------
+    Wall
+        The wall, (n,).
+
+    Raises
+    ------
+    NotComputable
+        Where its thermal numbers are not known.
+    """
     if motors.case is None:
         raise NotComputable("[case] is not given")
     k, rho, c = walls.thermal(motors, motors.case.material, "case.material")
@@ -217,8 +377,28 @@ def case_wall(motors: Motors) -> Wall:
 def bare(at: Setting, place: str, width: Array, corner: Corner, held: bool) -> Bare:
     """March a gap of a width [m], (n,), at a place under one set of assumptions.
 
-    Its sides, as deep as the liner is thick, keep some of the film away unless the corner says otherwise; they recede as
-    the liner's face does, which widens it.
+    Parameters
+    ----------
+    at : Setting
+        The batch with its gas side.
+    place : str
+        One of `places.GAP_PLACES`.
+    width : Array
+        Of the gap as built [m], (n,).
+    corner : Corner
+        The set of assumptions.
+    held : bool
+        Whether the mean conditions of the burn are held on beyond its end, see `physics.heat.walls.conditions`.
+
+    Returns
+    -------
+    Bare
+        What the gap does.
+
+    Notes
+    -----
+    Its sides, as deep as the liner is thick, keep some of the film away unless the corner says otherwise; they recede
+    as the liner's face does, which widens it.
     """
     side = corner.side if corner.what == "gap" else 0
     film, glow = films(at, corner)[place]
@@ -232,12 +412,9 @@ def bare(at: Setting, place: str, width: Array, corner: Corner, held: bool) -> B
         widened = (2.0 if side > 0 else 1.0) * np.minimum(depth, thickness)
     used = np.maximum(width + widened, 1e-6)
     sides = 1.0 if side > 0 else np.minimum(gaps.floor_share(thickness, used), 1.0)
-    steps = int(np.ceil(RING_STEPS * min(HELD if at.until is None else at.until, HELD))) if held else RING_STEPS
-    lengths = steps / RING_STEPS
-    duration = at.now.end * lengths
+    steps, duration, after = ring_steps(at, held)
     start = walls.per_motor(at.motors, at.motors.ambient.temperature)
     wall = case_wall(at.motors)
-    after = None if held else soak.soak_instants(SOAK_STEPS)[:, None]
     ring = rings.ring_march(
         wall,
         used,
@@ -251,8 +428,44 @@ def bare(at: Setting, place: str, width: Array, corner: Corner, held: bool) -> B
     return Bare(width > 0.0, used, wall, ring, start)
 
 
+def ring_steps(at: Setting, held: bool) -> tuple[int, Array, Array | None]:
+    """Equal steps of a ring's march, how long they take together (n,) [s], and the seconds after it at which all is told.
+
+    Parameters
+    ----------
+    at : Setting
+        The batch with its gas side.
+    held : bool
+        Whether the mean conditions of the burn are held on beyond its end, see `physics.heat.walls.conditions`.
+
+    Returns
+    -------
+    tuple[int, Array, Array or None]
+        How many; how long together [s], (n,); seconds after the burn, None where it is held on.
+    """
+    steps = int(np.ceil(RING_STEPS * min(HELD if at.until is None else at.until, HELD))) if held else RING_STEPS
+    return steps, at.now.end * (steps / RING_STEPS), None if held else soak.soak_instants(SOAK_STEPS)[:, None]
+
+
 def even(at: Setting, column: Array, duration: Array, steps: int) -> Array:
-    """What acts in each of equal steps, the mean over the step, (steps, n), in its own unit, SI."""
+    """What acts in each of equal steps, the mean over the step, (steps, n), in its own unit, SI.
+
+    Parameters
+    ----------
+    at : Setting
+        The batch with its gas side.
+    column : Array
+        What acts in each step of the burn, in its own unit, (steps of `at`, n).
+    duration : Array
+        What the equal steps take together [s], (n,).
+    steps : int
+        Equal steps of the burn.
+
+    Returns
+    -------
+    Array
+        In the same unit, (steps, n).
+    """
     swept = np.concatenate([np.zeros((1, at.size)), np.cumsum(column * np.diff(at.now.time, axis=0), axis=0)])
     ends = np.linspace(0.0, 1.0, steps + 1)[:, None] * duration
     there = np.stack([np.interp(ends[:, n], at.now.time[:, n], swept[:, n]) for n in range(at.size)], axis=1)
@@ -263,7 +476,22 @@ def even(at: Setting, column: Array, duration: Array, steps: int) -> Array:
 
 
 def kept(motors: Motors, situation: Situation, held: bool) -> Setting:
-    """The setting of a situation, made once for all rungs that share it."""
+    """The setting of a situation, made once for all rungs that share it.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+    held : bool
+        Whether the mean conditions of the burn are held on beyond its end, see `physics.heat.walls.conditions`.
+
+    Returns
+    -------
+    Setting
+        The same object for all rungs of one situation.
+    """
     name = f"heat held {held}"
     if name not in situation.kept:
         situation.kept[name] = setting(motors, situation, held)
@@ -272,17 +500,53 @@ def kept(motors: Motors, situation: Situation, held: bool) -> Setting:
 
 
 def marched(motors: Motors, situation: Situation, held: bool, wanted: Sequence[Wanted]) -> dict[Wanted, Lined]:
-    """Marches of a situation in SI, each made once for all rungs that share it."""
+    """Marches of a situation in SI, each made once for all rungs that share it.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+    held : bool
+        Whether the mean conditions of the burn are held on beyond its end, see `physics.heat.walls.conditions`.
+    wanted : Sequence[Wanted]
+        Places and sets of assumptions.
+
+    Returns
+    -------
+    dict[Wanted, Lined]
+        What liner and case do, SI.
+    """
     done: dict[Wanted, Lined] = situation.kept.setdefault(f"lined held {held}", {})
-    missing = [ask for ask in wanted if ask not in done]
+    stands = {(place, corner): (place, as_asked(motors, place, corner)) for place, corner in wanted}
+    missing = [ask for ask in dict.fromkeys(stands.values()) if ask not in done]
     if missing:
         done.update(lined(kept(motors, situation, held), missing))
-    return {ask: done[ask] for ask in wanted}
+    return {ask: done[stands[ask]] for ask in wanted}
 
 
 def gapped(motors: Motors, situation: Situation, held: bool, corner: Corner) -> dict[str, Bare]:
-    """The gaps of a situation, marched once for all rungs that share it."""
+    """The gaps of a situation, marched once for all rungs that share it.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+    held : bool
+        Whether the mean conditions of the burn are held on beyond its end, see `physics.heat.walls.conditions`.
+    corner : Corner
+        The set of assumptions.
+
+    Returns
+    -------
+    dict[str, Bare]
+        By place of a gap.
+    """
     done: dict[tuple[str, Corner], Bare] = situation.kept.setdefault(f"bare held {held}", {})
+    corner = LIKELY if corner.what in ("leak", "measured") else corner
     found = {}
     for place, width in gap_widths(motors).items():
         if not np.any(width > 0.0) or place not in looked_at(situation):
@@ -304,12 +568,36 @@ def looked_at(situation: Situation) -> tuple[str, ...]:
 
 
 def worst(values: Mapping[str, Array], situation: Situation) -> Array:
-    """The lowest of the values, one a place or a way, (n,), in their unit [s or Pa]; NaN where nothing burns."""
+    """The lowest of the values, one a place or a way, (n,), in their unit [s or Pa]; NaN where nothing burns.
+
+    Parameters
+    ----------
+    values : Mapping[str, Array]
+        By place, or by way of the heat, (n,) each.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    Array
+        (n,), in their unit [s or Pa].
+    """
     return np.where(walls.burns(situation), np.min(list(values.values()), axis=0), np.nan)
 
 
 def first_of(values: Mapping[str, Array]) -> str:
-    """Which of the values of a single motor, one a place or a way, is the lowest."""
+    """Which of the values of a single motor, one a place or a way, is the lowest.
+
+    Parameters
+    ----------
+    values : Mapping[str, Array]
+        By place, or by way of the heat, (n,) each.
+
+    Returns
+    -------
+    str
+        Its name.
+    """
     return min(values, key=lambda place: float(values[place][0]))
 
 
@@ -322,11 +610,33 @@ GAS_SIDE = (
 
 
 def seconds(time: float) -> str:
-    """A time [s] as a note says it."""
+    """A time [s] as a note says it.
+
+    Parameters
+    ----------
+    time : float
+        [s].
+
+    Returns
+    -------
+    str
+        For a person.
+    """
     return f"not within {HELD:g} burns" if np.isinf(time) else f"{time:.2g} s"
 
 
 def celsius(kelvin: float) -> str:
-    """A temperature [K] as a note says it."""
+    """A temperature [K] as a note says it.
+
+    Parameters
+    ----------
+    kelvin : float
+        [K].
+
+    Returns
+    -------
+    str
+        For a person.
+    """
     celsius = float(kelvin) - 273.15
     return f"{celsius:.0f} °C ({1.8 * celsius + 32.0:.0f} °F)"

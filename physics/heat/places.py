@@ -72,6 +72,16 @@ class Corner:
         return band.low if self.side < 0 else band.high
 
 
+MEASURED_NAMES = {"forward end": "forward", "joint": "joint", "aft end": "aft", "mid-grain wall": "wall"}
+"""The columns of `physics.motors.LinerFactors` by place."""
+
+REMAINING = 1.4
+"""Factor either way that stays of the predicted depth where a liner was measured: judgement; of 2.5 without it. [-]"""
+
+LEAST_FACTOR = 0.25
+"""No measurement is taken to mean less than a quarter of the predicted depth: judgement; a factor of 2.5 either way is
+what the model itself may be off. [-]"""
+
 LIKELY, STRIPPED, STAYS = Corner(), Corner(limit="stripped"), Corner(limit="stays")
 
 CORNERS: tuple[Corner, ...] = (
@@ -85,6 +95,9 @@ CORNERS: tuple[Corner, ...] = (
 )
 """What is varied for low and high, one at a time."""
 
+MEASURED_CORNERS: tuple[Corner, Corner] = (Corner("measured", -1), Corner("measured", 1))
+"""What is varied at a place where the liner was measured, in place of all the others: how well its factor carries over."""
+
 
 # --- the liner's numbers --------------------------------------------------------------------------------------------
 
@@ -92,8 +105,24 @@ CORNERS: tuple[Corner, ...] = (
 def liner_of(motors: Motors) -> HotLiner:
     """The hot numbers of the batch's liner material.
 
-    Where the table has none, the material's own `char_temperature` makes do, with wide bands. Raises NotComputable naming
-    what is missing.
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+
+    Returns
+    -------
+    HotLiner
+        The hot numbers of its liner.
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
+
+    Notes
+    -----
+    Where the table has none, the material's own `char_temperature` makes do, with wide bands.
     """
     if motors.liner is None:
         raise NotComputable('[liner] is not given (a bare case is a [liner] of thickness = "0 mm")')
@@ -139,6 +168,78 @@ def _unlisted(material: Material) -> HotLiner:
     )
 
 
+def depth_factor(motors: Motors, place: str) -> tuple[Array, Array] | None:
+    """Measured over predicted depth of liner lost at a place, and the factor either way that stays, (n,) each. [-]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch; `liner.measured` has the factors.
+    place : str
+        One of `PLACES`.
+
+    Returns
+    -------
+    tuple of Array, or None
+        None where the place was not measured.
+
+    Notes
+    -----
+    A factor under `LEAST_FACTOR` is taken as that. Source: of a factor of 2.5 either way about 1.4 stays (judgement).
+    """
+    liner = motors.liner
+    if liner is None or liner.measured is None:
+        return None
+    name = MEASURED_NAMES[place]
+    factor, within = (getattr(liner.measured, column) for column in (name, f"{name}_within"))
+    if factor is None:
+        return None
+    stays = np.full(motors.size, REMAINING) if within is None else walls.per_motor(motors, within)
+    return np.maximum(walls.per_motor(motors, factor), LEAST_FACTOR), stays
+
+
+def as_asked(motors: Motors, place: str, corner: Corner) -> Corner:
+    """The corner that a march at a place stands at: where the liner was measured nothing varies but how its factor
+    carries.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    place : str
+        One of `places.PLACES`.
+    corner : Corner
+        The set of assumptions.
+
+    Returns
+    -------
+    Corner
+        The corner in place of it.
+    """
+    if corner.what in ("gap", "leak"):  # of the ring beside the liner, not of the liner
+        return LIKELY
+    measured = depth_factor(motors, place) is not None
+    return corner if measured is (corner.what == "measured") or corner == LIKELY else LIKELY
+
+
+def ends_at(motors: Motors, place: str) -> tuple[Corner, Corner]:
+    """What is told beside the likely liner at a place: both limits, or, where it was measured, how well that carries.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    place : str
+        One of `places.PLACES`.
+
+    Returns
+    -------
+    tuple[Corner, Corner]
+        Two corners.
+    """
+    return (STRIPPED, STAYS) if depth_factor(motors, place) is None else MEASURED_CORNERS
+
+
 # --- the gas side ---------------------------------------------------------------------------------------------------
 
 
@@ -179,11 +280,28 @@ class Setting:
 def setting(motors: Motors, situation: Situation, held: bool) -> Setting:
     """The gas side of a batch; `held` as for `physics.heat.walls.conditions`.
 
-    Raises NotComputable naming what is missing.
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+    held : bool
+        Whether the mean conditions of the burn are held on beyond its end, see `physics.heat.walls.conditions`.
+
+    Returns
+    -------
+    Setting
+        The batch with its gas side.
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
     """
     now = walls.conditions(motors, situation, held)
     gas = walls.combustion_gas(motors.propellant)
-    count, _, outer, core, ends = walls.grain_rows(motors)
+    count, _, outer, core, _ = walls.grain_rows(motors)
     bore = walls.chamber_bore(motors)
     port = np.where(core > 0.0, np.minimum(core + 2.0 * now.regression[:, :, None], outer), bore[:, None])
     port = np.where(count > 0.0, port, np.inf)
@@ -212,7 +330,7 @@ def setting(motors: Motors, situation: Situation, held: bool) -> Setting:
     )
     wide = np.where(count > 0.0, outer, 0.0).max(axis=1)
     thin = np.where((count > 0.0) & (core > 0.0), core, np.inf).min(axis=1)
-    faces = np.where(count > 0.0, np.minimum(ends, 2.0), 0.0).max(axis=1)
+    faces = joint_faces(motors)
     depth, width = gaps.slot_size(np.asarray(JOINT_ROOM), now.regression, wide, np.where(np.isfinite(thin), thin, wide), faces)
     rate = _rate(now) * (faces > 0.0)
     own = gaps.own_gas_coefficient(motors.propellant.density, rate, width, gas.viscosity, gas.conductivity, gas.prandtl)
@@ -242,11 +360,55 @@ def setting(motors: Motors, situation: Situation, held: bool) -> Setting:
 
 
 def hot_liner_or_none(motors: Motors) -> HotLiner | None:
-    """As `liner_of`, None where something is missing."""
+    """As `liner_of`, None where something is missing.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+
+    Returns
+    -------
+    HotLiner or None
+        The hot numbers of its liner.
+    """
     try:
         return liner_of(motors)
     except NotComputable:
         return None
+
+
+def joint_faces(motors: Motors) -> Array:
+    """Bare faces of the joint that has most of them, 0 to 2, (n,); 0 without a joint. [-]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+
+    Returns
+    -------
+    Array
+        [-], (n,).
+
+    Notes
+    -----
+    A joint has the aft face of one grain and the forward face of the next: two grains of one row, or the ends of two
+    rows.
+
+    References
+    ----------
+    By definition.
+    """
+    count, *_ = walls.grain_rows(motors)
+    forward, aft = (np.broadcast_to(np.atleast_2d(faces), count.shape) for faces in motors.grain.bare_faces)
+    most = np.where(count > 1.0, forward + aft, 0.0).max(axis=1)
+    before = np.full(motors.size, np.nan)  # the aft face of the last grain so far
+    for row in range(count.shape[1]):
+        here = count[:, row] > 0.0
+        most = np.where(here & ~np.isnan(before), np.fmax(most, before + forward[:, row]), most)
+        before = np.where(here, aft[:, row], before)
+    return np.asarray(most)
 
 
 def _rate(now: walls.Conditions) -> Array:
@@ -258,14 +420,40 @@ def _rate(now: walls.Conditions) -> Array:
 
 
 def aft_reach(motors: Motors, now: walls.Conditions) -> Array:
-    """Distance from the last grain to the end of the bare wall before the nozzle, (steps, n). [m]"""
+    """Distance from the last grain to the end of the bare wall before the nozzle, (steps, n). [m]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    now : walls.Conditions
+        Conditions of the burn, step by step.
+
+    Returns
+    -------
+    Array
+        [m], (steps, n).
+    """
     place = assemble(motors)
     room = np.maximum(place.nozzle_face - place.grains_end, 0.0)
     return np.asarray(room + walls.last_face_bare(motors) * now.regression)
 
 
 def films(at: Setting, corner: Corner) -> dict[str, tuple[Array, Array]]:
-    """Film [W/(m2 K)] and emissivity at each place in each step under one set of assumptions, (steps, n) each."""
+    """Film [W/(m2 K)] and emissivity at each place in each step under one set of assumptions, (steps, n) each.
+
+    Parameters
+    ----------
+    at : Setting
+        The batch with its gas side.
+    corner : Corner
+        The set of assumptions.
+
+    Returns
+    -------
+    dict[str, tuple[Array, Array]]
+        By place: film [W/(m2 K)] and emissivity [-], (steps, n) each.
+    """
     glow = corner.of("emissivity", EMISSIVITY)
     present = at.now.pressure > 0.0
     radiant = np.where(present, glow, 0.0)
@@ -293,6 +481,54 @@ def _wall_factor(at: Setting) -> Array:
 
 
 def places_of(motors: Motors) -> tuple[str, ...]:
-    """The places that a single motor has."""
+    """The places that a single motor has.
+
+    Parameters
+    ----------
+    motors : Motors
+        A single motor, SI.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Of `PLACES`, in their order.
+    """
     joint = float(walls.grain_rows(motors)[0].sum(axis=1)[0]) > 1.0
     return tuple(place for place in PLACES if joint or place != "joint")
+
+
+NEAR = 5e-3
+"""How near to the face of a grain a spot on the wall counts as the place there: judgement. [m]"""
+
+
+def place_at(motors: Motors, position: float, near: float = NEAR) -> str:
+    """The place of `PLACES` at a position of a single motor [m from the forward end of the case].
+
+    Parameters
+    ----------
+    motors : Motors
+        A single motor, SI.
+    position : float
+        From the forward end of the case [m].
+    near : float, optional
+        How near to a face counts as the place there [m].
+
+    Returns
+    -------
+    str
+        One of `PLACES`.
+
+    References
+    ----------
+    Geometry, `physics.assembly`; within `near` [m] of the faces of two grains it is their joint.
+    """
+    stack = assemble(motors)
+    count, length, *_ = (np.ravel(leaf[0]) for leaf in walls.grain_rows(motors))
+    starts, ends = np.ravel(stack.grain_start[0]), np.ravel(stack.grain_end[0])
+    faces = [start + k * one for start, one, many in zip(starts, length, count, strict=True) for k in range(int(many))]
+    last = float(ends[count > 0.0].max())
+    if not faces or position <= min(faces) + near:
+        return "forward end"
+    if position >= last - near:
+        return "aft end"
+    return "joint" if any(abs(position - face) <= near for face in faces if face > min(faces)) else "mid-grain wall"

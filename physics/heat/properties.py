@@ -71,9 +71,27 @@ _LEAST_SHARE = 0.05
 def front_heat(heat: float, specific_heat: float, front: float) -> float:
     """What a kilogram takes at the front beside its own warming from 20 °C, heat − c·(T − 293 K). [J/kg]
 
-    heat [J/kg], specific_heat [J/(kg K)], front [K]. Never under a twentieth of `heat`: low and high ends of the three do
-    not go together, and a front that took nothing would have no end.
+    Parameters
+    ----------
+    heat : float
+        Per kilogram consumed, from 20 °C on [J/kg].
+    specific_heat : float
+        Of the liner [J/(kg K)].
+    front : float
+        Temperature of the front [K].
 
+    Returns
+    -------
+    float
+        [J/kg].
+
+    Notes
+    -----
+    heat [J/kg], specific_heat [J/(kg K)], front [K]. Never under a twentieth of `heat`: low and high ends of the three
+    do not go together, and a front that took nothing would have no end.
+
+    Examples
+    --------
     >>> round(front_heat(1.1e6, 1500.0, 750.0))
     414725
     """
@@ -86,8 +104,22 @@ NUMBERS = tuple(item.name for item in fields(HotLiner) if item.name != "name")
 def hot_liner(material: Material) -> HotLiner | None:
     """The hot numbers of a liner material, None where the table has none.
 
+    Parameters
+    ----------
+    material : Material
+        The material.
+
+    Returns
+    -------
+    HotLiner or None
+        None where the table has none.
+
+    Notes
+    -----
     Density, conductivity and specific heat that the builder gave stand in place of the table's.
 
+    Examples
+    --------
     >>> from physics.materials import material
     >>> found = hot_liner(material("paper-phenolic", "liner"))
     >>> found.front.likely, found.heat.low

@@ -171,6 +171,20 @@ class Ring:
 def carrying_length(wall: Wall, width: Array) -> Array:
     """Length over which a tube carries a short soft ring as one, max(w, √(R·L)), R the mean radius. [m]
 
+    Parameters
+    ----------
+    wall : Wall
+        The wall, (n,).
+    width : Array
+        Of the ring along the axis [m], (n,).
+
+    Returns
+    -------
+    Array
+        [m], (n,).
+
+    Notes
+    -----
     Engineering judgement, from the decay length of a bending disturbance in a thin shell (0.78·√(R·L) to a tenth part
     in any text on shells, remembered). A plane wall has no such length and carries by the ring alone.
     """
@@ -295,6 +309,24 @@ def _followed(wall: Wall, flux: Array, step: Array, time: Array, along: _Along, 
 def beside_ring(wall: Wall, width: Array, ring: Ring, distance: Array) -> Array:
     """Rise of the wall at a distance along the tube from the edge of a ring, at the ring's instants, (instants, n). [K]
 
+    Parameters
+    ----------
+    wall : Wall
+        As `ring` was marched with, (n,).
+    width : Array
+        Of the ring along the axis [m], (n,).
+    ring : Ring
+        The ring, marched with `after`.
+    distance : Array
+        From its near edge [m], (n,).
+
+    Returns
+    -------
+    Array
+        Rise of the bore [K], (instants, n).
+
+    Notes
+    -----
     For the seat of a seal, which has no film of its own. `wall`, `width` (n,) are those `ring` was marched with and
     `distance` [m], (n,), is from the near edge of the ring; the rise is that of the bore, which at a distance of a wall
     or more is that of the whole wall. The highest rise comes after the burn: march the ring with `after`.

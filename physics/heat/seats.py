@@ -32,10 +32,30 @@ GLAND_AWAY = 5e-3
 def seat_history(motors: Motors, situation: Situation, corner: Corner = LIKELY) -> dict[str, tuple[Array, Array]]:
     """Temperature of the seal's seat by the way that heat takes to it: instants [s] and [K], (instants, n) each.
 
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+    corner : Corner, optional
+        The set of assumptions.
+
+    Returns
+    -------
+    dict[str, tuple[Array, Array]]
+        By way: instants [s] and temperature [K], (instants, n) each.
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
+
+    Notes
+    -----
     `along the tube`: from the wall under the liner and from a gap at that end. `through the carrier`: through the part
-    that carries the ring, from the gas on its bare face; a disc that covers it is not in the file. Neither has a film of
-    its own at the gland, and no gas reaches a dead end of a twentieth of a millimetre unless it leaks. Raises NotComputable
-    naming what is missing.
+    that carries the ring, from the gas on its bare face; a disc that covers it is not in the file. Neither has a film
+    of its own at the gland, and no gas reaches a dead end of a twentieth of a millimetre unless it leaks.
     """
     ways = {"along the tube": _along_tube(motors, situation, corner)}
     carrier = _carried(motors, situation, corner)
@@ -137,7 +157,22 @@ def _carriers(at: Setting, end: str, corners: Sequence[Corner]) -> dict[Corner, 
 
 
 def seal_overheating_by_way(motors: Motors, situation: Situation, corner: Corner = LIKELY) -> dict[str, Array]:
-    """When the ring reaches its limit by each way of the heat, (n,), inf where it does not. [s]"""
+    """When the ring reaches its limit by each way of the heat, (n,), inf where it does not. [s]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+    corner : Corner, optional
+        The set of assumptions.
+
+    Returns
+    -------
+    dict[str, Array]
+        By way [s], (n,); inf where never.
+    """
     return {way: _reached(motors, situation, *history) for way, history in seat_history(motors, situation, corner).items()}
 
 
@@ -150,6 +185,20 @@ def _reached(motors: Motors, situation: Situation, time: Array, seat: Array) -> 
 def ring_lag(motors: Motors, end: str) -> Array:
     """How far the mean of a ring's section lags behind its seat, d²/(4·5.783·a), (n,); 0 without its thermal numbers. [s]
 
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    Array
+        [s], (n,).
+
+    Notes
+    -----
     The first term of a cylinder of the ring's section that touches its seat all round (any text; 5.783 is the square of
     the first zero of J0): rubber conducts badly, and a ring outlasts a short burn on a seat that is over its limit.
     """
@@ -179,7 +228,25 @@ def _lagging(time: Array, seat: Array, lag: Array) -> Array:
 
 
 def seal_limit(motors: Motors, end: str) -> float:
-    """The ring's temperature limit at an end. [K] Raises NotComputable naming what is missing."""
+    """The ring's temperature limit at an end. [K]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    float
+        [K].
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
+    """
     part = f"{end}_closure"
     closure = motors.forward_closure if end == "forward" else motors.aft_closure
     if closure is None or closure.seal is None:
@@ -192,8 +259,26 @@ def seal_limit(motors: Motors, end: str) -> float:
 def seal_overheating(motors: Motors, situation: Situation) -> Array:
     """Time at which the seal's ring likely reaches its limit, (n,), inf where never. [s]
 
-    Followed through the burn and the soak after it. A time after the burn costs the ring, not the firing. Raises
-    NotComputable naming what is missing.
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    Array
+        [s], (n,); inf where never.
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
+
+    Notes
+    -----
+    Followed through the burn and the soak after it. A time after the burn costs the ring, not the firing.
     """
     limit = seal_limit(motors, situation.end)
     if not bounds.applies(motors, situation):
@@ -213,7 +298,20 @@ def seal_overheating(motors: Motors, situation: Situation) -> Array:
 
 
 def seal_note(motors: Motors, situation: Situation) -> str:
-    """What the seal's limit is, which way the heat comes, and whether the limit is reached under pressure."""
+    """What the seal's limit is, which way the heat comes, and whether the limit is reached under pressure.
+
+    Parameters
+    ----------
+    motors : Motors
+        A single motor, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    str
+        For a person.
+    """
     way = first_of(seal_overheating_by_way(motors, situation))
     reached = float(seal_overheating(motors, situation)[0])
     assert situation.figures is not None  # seal_overheating() has refused it before

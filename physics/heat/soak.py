@@ -29,7 +29,20 @@ class Readings:
 
 
 def readings(time: Array, outside: Array) -> Readings:
-    """Readings from a history, (instants, n) [s] and [K]; straight lines between instants, the last held."""
+    """Readings from a history, (instants, n) [s] and [K]; straight lines between instants, the last held.
+
+    Parameters
+    ----------
+    time : Array
+        Instants [s], (instants, n).
+    outside : Array
+        Temperature of the outside [K], (instants, n).
+
+    Returns
+    -------
+    Readings
+        What a builder reads.
+    """
     time = np.broadcast_to(time, outside.shape)
     columns = range(outside.shape[1])
     after = np.stack([np.interp(READ_AT, time[:, n], outside[:, n]) for n in columns], axis=1)
@@ -38,7 +51,20 @@ def readings(time: Array, outside: Array) -> Readings:
 
 
 def soak_instants(count: int = 40, length: float = SOAK) -> Array:
-    """Instants after the burn, (count,), the first left out, closer together at first. [s]"""
+    """Instants after the burn, (count,), the first left out, closer together at first. [s]
+
+    Parameters
+    ----------
+    count : int, optional
+        How many.
+    length : float, optional
+        Of the soak [s].
+
+    Returns
+    -------
+    Array
+        [s], (count,).
+    """
     part = np.linspace(0.0, 1.0, count + 1)[1:]
     return np.asarray(length * np.expm1(5.0 * part) / np.expm1(5.0))
 
@@ -46,7 +72,19 @@ def soak_instants(count: int = 40, length: float = SOAK) -> Array:
 def wait_for_sticker(liner_thickness: Array) -> Array:
     """How long to leave a sticker before it is read, 120 s, 300 s from 3 mm of liner on, (n,). [s]
 
-    A sticker keeps its highest temperature; the peak comes 17 to 32 s after ignition under 1 mm of liner and 114 to 227 s
-    under 4 mm. Common practice has no figure; from histories of the full model.
+    Parameters
+    ----------
+    liner_thickness : Array
+        [m].
+
+    Returns
+    -------
+    Array
+        [s], (n,).
+
+    Notes
+    -----
+    A sticker keeps its highest temperature; the peak comes 17 to 32 s after ignition under 1 mm of liner and 114 to 227
+    s under 4 mm. Common practice has no figure; from histories of the full model.
     """
     return np.where(np.asarray(liner_thickness) >= 3e-3, 300.0, 120.0)

@@ -11,22 +11,23 @@ import numpy as np
 from physics.heat import bounds, walls
 from physics.heat.conduction import first_crossing
 from physics.heat.marches import GAS_SIDE, celsius, gapped, kept, looked_at, marched, worst
+from physics.heat.paths import entries, gas_paths
 from physics.heat.places import LIKELY, PLACES, Corner
-from physics.heat.walls import BURN_STEPS
+from physics.heat.walls import BURN_STEPS, LASTING_LOSS
 from physics.motors import Array, Motors, Situation
 
 BASIS_CASE = f"yield at the temperature of the bore behind the liner, or at a gap with heat running along the tube; {GAS_SIDE}"
 BASIS_HOT = f"yield at the temperature of the bore when it counts most, scaled to the peak; {GAS_SIDE}"
 
-LASTING_LOSS = 200.0 + 273.15
-"""Above this a tempered aluminium tube keeps less than 95 % of its yield strength after half an hour (MIL-HDBK-5J
-Fig 3.6.2.2.1(d), 6061-T6 at 204 °C, read at second hand). [K]"""
+
+GAS_AT = "gas behind the liner at the "
+"""What opens the name of a place where gas enters behind the liner."""
 
 
 def _bores(motors: Motors, situation: Situation, held: bool, corner: Corner) -> dict[str, tuple[Array, Array, Array]]:
     """Per place: instants [s], the bore's hottest temperature [K] and that which carries [K], (instants, n) each.
 
-    Places under the liner, and the gaps, named "gap at …".
+    Places under the liner, the gaps, named "gap at …", and where gas enters behind the liner, `GAS_AT` ….
     """
     found = {}
     for (place, _), history in marched(motors, situation, held, [(place, corner) for place in looked_at(situation)]).items():
@@ -34,13 +35,33 @@ def _bores(motors: Motors, situation: Situation, held: bool, corner: Corner) -> 
     for place, gap in gapped(motors, situation, held, corner).items():
         top, mean = (gap.start + np.where(gap.there, rise, 0.0) for rise in (gap.ring.bore, gap.ring.carrying))
         found[f"gap at the {place}"] = (gap.ring.time, top, mean)
+    for place, entry in entries(motors, situation, held, corner).items():
+        if place in looked_at(situation):
+            found[f"{GAS_AT}{place}"] = entry
     return found
 
 
 def case_softening_by_place(motors: Motors, situation: Situation, corner: Corner = LIKELY) -> dict[str, Array]:
     """When the case no longer carries the maximum expected pressure at each place, or melts at its bore, (n,). [s]
 
-    Raises NotComputable naming what is missing.
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+    corner : Corner, optional
+        The set of assumptions.
+
+    Returns
+    -------
+    dict[str, Array]
+        By place [s], (n,); inf where never.
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
     """
     needed = walls.needed_pressure(motors, situation)
     melting = None if motors.case is None else motors.case.material.melting_temperature
@@ -56,8 +77,27 @@ def case_softening_by_place(motors: Motors, situation: Situation, corner: Corner
 def case_softening(motors: Motors, situation: Situation) -> Array:
     """Time at which the case has likely softened too far at its worst place, (n,), inf where never. [s]
 
-    Criterion: the yield pressure at the temperature of the bore, at a gap that of the length which carries as one, falls
-    below the maximum expected pressure; or the bore melts. Raises NotComputable naming what is missing.
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    Array
+        [s], (n,); inf where never.
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
+
+    Notes
+    -----
+    Criterion: the yield pressure at the temperature of the bore, at a gap that of the length which carries as one,
+    falls below the maximum expected pressure; or the bore melts.
     """
     if not bounds.applies(motors, situation):
         return worst(case_softening_by_place(motors, situation), situation)
@@ -74,8 +114,29 @@ def case_softening(motors: Motors, situation: Situation) -> Array:
 def case_yield_hot_by_place(motors: Motors, situation: Situation, corner: Corner = LIKELY) -> dict[str, Array]:
     """Peak head pressure at which the case yields at each place, as hot as it gets while the pressure lasts, (n,). [Pa]
 
-    At every moment the yield pressure of the warm case is set against the pressure at that moment; the moment that leaves
-    least is scaled to the peak. Raises NotComputable naming what is missing.
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+    corner : Corner, optional
+        The set of assumptions.
+
+    Returns
+    -------
+    dict[str, Array]
+        By place [Pa], (n,).
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
+
+    Notes
+    -----
+    At every moment the yield pressure of the warm case is set against the pressure at that moment; the moment that
+    leaves least is scaled to the peak.
     """
     at = kept(motors, situation, True)
     acting = at.now.pressure[:BURN_STEPS]
@@ -93,6 +154,20 @@ def case_yield_hot_by_place(motors: Motors, situation: Situation, corner: Corner
 def case_yield_hot(motors: Motors, situation: Situation) -> Array:
     """Peak head pressure at which the warm case likely yields at its worst place, (n,). [Pa]
 
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
     See `case_yield_hot_by_place`.
     """
     if not bounds.applies(motors, situation):
@@ -107,7 +182,20 @@ def case_yield_hot(motors: Motors, situation: Situation) -> Array:
 
 
 def case_note(motors: Motors, situation: Situation) -> str:
-    """How hot the bore of the case gets, at burnout and in the soak after it; for a single motor."""
+    """How hot the bore of the case gets, at burnout and in the soak after it; for a single motor.
+
+    Parameters
+    ----------
+    motors : Motors
+        A single motor, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    str
+        For a person.
+    """
     burnout, soak = {}, {}
     end = kept(motors, situation, False).now.end[0] * (1.0 + 1e-9)
     for place, (time, top, _) in _bores(motors, situation, False, LIKELY).items():
@@ -124,6 +212,8 @@ def case_note(motors: Motors, situation: Situation) -> str:
         )
         if soak[late] > LASTING_LOSS:
             lines.append("over 200 °C a tempered tube does not regain its strength: retire or test it")
+    behind = gas_paths(motors, situation)
+    lines += [f"gas runs behind the liner from the {path.start}, {1e3 * path.flow:.2g} g/s" for path in behind[:1] if path.counted]
     if motors.liner is not None and motors.liner.gap is not None and float(walls.per_motor(motors, motors.liner.gap)[0]) > 0.0:
         lines.append("where the gap lies is not known: judged at the forward end, a joint and the aft end")
     return "; ".join(lines)

@@ -16,8 +16,8 @@ from physics.heat import ring as rings
 from physics.heat.liner import Lined
 from physics.heat.marches import RING_STEPS, Bare, case_wall, even, gapped, kept, marched
 from physics.heat.paths import GasPath, gas_paths
-from physics.heat.places import CORNERS, GAP_PLACES, LIKELY, STAYS, STRIPPED, films, places_of
-from physics.heat.softening import LASTING_LOSS
+from physics.heat.places import CORNERS, GAP_PLACES, LIKELY, MEASURED_CORNERS, STAYS, STRIPPED, ends_at, films, places_of
+from physics.heat.walls import LASTING_LOSS
 from physics.missing import NotComputable
 from physics.motors import Array, Motors, Situation
 
@@ -54,21 +54,37 @@ class HeatSummary:
 def heat_summary(motors: Motors, situation: Situation) -> HeatSummary:
     """What heat does to a single motor: the outside after the burn, the liner that is left, and the gap the tube forgives.
 
-    Raises NotComputable where there is nothing to tell at all.
+    Parameters
+    ----------
+    motors : Motors
+        A single motor, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    HeatSummary
+        SI.
+
+    Raises
+    ------
+    NotComputable
+        Where there is nothing to tell at all.
     """
     places = places_of(motors)
-    corners = (LIKELY, STRIPPED, STAYS)
+    corners = (LIKELY, *CORNERS, *MEASURED_CORNERS)
     missing: list[str] = []
     outside: list[Outside] = []
     left: list[tuple[str, float, float, float]] = []
     forgiven: list[tuple[str, float]] = []
     try:
-        wanted = [(place, corner) for place in places for corner in (*corners, *CORNERS)]
+        wanted = [(place, corner) for place in places for corner in corners]
         found = marched(motors, situation, False, wanted)
         bare_rings = gapped(motors, situation, False, LIKELY)
         for place in places:
-            outside.append(_outside(place, [found[place, corner] for corner in corners], bare_rings.get(place)))
-            ends = {corner: float(found[place, corner].left[-1, 0]) for corner in (*corners, *CORNERS)}
+            shown = [found[place, corner] for corner in (LIKELY, *ends_at(motors, place))]
+            outside.append(_outside(place, shown, bare_rings.get(place)))
+            ends = {corner: float(found[place, corner].left[-1, 0]) for corner in corners}
             left.append((place, min(ends.values()), ends[LIKELY], max(ends.values())))
     except NotComputable as reason:
         missing.append(str(reason))
@@ -85,7 +101,7 @@ def heat_summary(motors: Motors, situation: Situation) -> HeatSummary:
 
 
 def _outside(place: str, histories: Sequence[Lined], gap: Bare | None) -> Outside:
-    """The outside at a place: likely, stripped, all char stays; opposite a gap the ring where that is hotter."""
+    """The outside at a place: likely and both ends of it; opposite a gap the ring where that is hotter."""
     likely, *limits = (history.outside[:, :1] for history in histories)
     time = histories[0].time[:, :1]
     peaks = [float(one.max()) for one in limits]
@@ -98,9 +114,57 @@ def _outside(place: str, histories: Sequence[Lined], gap: Bare | None) -> Outsid
     return Outside(place, told_at, min(*peaks, peak), max(*peaks, peak), time[:, 0], likely[:, 0])
 
 
+def outside_peaks(motors: Motors, situation: Situation, place: str) -> tuple[float, float, float]:
+    """Hottest that the outside of a single motor's case gets at a place: likely, char stripped, char staying. [K]
+
+    Parameters
+    ----------
+    motors : Motors
+        A single motor, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+    place : str
+        One of `places.PLACES`.
+
+    Returns
+    -------
+    tuple[float, float, float]
+        Likely, all char stripped, all of it staying [K].
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
+
+    References
+    ----------
+    `physics.heat.liner`.
+    """
+    corners = (LIKELY, STRIPPED, STAYS)
+    found = marched(motors, situation, False, [(place, corner) for corner in corners])
+    likely, stripped, stays = (float(found[place, corner].outside[:, 0].max()) for corner in corners)
+    return likely, stripped, stays
+
+
 def widest_gap(motors: Motors, situation: Situation, place: str) -> float:
     """Widest gap at a place whose middle stays under `LASTING_LOSS` through the burn, for a single motor. [m]
 
+    Parameters
+    ----------
+    motors : Motors
+        A single motor, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+    place : str
+        One of `places.GAP_PLACES`.
+
+    Returns
+    -------
+    float
+        [m].
+
+    Notes
+    -----
     0 where no gap does, inf where any does.
     """
     at = kept(motors, situation, False)

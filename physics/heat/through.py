@@ -10,7 +10,7 @@ import numpy as np
 
 from physics.heat import bounds, walls
 from physics.heat.marches import GAS_SIDE, first_of, lines_case, looked_at, marched, seconds, worst
-from physics.heat.places import LIKELY, STAYS, STRIPPED, Corner, liner_of, places_of
+from physics.heat.places import LIKELY, Corner, depth_factor, ends_at, liner_of, places_of
 from physics.missing import NotComputable
 from physics.motors import Array, Motors, Situation
 
@@ -23,7 +23,28 @@ BASIS_LINER = (
 def burn_through_by_place(motors: Motors, situation: Situation, corner: Corner = LIKELY) -> dict[str, Array]:
     """When the liner is through at each place under one set of assumptions [s], (n,); inf where it holds.
 
-    Through is worn away, or charred down to its back. Raises NotComputable naming what is missing.
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+    corner : Corner, optional
+        The set of assumptions.
+
+    Returns
+    -------
+    dict[str, Array]
+        By place [s], (n,); inf where it holds.
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
+
+    Notes
+    -----
+    Through is worn away, or charred down to its back.
     """
     if motors.liner is None:
         raise NotComputable('[liner] is not given (a bare case is a [liner] of thickness = "0 mm")')
@@ -38,7 +59,26 @@ def burn_through_by_place(motors: Motors, situation: Situation, corner: Corner =
 def liner_burn_through(motors: Motors, situation: Situation) -> Array:
     """Time at which the liner is likely gone or charred through at its worst place, (n,), inf where never. [s]
 
-    See the module for the places, the two limits and what is left out. Raises NotComputable naming what is missing.
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    Array
+        [s], (n,); inf where never.
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
+
+    Notes
+    -----
+    See the module for the places, the two limits and what is left out.
     """
     if not bounds.applies(motors, situation):
         return worst(burn_through_by_place(motors, situation), situation)
@@ -47,13 +87,36 @@ def liner_burn_through(motors: Motors, situation: Situation) -> Array:
 
 
 def liner_note(motors: Motors, situation: Situation) -> str:
-    """Where the liner goes first, when elsewhere, and both limits there; for a single motor."""
+    """Where the liner goes first, when elsewhere, and both limits there; for a single motor.
+
+    Parameters
+    ----------
+    motors : Motors
+        A single motor, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    str
+        For a person.
+    """
     times = burn_through_by_place(motors, situation)
     first = first_of(times)
     others = ", ".join(f"{place} {seconds(times[place][0])}" for place in places_of(motors) if place != first)
-    both = [seconds(burn_through_by_place(motors, situation, corner)[first][0]) for corner in (STRIPPED, STAYS)]
+    measured = depth_factor(motors, first)
+    both = [seconds(burn_through_by_place(motors, situation, corner)[first][0]) for corner in ends_at(motors, first)]
     hot = liner_of(motors)
     liner = motors.liner
-    measured = liner is not None and (liner.regression_rate is not None or liner.material.regression_rate is not None)
-    source = "recession as measured" if measured else f"hot numbers of {hot.name}: {hot.weakest}"
-    return f"first at the {first}; {others}; there {both[0]} with all char stripped, {both[1]} with all of it staying; {source}"
+    rated = liner is not None and (liner.regression_rate is not None or liner.material.regression_rate is not None)
+    source = "recession as measured" if rated else f"hot numbers of {hot.name}: {hot.weakest}"
+    if measured is None:
+        there = f"there {both[0]} with all char stripped, {both[1]} with all of it staying"
+    else:
+        there = f"there {both[0]} to {both[1]}, {_factor_words(measured)}"
+    return f"first at the {first}; {others}; {there}; {source}"
+
+
+def _factor_words(measured: tuple[Array, Array]) -> str:
+    factor, within = (float(value[0]) for value in measured)
+    return f"as a test measured: {factor:.2g} times the predicted depth, {within:.2g} times either way left of that"

@@ -63,9 +63,29 @@ class Gas:
 def gas_viscosity(molar_mass: Array, temperature: Array) -> Array:
     """Viscosity of combustion gas. [Pa s]
 
-    molar_mass [kg/mol], temperature [K]; μ = 1.1840811e-7·M^0.5·T^0.6 with M in g/mol. Order of ±10 % for combustion
-    products; air at room temperature comes out 6 % high. Source: Bartz 1957; NASA SP-125 chapter 4 (remembered).
+    Parameters
+    ----------
+    molar_mass : Array
+        [kg/mol].
+    temperature : Array
+        [K].
 
+    Returns
+    -------
+    Array
+        [Pa s]; arrays broadcast.
+
+    Notes
+    -----
+    molar_mass [kg/mol], temperature [K]; μ = 1.1840811e-7·M^0.5·T^0.6 with M in g/mol. Order of ±10 % for combustion
+    products; air at room temperature comes out 6 % high.
+
+    References
+    ----------
+    Bartz 1957; NASA SP-125 chapter 4 (remembered).
+
+    Examples
+    --------
     >>> gas_viscosity(np.array(0.025), np.array(3000.0)).round(9)
     np.float64(7.2214e-05)
     """
@@ -75,8 +95,26 @@ def gas_viscosity(molar_mass: Array, temperature: Array) -> Array:
 def gas_prandtl(gamma: Array) -> Array:
     """Prandtl number of a gas from its ratio of specific heats, 4γ/(9γ − 5). [-]
 
-    Eucken's form; for gases only. Source: NASA SP-125 chapter 4 (remembered).
+    Parameters
+    ----------
+    gamma : Array
+        Ratio of specific heats [-].
 
+    Returns
+    -------
+    Array
+        [-].
+
+    Notes
+    -----
+    Eucken's form; for gases only.
+
+    References
+    ----------
+    NASA SP-125 chapter 4 (remembered).
+
+    Examples
+    --------
     >>> gas_prandtl(np.array(1.2)).round(6)
     np.float64(0.827586)
     """
@@ -86,6 +124,18 @@ def gas_prandtl(gamma: Array) -> Array:
 def combustion_gas(propellant: Propellant) -> Gas:
     """The gas of a propellant, (n,), from c*, gamma and molar mass: R·T = (c*·Γ)², ideal, of constant composition.
 
+    Parameters
+    ----------
+    propellant : Propellant
+        The propellant, SI.
+
+    Returns
+    -------
+    Gas
+        The gas, (n,).
+
+    Notes
+    -----
     The temperature follows from the delivered c*, so it includes the losses of that figure and is that much too low.
     """
     gamma = np.asarray(propellant.gamma, dtype=float)
@@ -117,10 +167,42 @@ def bartz_coefficient(
 ) -> Array:
     """Film coefficient in a nozzle before the property correction sigma. [W/(m2 K)]
 
+    Parameters
+    ----------
+    throat_diameter : Array
+        [m].
+    curvature_radius : Array
+        Of the throat [m].
+    viscosity : Array
+        Of the gas [Pa s].
+    specific_heat : Array
+        Of the gas [J/(kg K)].
+    prandtl : Array
+        Of the gas [-].
+    pressure : Array
+        Stagnation pressure [Pa].
+    characteristic_velocity : Array
+        [m/s].
+    throat_to_local_area : Array or float, optional
+        [-].
+
+    Returns
+    -------
+    Array
+        [W/(m2 K)]; arrays broadcast.
+
+    Notes
+    -----
     h = 0.026/Dt^0.2 · (μ^0.2 cp/Pr^0.6) · (p/c*)^0.8 · (Dt/rc)^0.1 · (At/A)^0.9; all arguments in SI units, `pressure`
     the stagnation pressure [Pa]; arrays broadcast. Turbulent boundary layer, no particles; known to read high against
-    tests and computed flow. Source: D. R. Bartz, Jet Propulsion 27(1), 1957; NASA SP-125 chapter 4 (remembered).
+    tests and computed flow.
 
+    References
+    ----------
+    D. R. Bartz, Jet Propulsion 27(1), 1957; NASA SP-125 chapter 4 (remembered).
+
+    Examples
+    --------
     >>> bartz_coefficient(0.012, 0.009, 8e-5, 1900.0, 0.5, 4e6, 1450.0).round(0)
     np.float64(16002.0)
     """
@@ -158,11 +240,32 @@ def bartz_correction(wall_to_gas: Array) -> Array:
 def dittus_boelter(reynolds: Array, prandtl: Array, exponent: float = 0.3) -> Array:
     """Nusselt number of turbulent flow in a tube, 0.023·Re^0.8·Pr^exponent. [-]
 
-    Exponent 0.3 where the fluid is cooled, as gas by a wall, 0.4 where it is heated. Fitted for Re ≥ 10,000,
-    0.6 ≤ Pr ≤ 160 and ten diameters or more from the inlet, ±25 %. Below Re 10,000 the value goes on and reads high.
-    Source: Dittus and Boelter 1930 in the form of Incropera et al., Fundamentals of Heat and Mass Transfer, Eq 8.60
+    Parameters
+    ----------
+    reynolds : Array
+        [-].
+    prandtl : Array
+        Of the gas [-].
+    exponent : float, optional
+        0.3 where the fluid is cooled, 0.4 where it is heated.
+
+    Returns
+    -------
+    Array
+        [-].
+
+    Notes
+    -----
+    Exponent 0.3 where the fluid is cooled, as gas by a wall, 0.4 where it is heated. Fitted for Re ≥ 10,000, 0.6 ≤ Pr ≤
+    160 and ten diameters or more from the inlet, ±25 %. Below Re 10,000 the value goes on and reads high.
+
+    References
+    ----------
+    Dittus and Boelter 1930 in the form of Incropera et al., Fundamentals of Heat and Mass Transfer, Eq 8.60
     (remembered).
 
+    Examples
+    --------
     >>> dittus_boelter(np.array(1e5), np.array(0.8), 0.4).round(2)
     np.float64(210.36)
     """
@@ -170,7 +273,22 @@ def dittus_boelter(reynolds: Array, prandtl: Array, exponent: float = 0.3) -> Ar
 
 
 def port_coefficient(gas: Gas, mass_flux: Array, diameter: Array) -> Array:
-    """Film coefficient of a port [W/(m2 K)] at mass flux [kg/(m2 s)] and hydraulic diameter [m]; `dittus_boelter`."""
+    """Film coefficient of a port [W/(m2 K)] at mass flux [kg/(m2 s)] and hydraulic diameter [m]; `dittus_boelter`.
+
+    Parameters
+    ----------
+    gas : Gas
+        The gas.
+    mass_flux : Array
+        [kg/(m2 s)].
+    diameter : Array
+        Hydraulic diameter [m].
+
+    Returns
+    -------
+    Array
+        [W/(m2 K)].
+    """
     reynolds = mass_flux * diameter / gas.viscosity
     return np.asarray(dittus_boelter(reynolds, gas.prandtl) * gas.conductivity / diameter)
 
@@ -178,9 +296,29 @@ def port_coefficient(gas: Gas, mass_flux: Array, diameter: Array) -> Array:
 def still_gas_coefficient(gas: Gas, pressure: Array, wall_temperature: Array | float) -> Array:
     """Film coefficient of turbulent natural convection of chamber gas on an upright wall. [W/(m2 K)]
 
-    Nu = 0.10·Ra^(1/3), so that the height drops out; properties at the gas temperature, which reads high by the
-    colder film's smaller conductivity and low by its greater density. For 1e9 ≤ Ra ≤ 1e13 at rest; under flight
-    acceleration it is higher. Source: Incropera et al. Eq 9.24 (remembered).
+    Parameters
+    ----------
+    gas : Gas
+        The gas.
+    pressure : Array
+        [Pa].
+    wall_temperature : Array or float
+        [K].
+
+    Returns
+    -------
+    Array
+        [W/(m2 K)].
+
+    Notes
+    -----
+    Nu = 0.10·Ra^(1/3), so that the height drops out; properties at the gas temperature, which reads high by the colder
+    film's smaller conductivity and low by its greater density. For 1e9 ≤ Ra ≤ 1e13 at rest; under flight acceleration
+    it is higher.
+
+    References
+    ----------
+    Incropera et al. Eq 9.24 (remembered).
     """
     density = pressure * gas.molar_mass / (GAS_CONSTANT * gas.temperature)
     film = 0.5 * (gas.temperature + wall_temperature)
@@ -192,8 +330,25 @@ def still_gas_coefficient(gas: Gas, pressure: Array, wall_temperature: Array | f
 def cylinder_nusselt(rayleigh: Array, prandtl: Array | float) -> Array:
     """Nusselt number of natural convection around a long horizontal cylinder. [-]
 
-    {0.60 + 0.387·Ra^(1/6)/[1 + (0.559/Pr)^(9/16)]^(8/27)}², for Ra ≤ 1e12. Source: Churchill and Chu, Int. J. Heat
-    Mass Transfer 18, 1975; Incropera et al. Eq 9.34 (remembered).
+    Parameters
+    ----------
+    rayleigh : Array
+        [-].
+    prandtl : Array or float
+        Of the gas [-].
+
+    Returns
+    -------
+    Array
+        [-].
+
+    Notes
+    -----
+    {0.60 + 0.387·Ra^(1/6)/[1 + (0.559/Pr)^(9/16)]^(8/27)}², for Ra ≤ 1e12.
+
+    References
+    ----------
+    Churchill and Chu, Int. J. Heat Mass Transfer 18, 1975; Incropera et al. Eq 9.34 (remembered).
     """
     spread = (1.0 + (0.559 / prandtl) ** (9.0 / 16.0)) ** (8.0 / 27.0)
     return np.asarray((0.60 + 0.387 * rayleigh ** (1.0 / 6.0) / spread) ** 2)
@@ -202,6 +357,24 @@ def cylinder_nusselt(rayleigh: Array, prandtl: Array | float) -> Array:
 def outside_coefficient(diameter: Array, ambient_temperature: Array, pressure: Array, surface_rise: float = 100.0) -> Array:
     """Film coefficient in still air around the case [W/(m2 K)], its surface `surface_rise` [K] above the air.
 
+    Parameters
+    ----------
+    diameter : Array
+        Of the case [m].
+    ambient_temperature : Array
+        [K].
+    pressure : Array
+        [Pa].
+    surface_rise : float, optional
+        Of the surface over the air [K].
+
+    Returns
+    -------
+    Array
+        [W/(m2 K)].
+
+    Notes
+    -----
     diameter [m], ambient_temperature [K], pressure [Pa]. Air by Sutherland's formula (constants 110.4 K and 194 K,
     remembered), Pr 0.7. Radiation from the case is left out, which keeps it hotter.
     """
@@ -216,6 +389,11 @@ def outside_coefficient(diameter: Array, ambient_temperature: Array, pressure: A
 def _sutherland(at_zero: float, constant: float, temperature: Array) -> Array:
     ratio = temperature / ZERO_CELSIUS
     return np.asarray(at_zero * ratio**1.5 * (ZERO_CELSIUS + constant) / (temperature + constant))
+
+
+LASTING_LOSS = 200.0 + 273.15
+"""Above this a tempered aluminium tube keeps less than 95 % of its yield strength after half an hour (MIL-HDBK-5J
+Fig 3.6.2.2.1(d), 6061-T6 at 204 °C, read at second hand). [K]"""
 
 
 # --- what the wall meets ---------------------------------------------------------------------------------------------
@@ -239,8 +417,29 @@ class Conditions:
 def conditions(motors: Motors, situation: Situation, held: bool) -> Conditions:
     """Chamber conditions over the burn and after it, from the history where there is one, else from the means.
 
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+    held : bool
+        Whether the mean conditions of the burn are kept up to `HELD` action times.
+
+    Returns
+    -------
+    Conditions
+        Step by step.
+
+    Raises
+    ------
+    NotComputable
+        Without figures.
+
+    Notes
+    -----
     `held` keeps the mean conditions of the burn up to `HELD` action times; otherwise the pressure falls as the history
-    says, or to nothing at the end of the burn, and `SOAK` seconds of soak follow. Raises NotComputable without figures.
+    says, or to nothing at the end of the burn, and `SOAK` seconds of soak follow.
     """
     figures = situation.figures
     if figures is None:
@@ -287,6 +486,44 @@ def _burn(motors: Motors, figures: Figures, time: Array, end: Array, burnt: Arra
     return np.where(over, 0.0, pressure), np.where(over, 0.0, flow), regression
 
 
+def port_drop(motors: Motors, figures: Figures, now: Conditions) -> Array:
+    """What the static pressure falls from the head end to the nozzle in each step, (steps, n). [Pa]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    figures : Figures
+        How it burns, with histories.
+    now : Conditions
+        Conditions of the burn, step by step.
+
+    Returns
+    -------
+    Array
+        [Pa], (steps, n).
+
+    Notes
+    -----
+    Beyond the end of the burn held on, its mean over the burn; without histories the difference of the highest
+    pressures while it burns, none where the figures lack it. By definition of both pressures.
+    """
+    middle = 0.5 * (now.time[1:] + now.time[:-1])
+    curve = figures.curve
+    if curve is None or not curve.time.shape[1]:
+        peak = figures.values.get("peak_pressure")
+        fall = np.zeros(motors.size) if peak is None else per_motor(motors, figures["peak_head_pressure"] - peak)
+        return np.where(now.pressure > 0.0, fall, 0.0)
+    read = _Sampled(curve.time, middle)
+    fall = read.column(curve.head_pressure) - read.column(curve.chamber_pressure)
+    over = middle > np.fmax.reduce(curve.time, axis=1)
+    fall = np.where(over, 0.0, fall)
+    held = over & (now.pressure > 0.0)
+    steps = np.diff(now.time, axis=0)
+    mean = (fall * steps)[:BURN_STEPS].sum(axis=0) / np.maximum(steps[:BURN_STEPS].sum(axis=0), 1e-12)
+    return np.where(held, mean, fall)
+
+
 class _Sampled:
     """Rows of (n, T), ended by NaN, read at instants (steps, n) by linear interpolation; the ends are held.
 
@@ -312,12 +549,36 @@ class _Sampled:
 
 
 def per_motor(motors: Motors, leaf: Array | float) -> Array:
-    """A leaf with one value for each motor, (n,), in the leaf's own SI unit [m, K, Pa, …]; by definition of a batch."""
+    """A leaf with one value for each motor, (n,), in the leaf's own SI unit [m, K, Pa, …]; by definition of a batch.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    leaf : Array or float
+        One value for all, or one for each motor.
+
+    Returns
+    -------
+    Array
+        (n,).
+    """
     return np.array(np.broadcast_to(np.asarray(leaf, dtype=float), (motors.size,)))
 
 
 def grain_rows(motors: Motors) -> tuple[Array, Array, Array, Array, Array]:
-    """Count, length [m], outer and core diameter [m] and burning ends of the grain rows, each (n, rows)."""
+    """Count, length [m], outer and core diameter [m] and burning ends of the grain rows, each (n, rows).
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+
+    Returns
+    -------
+    tuple[Array, Array, Array, Array, Array]
+        (n, rows) each.
+    """
     grain = motors.grain
     leaves = (grain.count, grain.length, grain.outer_diameter, grain.core_diameter, grain.burning_ends)
     shape = (motors.size, max(np.asarray(leaf).shape[-1] if np.ndim(leaf) else 1 for leaf in leaves))
@@ -331,7 +592,22 @@ def _webs(motors: Motors) -> Array:
 
 
 def last_face_bare(motors: Motors) -> Array:
-    """Whether the aft face of the last grain is bare, 1 or 0, (n,). [-] By definition."""
+    """Whether the aft face of the last grain is bare, 1 or 0, (n,). [-]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+
+    Returns
+    -------
+    Array
+        1 or 0 [-], (n,).
+
+    References
+    ----------
+    By definition.
+    """
     count = grain_rows(motors)[0]
     last = count.shape[1] - 1 - np.argmax(count[:, ::-1] > 0.0, axis=1)
     aft = np.broadcast_to(np.atleast_2d(motors.grain.bare_faces[1]), count.shape)
@@ -339,7 +615,20 @@ def last_face_bare(motors: Motors) -> Array:
 
 
 def exposed_from(motors: Motors, conditions: Conditions) -> Array:
-    """When the wall behind the first grain to burn through is bare, (n,). [s]"""
+    """When the wall behind the first grain to burn through is bare, (n,). [s]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    conditions : Conditions
+        Of the burn, step by step.
+
+    Returns
+    -------
+    Array
+        [s], (n,).
+    """
     webs = _webs(motors)
     thinnest = np.where(webs > 0.0, webs, np.inf).min(axis=1)
     middle = 0.5 * (conditions.time[1:] + conditions.time[:-1])
@@ -347,16 +636,39 @@ def exposed_from(motors: Motors, conditions: Conditions) -> Array:
 
 
 def forward_share(motors: Motors) -> Array:
-    """Share of the flow that the first end face gives off at ignition, (n,). [-]"""
-    count, _, outer, core, ends = grain_rows(motors)
+    """Share of the flow that the first grain's forward face gives off at ignition, none where it is not bare, (n,). [-]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+
+    Returns
+    -------
+    Array
+        [-], (n,).
+    """
+    count, _, outer, core, _ = grain_rows(motors)
     first = np.argmax(count > 0.0, axis=1)[:, None]
-    face = np.where(ends > 0.0, 0.25 * np.pi * (outer**2 - core**2), 0.0)
+    bare = np.broadcast_to(np.atleast_2d(motors.grain.bare_faces[0]), count.shape)
+    face = bare * 0.25 * np.pi * (outer**2 - core**2)
     burning = np.broadcast_to(area_coefficients(motors.grain)[0], count.shape).sum(axis=1)
     return np.asarray(np.take_along_axis(face, first, axis=1)[:, 0] / np.where(burning > 0.0, burning, 1.0))
 
 
 def chamber_bore(motors: Motors) -> Array:
-    """Bore that is left when all grains are gone: the largest grain diameter, or the liner's bore where known. [m], (n,)"""
+    """Bore that is left when all grains are gone: the largest grain diameter, or the liner's bore where known. [m], (n,)
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+
+    Returns
+    -------
+    Array
+        [m], (n,).
+    """
     count, _, outer, _, _ = grain_rows(motors)
     grains = np.where(count > 0.0, outer, 0.0).max(axis=1)
     if motors.case is None or motors.liner is None:
@@ -368,7 +680,22 @@ def chamber_bore(motors: Motors) -> Array:
 
 
 def number(material: Material, name: str, key: str) -> float:
-    """A material number, or NotComputable naming material and number."""
+    """A material number, or NotComputable naming material and number.
+
+    Parameters
+    ----------
+    material : Material
+        The material.
+    name : str
+        Of the number.
+    key : str
+        What a builder would write for it, for the message.
+
+    Returns
+    -------
+    float
+        In SI.
+    """
     value = getattr(material, name)
     if value is None:
         raise NotComputable(f"{key} {material.name!r} has no {name}")
@@ -376,7 +703,22 @@ def number(material: Material, name: str, key: str) -> float:
 
 
 def thermal(motors: Motors, material: Material, key: str) -> tuple[Array, Array, Array]:
-    """Conductivity [W/(m K)], density [kg/m3] and specific heat [J/(kg K)] of a material as columns, (n,)."""
+    """Conductivity [W/(m K)], density [kg/m3] and specific heat [J/(kg K)] of a material as columns, (n,).
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    material : Material
+        The material.
+    key : str
+        What a builder would write for it, for the message.
+
+    Returns
+    -------
+    tuple[Array, Array, Array]
+        (n,) each.
+    """
     k, rho, c = (number(material, name, key) for name in ("conductivity", "density", "specific_heat"))
     return np.full(motors.size, k), np.full(motors.size, rho), np.full(motors.size, c)
 
@@ -386,6 +728,30 @@ def slab_history(
 ) -> Array:
     """Temperature at a depth of a slab heated on one face, its other one insulated, at `now.time`, (instants, n). [K]
 
+    Parameters
+    ----------
+    slab : Slab
+        The slab, (n,).
+    away : Array
+        Depth below the heated face [m], (n,).
+    now : Conditions
+        Conditions of the burn, step by step.
+    coefficient : Array
+        Film in each step [W/(m2 K)], (steps, n).
+    emissivity : Array
+        Of the gas in each step [-], (steps, n).
+    gas : Array
+        Gas temperature [K], (n,).
+    start : Array
+        Temperature at the start [K], (n,).
+
+    Returns
+    -------
+    Array
+        [K], (instants, n).
+
+    Notes
+    -----
     `away` is the depth [m], (n,); film [W/(m2 K)] and emissivity (steps, n); gas and start temperature [K], (n,).
     """
     layers = (
@@ -407,14 +773,38 @@ class Slab:
 
 
 def burns(situation: Situation) -> NDArray[np.bool_]:
-    """Where the kernel found a burn at all; without one a wall that never gets hot would look safe."""
+    """Where the kernel found a burn at all; without one a wall that never gets hot would look safe.
+
+    Parameters
+    ----------
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    NDArray[np.bool_]
+        (n,).
+    """
     assert situation.figures is not None  # conditions() has refused it before
     known = [np.isfinite(situation.figures[name]) for name in ("burn_time", "action_time", "mean_pressure")]
     return np.asarray(np.logical_and.reduce(known))
 
 
 def needed_pressure(motors: Motors, situation: Situation) -> Array:
-    """Head pressure that the case must carry, (n,): the maximum expected, else the peak of the burn. [Pa]"""
+    """Head pressure that the case must carry, (n,): the maximum expected, else the peak of the burn. [Pa]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+    """
     if situation.maximum_expected_pressure is not None:
         return per_motor(motors, situation.maximum_expected_pressure)
     if situation.figures is None:
@@ -425,9 +815,27 @@ def needed_pressure(motors: Motors, situation: Situation) -> Array:
 def yield_pressure_at(motors: Motors, temperature: Array) -> Array:
     """Head pressure at which the bore of the case yields at a temperature [K], (…, n). [Pa]
 
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    temperature : Array
+        Of the bore [K], (…, n).
+
+    Returns
+    -------
+    Array
+        [Pa], (…, n).
+
+    Raises
+    ------
+    NotComputable
+        Where the material has no table.
+
+    Notes
+    -----
     `physics.vessels.first_yield_pressure` with the strength of the heat-affected zone where the case is welded. Hotter
-    than the material's table reaches, the case is taken to carry nothing. Raises NotComputable where the material has
-    no table.
+    than the material's table reaches, the case is taken to carry nothing.
     """
     case = motors.case
     if case is None:

@@ -755,6 +755,8 @@ def liner_lines(liner: Sequence[View], units: str) -> list[str]:
             for word, value in (("before", one["before"]), ("after", one["after"]), ("lost", one["loss"]))
             if value is not None
         ]
+        if one["factor"] is not None:
+            told.append(f"predicted {show(one['predicted'], 'length', units)}, so {one['factor']:.2g} times that ({one['place']})")
         lines.append(f"{show(one['position'] or 0.0, 'length', units)} from the forward end: {', '.join(told)}")
     return lines
 

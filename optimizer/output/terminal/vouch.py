@@ -57,7 +57,7 @@ def print_vouching(found: Vouching, units: str) -> None:
         screen.print(Text("No test has touched: ", FIRST) + Text(rung_names(found.untouched)))
     screen.print(Text("Next: ", FIRST) + Text(found.next_test.why))
     for note in found.notes:
-        screen.print(f"- {note}")
+        screen.print(Text(f"- {note}"))
     closing_cautions(screen)
 
 

@@ -154,6 +154,20 @@ class TestHeatAndSurvival:
         else:
             assert explanation.candidates[0].mode == "case softening" and heat > 0.5
 
+    @pytest.mark.parametrize(("place", "position"), [("forward end", "25 mm"), ("joint", "115 mm"), ("aft end", "266 mm")])
+    def test_a_gap_of_two_millimetres_that_gas_passes_is_put_first(self, explained, place, position):
+        """Burned through where gas runs behind the liner; a still gap of that width warms by some tens of kelvin alone."""
+        line = 'time_of_failure = "0.9 s"\nat = [{{found = "burn-through", position = "{}", clock = 3}}]\n'
+        still = changed(
+            MOTOR, ('thickness = "1.6 mm"', f'thickness = "1.6 mm"\n[[liner.gap]]\nplace = "{place}"\nwidth = "2 mm"'),
+            ("count = 4\nedge", "count = 8\nedge"),
+        )  # fmt: skip
+        flows = changed(still, ('width = "2 mm"', 'width = "2 mm"\nflow = true'))
+        explanation = explained(line.format(position), flows)
+        assert explanation.candidates[0].mode == "case softening"
+        assert shares(explanation)["case softening, case"] > 0.6
+        assert shares(explained(line.format(position), still)).get("case softening, case", 0.0) < 0.1
+
     def test_sheared_screws_are_still_sheared_screws(self, explained):
         explanation = explained('time_of_failure = "0.9 s"\nend = "forward"\n' + SHEARED, self.GAP)
         assert explanation.candidates[0].mode == "screw shear"

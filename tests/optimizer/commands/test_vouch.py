@@ -13,7 +13,8 @@ from optimizer.cli import main
 from optimizer.commands.new import create
 from optimizer.commands.standing import standing
 from optimizer.commands.vouch import vouch
-from optimizer.inputs import InputError, load_motor, motor_from_text
+from optimizer.firings.reduction import reduce_firing
+from optimizer.inputs import InputError, load_firing, load_motor, motor_from_text
 from optimizer.inputs.evidence import load_test
 from optimizer.inputs.writing import motor_text
 from physics.assessment import assess
@@ -118,6 +119,69 @@ def test_vouch_refuses_a_bad_test_file(motor: Path, tmp_path: Path) -> None:
 def test_a_bench_burn_proves_no_rung(motor: Path, tmp_path: Path) -> None:
     found = vouch(load_motor(motor), [written(tmp_path, 'schema = 1\nkind = "bench burn"\noutcome = "held"\n')])
     assert found.after.value == found.before.value and found.coverage[0]["verdict"] == "not assessed" and found.notes
+
+
+BENCH = """schema = 1
+kind = "bench burn"
+motor = "start/one.toml"
+outcome = "held"
+liner_after = [{place = "forward end", thickness = "1.0 mm"}, {place = "aft end", thickness = "1.7 mm"}]
+stickers = [{place = "aft end", temperature = "250 degC"}]
+"""
+
+
+@pytest.fixture
+def one_grain(motor: Path) -> Path:
+    """The starter with one grain and a throat for the same pressure."""
+    text = motor.read_text()
+    for old, new in (("count = 3", "count = 1"), ('"10 mm"', '"5.77 mm"'), ('"22 mm"', '"12.7 mm"'), ('"280 mm"', '"140 mm"')):
+        assert old in text
+        text = text.replace(old, new, 1)
+    path = motor.parent / "one.toml"
+    path.write_text(text)
+    return path
+
+
+def test_a_measured_liner_goes_over_where_the_test_was_as_hard(motor: Path, one_grain: Path, tmp_path: Path) -> None:
+    found = vouch(load_motor(motor), [written(tmp_path, BENCH)])
+    by_place = {one.measured.place: one for one in found.liner}
+    assert by_place["forward end"].carried is not None and by_place["forward end"].measured.factor > 1.1
+    assert by_place["aft end"].carried is None, "a milder burn that went well says nothing of a harder one"
+    assert {row["place"]: row["verdict"] for row in found.coverage}["aft end"] == "covered for charring only"
+    assert "gas came through" in found.stickers[0]["says"]
+    assert ("liner burn-through", "liner") not in found.untouched
+    assert any("[[liner.measured]]" in note for note in found.notes)
+
+
+def test_a_firing_of_the_motor_itself_moves_its_rungs(motor: Path, tmp_path: Path) -> None:
+    """All of the liner but a fifth lost at the aft end: the rung of that place comes sooner, with a narrower band."""
+    text = (motor.parent / "firing.toml").read_text()
+    firing = motor.parent / "looked.toml"
+    firing.write_text(text + '\n[measured]\nliner_after = [{position = "240 mm", thickness = "0.4 mm"}]\n')
+    found = vouch(load_motor(motor), [firing])
+    (row,) = reduce_firing(load_firing(firing)).liner
+    assert row["place"] == "aft end" and row["loss"] == pytest.approx(1.6e-3)
+    (one,) = found.liner
+    assert row["factor"] == pytest.approx(one.measured.factor, rel=1e-6)
+    assert one.measured.place == "aft end" and one.verdict == "covered" and one.measured.lost == pytest.approx(1.6e-3)
+    times = {(rung.mode, rung.part): rung.likely for rung in found.rungs}
+    plain = {(rung.mode, rung.part): rung.likely for rung in vouch(load_motor(motor)).rungs}
+    key = ("liner burn-through", "liner")
+    assert times[key] < 0.75 * plain[key]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('place = "forward end", thickness', "thickness", "says no place"),
+        ('place = "forward end", thickness', 'place = "forward end", position = "2 mm", thickness', "or two"),
+        ('place = "forward end", thickness', 'place = "front", thickness', "forward end"),
+        ('temperature = "250 degC"', 'temperature = "250"', "no unit"),
+    ],
+)
+def test_bad_spots_are_refused(motor: Path, tmp_path: Path, old: str, new: str, said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        vouch(load_motor(motor), [written(tmp_path, BENCH.replace(old, new, 1))])
 
 
 def test_check_tells_first_to_fail_flaws_and_what_reaches_a_rung(motor: Path, capsys: pytest.CaptureFixture[str]) -> None:

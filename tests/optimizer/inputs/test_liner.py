@@ -39,7 +39,7 @@ def test_gaps_by_place_and_own_numbers(motor: Path) -> None:
     )
     liner = load_motor(lined(motor, own + rows)).motors.liner
     assert liner is not None and liner.gap_joint is not None and liner.gap is not None
-    assert (float(liner.gap_joint[0]), float(liner.gap[0]), liner.gap_flow) == (3e-3, 1e-3, True)
+    assert (float(liner.gap_joint[0]), float(liner.gap[0]), liner.gap_flow) == (3e-3, 1e-3, ("joint",))
     assert liner.gap_forward is None and liner.gap_aft is None
     assert liner.decomposition_temperature is not None and float(liner.decomposition_temperature[0]) == pytest.approx(723.15)
     assert liner.heat_of_ablation is not None and float(liner.heat_of_ablation[0]) == pytest.approx(1.1e6)
@@ -50,9 +50,26 @@ def test_the_older_form_means_all_three(motor: Path) -> None:
     assert liner is not None and liner.gap is not None and float(liner.gap[0]) == pytest.approx(2e-3)
 
 
+def test_what_a_test_measured(motor: Path) -> None:
+    rows = (
+        '[[liner.measured]]\nplace = "aft end"\nfactor = 1.3\n'
+        '[[liner.measured]]\nplace = "mid-grain wall"\nfactor = 0.8\nwithin = 2.0\n'
+    )
+    found = load_motor(lined(motor, rows)).motors.liner
+    assert found is not None and found.measured is not None
+    known = found.measured
+    assert known.aft is not None and known.aft_within is not None and known.wall_within is not None
+    assert (float(known.aft[0]), float(known.aft_within[0]), float(known.wall_within[0])) == (1.3, 1.4, 2.0)
+    assert known.joint is None and known.forward is None
+
+
 @pytest.mark.parametrize(
     ("more", "told"),
     [
+        ('[[liner.measured]]\nplace = "aft end"\n', "factor"),
+        ('[[liner.measured]]\nplace = "aft"\nfactor = 1.3\n', "aft end"),
+        ('[[liner.measured]]\nplace = "joint"\nfactor = 1.3\nwithin = 0.5\n', "within"),
+        (2 * '[[liner.measured]]\nplace = "joint"\nfactor = 1.3\n', "twice"),
         ('[[liner.gap]]\nplace = "middle"\nwidth = "2 mm"\n', "forward end"),
         ('[[liner.gap]]\nwidth = "2 mm"\n', "place"),
         ('[[liner.gap]]\nplace = "joint"\nwidth = "2"\n', "has no unit"),

@@ -7,7 +7,8 @@ import pytest
 from optimizer.inputs import InputError
 from optimizer.inputs.motor import motor_from_text
 from physics import evaluate
-from physics.heat.walls import last_face_bare
+from physics.heat.places import joint_faces
+from physics.heat.walls import forward_share, last_face_bare
 from physics.motors import Motors
 from tests.shared import scenario
 
@@ -69,6 +70,21 @@ def test_both_kernels_burn_a_forward_face_as_an_aft_one(length: str) -> None:
         one, other = evaluate(forward, kernel), evaluate(aft, kernel)
         for name in ("peak_pressure", "total_impulse", "burn_time"):
             assert one[name] == pytest.approx(other[name], rel=near), (kernel, name)
+
+
+def test_heat_sees_which_faces_a_joint_has() -> None:
+    """A joint has the aft face of one grain and the forward face of the next, in one row or in two."""
+    assert joint_faces(motor()) == 2.0 and joint_faces(motor(("count = 3", "count = 1"))) == 0.0
+    assert joint_faces(motor(faces("bare", "inhibited"))) == 1.0 and joint_faces(motor(faces("inhibited", "inhibited"))) == 0.0
+    for first, second, bare in (
+        (("bare", "inhibited"), ("inhibited", "bare"), 0.0),
+        (("inhibited", "bare"), ("bare", "inhibited"), 2.0),
+        (("bare", "bare"), ("inhibited", "bare"), 1.0),
+    ):
+        more = scenario.changed(scenario.GRAINS, ("count = 3", "count = 1"), faces(*second))
+        pair = motor(("count = 3", "count = 1"), faces(*first), more=more)
+        assert joint_faces(pair) == bare
+        assert (forward_share(pair) > 0.0) == (first[0] == "bare")
 
 
 def test_heat_sees_the_face_of_the_last_grain() -> None:

@@ -20,6 +20,7 @@ from physics.motors import (
     Figures,
     Grains,
     Liner,
+    LinerFactors,
     Motors,
     Nozzle,
     Propellant,
@@ -242,7 +243,7 @@ class TestGaps:
         assert 0.5e-3 < width < 20e-3
         at = places.setting(subject, burn(), held=False)
         ring = marches.bare(at, "aft end", one(width), places.Corner("gap", -1), held=False)
-        assert_allclose(293.15 + ring.ring.bore.max(), softening.LASTING_LOSS, rtol=0.02)
+        assert_allclose(293.15 + ring.ring.bore.max(), walls.LASTING_LOSS, rtol=0.02)
 
 
 class TestRegression:
@@ -268,6 +269,67 @@ class TestRegression:
     def test_worn_liner_lets_the_case_heat(self):
         worn = self.worn(regression_rate=one(0.9e-3))
         assert softening.case_yield_hot(worn, burn()) < softening.case_yield_hot(motor(), burn())
+
+
+def factored(subject, **factors):
+    columns = {name: one(value) for name, value in factors.items()}
+    return replace(subject, liner=replace(subject.liner, measured=LinerFactors(**columns)))
+
+
+class TestMeasuredLiner:
+    """A depth measured in a test moves the rungs of its place, and narrows them."""
+
+    @pytest.mark.parametrize("factor", [0.5, 1.0, 1.6])
+    def test_depth_is_the_model_times_the_factor(self, factor):
+        """Of a liner that wears at a given rate the time is exact: thickness over factor times rate."""
+        worn = replace(motor(), liner=replace(motor().liner, regression_rate=one(0.5e-3)))
+        found = through.burn_through_by_place(factored(worn, joint=factor), burn())
+        assert_allclose(found["joint"], 1.6e-3 / (factor * 0.5e-3), rtol=2e-2)
+        assert_allclose(found["aft end"], through.burn_through_by_place(worn, burn())["aft end"], rtol=1e-9)
+
+    def test_what_is_left(self):
+        plain, known = (
+            {place: likely for place, _, likely, _ in summary.heat_summary(subject, burn(seconds=1.5)).liner_left}
+            for subject in (motor(liner__thickness=4e-3), factored(motor(liner__thickness=4e-3), aft=1.5))
+        )
+        assert_allclose(4e-3 - known["aft end"], 1.5 * (4e-3 - plain["aft end"]), rtol=0.02)
+        assert known["joint"] == pytest.approx(plain["joint"])
+
+    @settings(max_examples=5, deadline=None)
+    @given(st.floats(0.3, 2.0), st.floats(1.05, 1.8))
+    def test_more_wear_never_lasts_longer_nor_warms_less(self, factor, more):
+        less, worse = (factored(motor(liner__thickness=1.2e-3), aft=f, joint=f) for f in (factor, factor * more))
+        for rung in (through.liner_burn_through, softening.case_softening):
+            assert rung(worse, burn())[0] <= rung(less, burn())[0] * 1.001
+        cool, hot = (summary.heat_summary(subject, burn()).outside[2].readings.peak[0] for subject in (less, worse))
+        assert hot >= cool - 0.5
+
+    def test_the_band_is_that_of_the_carrying_over(self):
+        everywhere = {"forward": 1.0, "joint": 1.0, "aft": 1.0, "wall": 1.0}
+        subject, known = motor(liner__thickness=1.2e-3), factored(motor(liner__thickness=1.2e-3), **everywhere)
+        wide, narrow = (rungs.band("liner burn-through", one_of, burn()) for one_of in (subject, known))
+        assert narrow[1] == pytest.approx(wide[1])
+        assert wide[0] < narrow[0] < narrow[1] < narrow[2] < wide[2]
+        worse = through.burn_through_by_place(factored(motor(liner__thickness=1.2e-3), aft=1.4), burn())["aft end"]
+        assert narrow[0] == pytest.approx(worse)
+
+    def test_a_note_says_so(self):
+        assert "as a test measured: 1.3 times" in through.liner_note(factored(motor(liner__thickness=1.2e-3), aft=1.3), burn())
+
+    def test_a_mild_test_that_goes_well_is_not_carried(self):
+        well, ill = (bench.Measured("aft end", 0.0, 1e-3, factor) for factor in (0.6, 1.3))
+        assert bench.carried(well, bench.COVERED) == (0.6, 1.4)
+        assert bench.carried(well, bench.CHARRING) is None
+        assert bench.carried(ill, bench.NOT_COVERED) == (1.3, 2.5)
+
+    def test_factor_of_what_was_predicted_is_one(self):
+        subject, hot = motor(), burn().figures
+        predicted = bench.predicted_loss(subject, hot)
+        found = bench.measured_factors(factored(subject, aft=3.0), hot, predicted)
+        assert {one.place for one in found} >= {"forward end", "joint", "aft end"}
+        assert all(one.factor == pytest.approx(1.0) and not one.gone for one in found)
+        (none,) = bench.measured_factors(subject, hot, {"aft end": 0.0})
+        assert none.factor == pytest.approx(bench.READING / predicted["aft end"])
 
 
 class TestHistory:
@@ -366,8 +428,51 @@ class TestGasPaths:
         assert path.assumed and path.room == paths.ROOM_BEHIND
 
     def test_a_gap_that_leads_out(self):
-        (path,) = self.paths(gap_aft=one(2e-3), gap_flow=True)
+        (path,) = self.paths(gap_aft=one(2e-3), gap_flow=("aft end",))
         assert path.end == paths.OUT and path.hot_after < 0.2
+
+    def test_a_gap_that_may_be_anywhere_is_one_gap(self):
+        assert self.paths(gap_joint=one(2e-3)) == ()
+        subject = motor(liner__gap=2e-3)
+        assert paths.gas_paths(subject, burn()) == ()
+
+    @staticmethod
+    def rung(*, given=True, flow=(), **widths):
+        columns = {"gap_behind": one(0.2e-3)} if given else {}
+        columns |= {f"gap_{place}": one(2e-3) for place in widths}
+        lined = replace(motor(liner__thickness=4e-3), liner=replace(motor(liner__thickness=4e-3).liner, gap_flow=flow, **columns))
+        hot = figures()
+        values = dict(hot.values) | {"peak_pressure": one(5e6), "peak_head_pressure": one(5.2e6)}
+        now = Situation("", replace(hot, values=values), np.full(1, 6.5e6))
+        return softening.case_softening_by_place(lined, now), softening.case_note(lined, now)
+
+    def test_a_way_that_the_file_gives_moves_the_rungs(self):
+        one_gap, _ = self.rung(forward=True)
+        way, note = self.rung(forward=True, aft=True)
+        entry = "gas behind the liner at the forward end"
+        assert set(way) - set(one_gap) == {entry, "gap at the aft end"}
+        assert way[entry] < min(one_gap.values()) and "gas runs behind the liner from the forward end" in note
+
+    def test_an_assumed_room_is_told_and_moves_nothing(self):
+        assert not any("behind" in place for place in self.rung(given=False, forward=True, aft=True)[0])
+
+    def test_what_leads_out_fails_at_once(self):
+        out, _ = self.rung(given=False, flow=("joint",), joint=True)
+        assert out["gas behind the liner at the joint"] < 0.3
+
+    def test_the_flow_follows_the_fall_along_the_port(self):
+        """Where the pressure falls half as far the flow is half as much, and the entry stays cooler."""
+        lined = replace(motor(), liner=replace(motor().liner, gap_forward=one(2e-3), gap_aft=one(2e-3), gap_behind=one(2e-4)))
+        flows, tops = [], []
+        for fall in (1e5, 2e5):
+            hot = figures()
+            values = dict(hot.values) | {"peak_pressure": one(5e6), "peak_head_pressure": one(5e6 + fall)}
+            now = Situation("", replace(hot, values=values), np.full(1, 6.5e6))
+            (way,) = paths.ways(lined, now, False)
+            flows.append(way.flow[0] / (5e6 + fall))
+            tops.append(paths.entries(lined, now, False)["forward end"][1].max())
+        assert_allclose(flows[1] / flows[0], 2.0, rtol=1e-9)
+        assert tops[1] > tops[0] + 20.0
 
 
 class TestSummary:
