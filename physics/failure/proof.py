@@ -146,7 +146,7 @@ _REMEDIES: tuple[tuple[str, Callable[[Seal], Seal]], ...] = (
 def _with_seals(part: Any, change: Callable[[Seal], Seal]) -> Any:
     """A motor, or a part of one, with every seal in it changed."""
     if isinstance(part, Seal):
-        return change(part)
+        return replace(change(part), behind=_with_seals(part.behind, change))
     if isinstance(part, tuple):
         return tuple(_with_seals(item, change) for item in part)
     if not is_dataclass(part) or isinstance(part, (type, Material)):

@@ -120,7 +120,7 @@ def _ladder(sheet: Sheet, assessment: Assessment, labels: Labels, y: float, widt
     sheet.text(MARGIN, y, f"Failure ladder, first to fail on top ({unit})", size + 1.5, bold=True)
     key = "a bar ends where the part fails; dashed: maximum expected; stroke: what the required factor asks"
     sheet.text(MARGIN + width, y, key, size - 1.4, "right", color=FAINT)
-    step = max(1.5 * size * 25.4 / 72, 3.3)
+    step = (1.5 if size > 6.5 else 1.38) * size * 25.4 / 72
     pressures = [row for row in rows if row["pressure"] is not None and math.isfinite(row["pressure"])]
     label_width, text_width = 62.0, 40.0
     bar = width - label_width - text_width

@@ -104,3 +104,21 @@ def test_other_rings_in_a_proof_show_nothing_of_those_that_will_be_fired(looked)
         one = Evidence("water", "x", 8e6, plugged=True, seals_as_fired=as_fired)
         modes = {item.key[0] for item in shown(looked.motors, one, looked.ladder)}
         assert ("seal extrusion" in modes) is as_fired and "case yield" in modes
+
+
+def test_every_ring_of_a_part_is_changed_by_a_remedy(looked):
+    """Two rings of different gap behind one another: with both at 90 Shore A the proof is that of the remedy."""
+    seal = looked.motors.forward_closure.seal
+    behind = replace(seal, gap=np.asarray(seal.gap) * 1.5, name="second")
+
+    def with_rings(hardness):
+        rings = replace(seal, hardness=hardness, behind=replace(behind, hardness=hardness))
+        return replace(looked.motors, forward_closure=replace(looked.motors.forward_closure, seal=rings))
+
+    soft = with_rings(seal.hardness)
+    given = assess(soft).ladder
+    found = {remedy.what: remedy.pressure for remedy in higher(soft, given, 5e6)}
+    hard = with_rings(np.array([90.0]))
+    aft = replace(hard.aft_closure, seal=replace(hard.aft_closure.seal, hardness=np.array([90.0])))
+    hard = replace(hard, aft_closure=aft)
+    assert found["O-rings of 90 Shore A"] == pytest.approx(proof_of(hard, assess(hard).ladder, 5e6).pressure, rel=1e-9)
