@@ -429,11 +429,11 @@ _DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 def safe_cell(value: Any) -> str:
-    """A cell as CSV text: numbers as they are, missing ones empty, text that a spreadsheet would run made harmless.
+    r"""A cell as CSV text: numbers as they are, missing ones empty, text that a spreadsheet would run made harmless.
 
     >>> safe_cell("=1+1"), safe_cell(-2.5), safe_cell("-2.5 mm"), safe_cell(float("nan"))
     ("'=1+1", '-2.5', "'-2.5 mm", '')
-    >>> safe_cell("\\uff1d1+1")
+    >>> safe_cell("\uff1d1+1")
     "'＝1+1"
     """
     if value is None:

@@ -87,7 +87,8 @@ class Assembly:
     @property
     def fits(self) -> Mask:
         """Whether the stack goes into its case whatever the tolerances make of it, (n,); True where that is not assessed,
-        False where it is NaN."""
+        False where it is NaN.
+        """
         return np.ones(self.stack.shape, dtype=bool) if self.not_assessed else np.asarray(self.least_left >= 0.0)
 
     @property
@@ -174,7 +175,8 @@ ALONG = (
 
 def at_end(motors: Motors, column: str, upper: bool) -> Array | None:
     """A column at the upper or the lower end of its tolerance, as drawn without one, None where it is not given. (n,) or
-    (n, rows), in its own SI unit; never below 0."""
+    (n, rows), in its own SI unit; never below 0.
+    """
     value, tolerance = motors.value(column), motors.tolerances.get(column)
     if value is None or tolerance is None:
         return None if value is None else np.asarray(value, dtype=float)
@@ -186,7 +188,8 @@ def at_end(motors: Motors, column: str, upper: bool) -> Array | None:
 
 def at_longest(motors: Motors) -> Motors:
     """The motors at the corner of their tolerances where the stack is longest and the case shortest; the same object
-    where no dimension along the axis has a tolerance."""
+    where no dimension along the axis has a tolerance.
+    """
     given = [name for name in (*ALONG, "case.length") if name in motors.tolerances and motors.value(name) is not None]
     if not given:
         return motors

@@ -29,7 +29,8 @@ from physics.motors import Array, Figures, Ladder, Motors, Situation
 class Skin:
     """The airframe's skin where it touches the case: what it bears, `limit` [K], and how hot the case's outside gets at the
     `place` where it can get hottest: `likely` and at its `hottest`, in the worse limit of the liner [K]; NaN where that is
-    not assessed."""
+    not assessed.
+    """
 
     limit: float
     likely: float

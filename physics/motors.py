@@ -243,7 +243,8 @@ class Screws:
 @dataclass(frozen=True)
 class ThreadedRing:
     """Threaded retaining ring: major diameter m, pitch m, engagement m (loaded length), `width` m from its opening to the
-    crests of its thread."""
+    crests of its thread.
+    """
 
     thread_diameter: Array
     thread_pitch: Array
@@ -302,7 +303,7 @@ class Seal:
 
     @property
     def series(self) -> tuple[Seal, ...]:
-        """This ring and those behind it, the one nearest the gas first; lengths m, as they are given."""
+        """The ring and those behind it, the one nearest the gas first; lengths m, as they are given."""
         return (self, *(() if self.behind is None else self.behind.series))
 
 
@@ -436,7 +437,8 @@ class Tolerance:
 @dataclass(frozen=True)
 class Motors:
     """A batch of ``size`` motors; the parts that a file leaves out are None for the whole batch. `wear` is the log of one set of
-    hardware."""
+    hardware.
+    """
 
     size: int
     propellant: Propellant

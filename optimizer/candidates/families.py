@@ -313,7 +313,8 @@ class Families:
 
     def _settle_heat(self, seen: Seen, count: Integers, rejected: Counter[str]) -> None:
         """Ask the late rungs of the outsides that have a good pattern: `count` of those that fail is set to 0, their
-        candidates are counted, and `seen.floor` comes down to these rungs."""
+        candidates are counted, and `seen.floor` comes down to these rungs.
+        """
         rows = np.flatnonzero(count > 0)
         if not len(rows):
             return
@@ -345,7 +346,8 @@ class Families:
 
     def look(self, digits: Integers, rejected: Counter[str] | None = None) -> Seen | None:
         """Everything about outsides with these digits (n, all variables) that no pattern changes; None where none is
-        possible. What geometry rules out is left out, and counted."""
+        possible. What geometry rules out is left out, and counted.
+        """
         from optimizer.problems import InputError
 
         try:
@@ -740,7 +742,8 @@ class Families:
 @dataclass(frozen=True)
 class Crossed:
     """Candidates: objectives to be minimised (n, m), keys (outer digits and pattern number), the highest maximum
-    expected pressure that each pattern stands, and the one it meets."""
+    expected pressure that each pattern stands, and the one it meets.
+    """
 
     points: Floats
     keys: Integers
@@ -841,7 +844,8 @@ def _term(space: Space, row: ladder.Mode, part: str, end: str, burns: Sequence[F
 
 def ends_of_tolerances(motors: Motors) -> Iterator[Motors]:
     """The motors as drawn, and with every toleranced column at its lower and at its upper end: what a mode reads may be
-    settled by what it finds."""
+    settled by what it finds.
+    """
     yield motors
     given = {column: one for column, one in motors.tolerances.items() if motors.value(column) is not None}
     for side in (-1.0, 1.0) if given else ():
@@ -890,7 +894,8 @@ class _Asked:
         short: float | None = None,
     ) -> Floats:
         """Values (n,); infinite, which never fails, where the mode does not apply or cannot be assessed; pressures of heat
-        over `enough` may be infinite too, and what falls `short` of a factor need not be the lowest."""
+        over `enough` may be infinite too, and what falls `short` of a factor need not be the lowest.
+        """
         if not self.row.applies(motors, self.end):
             return np.full(motors.size, np.inf)
         try:

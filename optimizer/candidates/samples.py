@@ -373,6 +373,7 @@ def tests_of(found: Outcome, drawn: Outcome) -> tuple[Tested, ...]:
 
 
 def deviations_at(tolerances: Mapping[str, Tolerance], points: Floats) -> Floats:
+    """What points of the unit cube are as deviations of each tolerance, (n, tolerances)."""
     return np.stack([deviation(one, points[:, index]) for index, one in enumerate(tolerances.values())], axis=1)
 
 

@@ -585,7 +585,8 @@ class _Build:
 
     def _room(self, motors: Motors) -> Floats:
         """Length left for the first row between plate and nozzle at the worst corner of the tolerances, the other rows
-        taken off. [m]"""
+        taken off. [m]
+        """
         placed = assemble(at_longest(motors))
         return placed.left + (placed.grain_end[:, 0] - placed.grain_start[:, 0])
 

@@ -44,7 +44,8 @@ class Crew(Generic[Found]):
 
     def blocks(self, numbers: list[int], still_wanted: Callable[[int], bool] = lambda number: True) -> Iterator[tuple[int, Found]]:
         """Each block with its number, in no promised order; one that is no longer wanted (another process has it) is not
-        computed and not given."""
+        computed and not given.
+        """
         left = list(numbers)
         while left:
             started = time.monotonic()

@@ -308,7 +308,8 @@ def _differences(before: MotorFile, after: MotorFile) -> Iterator[tuple[Change, 
 
 def _together(paths: Sequence[Path]) -> Iterator[Sequence[Path]]:
     """Each path by itself, but counts and lengths of grains in one: a case asks for both at once; and the two ways to write
-    the seals of a part, of which a file has one."""
+    the seals of a part, of which a file has one.
+    """
     stack = [path for path in paths if path[0] == "grain" and path[-1] in ("count", "length") and len(path) == 3]
     seals: dict[Path, list[Path]] = {}
     for path in paths:

@@ -708,7 +708,8 @@ def _local(trail: Trail) -> Trail:
 
 def _hot_places(firing: Firing, assessment: Assessment) -> dict[str, dict[str, float]]:
     """Share of each end, and of each place of the wall, in what heat does, by mode: where the wall is through by then, and a
-    little for the others. Under `_LOCAL_SHARE` what part of it a gap has."""
+    little for the others. Under `_LOCAL_SHARE` what part of it a gap has.
+    """
     found: dict[str, dict[str, float]] = {}
     situation = Situation(figures=assessment.figures, maximum_expected_pressure=np.asarray(assessment.maximum_expected_pressure))
     ratio, sigma = HEAT.bias, HEAT.scatter

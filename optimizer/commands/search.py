@@ -529,7 +529,8 @@ def _about_look(families: Families, found: SmallestChanges) -> list[str]:
 
 def range_ends(result: SearchResult) -> list[dict[str, Any]]:
     """Variables at the end of what the study allows: of the whole front, of what is best in one objective, or, with
-    nothing feasible, of every candidate named as nearest. What no motor file may exceed is no end of a range."""
+    nothing feasible, of every candidate named as nearest. What no motor file may exceed is no end of a range.
+    """
     study, found = result.study, []
     for name, span in study.variables.items():
         for end, number in _ends_of(name, span):

@@ -121,7 +121,8 @@ class Smooth:
     @property
     def failed(self) -> float:
         """How many of the points that is, which need not be whole; 0 where the chance is told as a bound, all where tests
-        contradict the model."""
+        contradict the model.
+        """
         if np.isnan(self.value):
             return float(self.estimate.points)
         return 0.0 if self.value < LEAST_SHOWN else self.estimate.value * self.estimate.points

@@ -191,7 +191,8 @@ def evolve(
     url: str = "local",
 ) -> Evolved:
     """Search by evolution within a budget of families; see the head of this file. Raises OutputError where the database
-    cannot be reached."""
+    cannot be reached.
+    """
     evaluator = FamilyEvaluator(families, seed)
     outer = coarse_grid(families.outer_radices, max(1, min(COARSE, budget // 4)))
     state = State("evolving", 0, budget)

@@ -137,7 +137,8 @@ def _all_misses(families: Families, judges: tuple[Judge, ...], digits: Integers)
 
 def _turned_away(families: Families, judges: tuple[Judge, ...]) -> list[Integers]:
     """Of the candidates that only the judges of finalists turned away: for each set of limits the one that misses
-    least, and those that miss least of all; full digits."""
+    least, and those that miss least of all; full digits.
+    """
     best: dict[tuple[str, ...], tuple[float, Integers]] = {}
     every: list[tuple[float, Integers]] = []
     for judge in judges:
@@ -252,7 +253,8 @@ def _fit_excess(seen: Seen) -> dict[str, Floats]:
 
 def inner_excess(families: Families, seen: Seen) -> Iterator[tuple[Integers, list[str], Floats, Integers]]:
     """For each outside that occurs: its rows, names of limits on modes and masses, excess (rows, patterns, limits) and
-    the pattern numbers. Only patterns that no other beats in every limit are looked at."""
+    the pattern numbers. Only patterns that no other beats in every limit are looked at.
+    """
     catalogue, crossed = families.catalogue, families.crossed_bounds()
     modes = list(dict.fromkeys([*(term.mode for term in catalogue.terms), *seen.mode_fails]))
     shared = seen.digits[:, list(catalogue.shared)]

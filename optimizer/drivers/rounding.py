@@ -114,7 +114,8 @@ def neighbours(lists: Sequence[str], value: float, folder: Any) -> list[tuple[fl
 
 def _changed(space: Space, base: Motors, meaning: str, old: float, new: float) -> dict[str, Any] | None:
     """Columns of the design with one size replaced where it stands; None where the core would be as wide as the grain,
-    or the throat wider than the exit."""
+    or the throat wider than the exit.
+    """
     if meaning == "throat_diameter":
         values: dict[str, Any] = {"nozzle.throat_diameter": np.array([new])}
         if any(variable.meaning == "expansion_ratio" for variable in space.variables):

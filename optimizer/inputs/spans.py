@@ -206,7 +206,8 @@ class SpanReader:
 
     def _fine_step(self, path: tuple[str | int, ...], start: Decimal, stop: Decimal, units: set[str]) -> Decimal:
         """The step of a range that is meant to be continuous: the longest power of ten with `FINE` steps or more that
-        divides it. Values stay whole numbers of steps, so that a design is the same text wherever it is written."""
+        divides it. Values stay whole numbers of steps, so that a design is the same text wherever it is written.
+        """
         span = abs(stop - start)
         step = Decimal(1).scaleb(min(0, int(start.normalize().as_tuple().exponent), int(stop.normalize().as_tuple().exponent)))
         while 0 < span < FINE * step:

@@ -96,7 +96,8 @@ _SCHEDULER = re.compile(r"(tcp|tls)://[^\s/@]+:\d{1,5}")
 class Driver:
     """How the search runs; `samples` are drawn of the tolerances for each percentile and chance; `workers`
     processes search side by side, 0 for as many as there are cores; the workers of a scheduler at `cluster` take the
-    blocks in their place where it is given."""
+    blocks in their place where it is given.
+    """
 
     method: str = "auto"
     seed: int = 1

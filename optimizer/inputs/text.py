@@ -138,9 +138,9 @@ def plain_data(value: Any) -> Any:
 
 
 def key_lines(text: str) -> dict[Path_, int]:
-    """The line of every key, table and array item of valid TOML text, by its path.
+    r"""The line of every key, table and array item of valid TOML text, by its path.
 
-    >>> key_lines('[case]\\nwall = "3 mm"\\n[[grain]]\\n[[grain]]\\nlength = "1 m"')[("grain", 1, "length")]
+    >>> key_lines('[case]\nwall = "3 mm"\n[[grain]]\n[[grain]]\nlength = "1 m"')[("grain", 1, "length")]
     5
     """
     return _Scanner(text.replace("\r\n", "\n")).run()

@@ -87,7 +87,7 @@ class Desk:
         self.hosts = frozenset(f"{name}:{port}" for name in ("127.0.0.1", "localhost", "[::1]"))
 
     def changed_on_disk(self) -> str:
-        """ "" where every file read is as it was; else what happened: "changed" or "gone"."""
+        """What happened to a file that was read, "changed" or "gone"; "" where each is as it was."""
         for path, digest in self.bench.file.sources:
             try:
                 if file_digest(path) != digest:
@@ -190,6 +190,7 @@ class Door:
         self.inside, self.desk = inside, desk
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass on what may be asked, refuse the rest."""
         if scope["type"] == "lifespan":
             await self.inside(scope, receive, send)
             return

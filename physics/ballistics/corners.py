@@ -81,7 +81,8 @@ def shifted(motors: Motors, column: str, tolerance: Tolerance, deviation: Array)
 
 def moved(motors: Motors, tolerances: Mapping[str, Tolerance], sides: Array) -> tuple[Motors, NDArray[np.bool_]]:
     """A batch at these sides [-], (n, columns), of its tolerances, −1 the lower end, 1 the upper; which motors of it
-    cannot exist, a dimension having come to nothing (they stand at nominal)."""
+    cannot exist, a dimension having come to nothing (they stand at nominal).
+    """
     values: dict[str, Array] = {}
     none: NDArray[np.bool_] = np.zeros(motors.size, dtype=bool)
     for place, (column, tolerance) in enumerate(tolerances.items()):

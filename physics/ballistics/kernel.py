@@ -128,7 +128,8 @@ _UNSEEN_OF_CLOSURES = (
 
 def seen_tolerances(motors: Motors, kernel: str) -> dict[str, Tolerance]:
     """The tolerances that may move a kernel's pressure, by column: of the propellant, the grains and the nozzle, and for
-    the transient kernel also of what bounds its free volume."""
+    the transient kernel also of what bounds its free volume.
+    """
 
     def seen(column: str) -> bool:
         part, last = column.partition(".")[0], column.rpartition(".")[2]

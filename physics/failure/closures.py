@@ -611,7 +611,8 @@ def _bearing(motors: Motors, end: str) -> Array:
 
 def _plate_factor(motors: Motors, end: str, clamped: bool) -> Array:
     """k in σ = k·p·b²/t², b the radius of the bearing circle: solid forward, or with a plug's hole; aft with the nozzle's opening,
-    whose rim carries the load within it."""
+    whose rim carries the load within it.
+    """
     _, poisson = _plate(motors, end)
     plug = plug_of(motors, end)
     if not clamped and (plug is not None or closure(motors, end).bearing_diameter is not None):
@@ -710,7 +711,8 @@ def plate_bending(motors: Motors, situation: Situation) -> Array:
 
 def has_bearing_ring(motors: Motors, end: str) -> bool:
     """Whether a ring of its own bears against the plate of an end: one held by thread or snap always, one held by screws
-    where its circle is given (else it is of one piece with the plate, or bears at the rim)."""
+    where its circle is given (else it is of one piece with the plate, or bears at the rim).
+    """
     part = motors.forward_closure if end == "forward" else motors.aft_closure
     if part is None or part.retention == "welded-lip":
         return False

@@ -235,7 +235,8 @@ class Flaw:
 @dataclass(frozen=True)
 class Reach:
     """What brings a head pressure: `surplus` more burning area all along the burn (0.2 is a fifth more), or `blocked` of the
-    throat covered; (n,) each, negative where the motor is beyond it already, NaN where no pressure is given."""
+    throat covered; (n,) each, negative where the motor is beyond it already, NaN where no pressure is given.
+    """
 
     surplus: Array
     blocked: Array

@@ -479,7 +479,8 @@ def plain_part(part: str) -> str:
 
 def may_be_first(rung: Rung) -> bool:
     """Whether a rung adds to what may let go first: not advice, nor a ring behind another, since gas that is past that one
-    is past the first already."""
+    is past the first already.
+    """
     _, _, number = rung.part.partition(RING)
     return rung.kind != ADVICE and number in ("", "1")
 
@@ -628,7 +629,8 @@ class Bench:
 
     def _soaked(self, soaks: Array) -> tuple[Motors, Figures, dict[str, Any], Array]:
         """The motors with the thinnest wall and liner and the widest gaps, each at each soak, how they burn, a place for
-        what modes work out, and the sides of that corner: the same for all modes, and for whoever asks no later time."""
+        what modes work out, and the sides of that corner: the same for all modes, and for whoever asks no later time.
+        """
         if self._at_soaks is None:
             assert self.figures is not None
             corners, many = self.corners[True], soaks.shape[1]

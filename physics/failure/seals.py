@@ -719,7 +719,8 @@ def _too_cold(motors: Motors, seal: Seal) -> Array:
 
 def seal_note(motors: Motors, situation: Situation, ring: int = 0) -> str:
     """Where the ring stands, the gap at that pressure, what each maker allows, the rubber's temperature, and what is wrong
-    with the gland."""
+    with the gland.
+    """
     seal, limits = _limits(motors, situation.end, ring)
     rings = _series(motors, situation.end)
     pressure = service_leak(motors, seal, dilation(motors, np.asarray(1.0)), "")

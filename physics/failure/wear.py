@@ -41,7 +41,8 @@ RETIRE = (
 @dataclass(frozen=True)
 class Worn:
     """One measured growth against what yield would leave there: `measured` and `leaves` [m]. `against_drawing`: from what is
-    drawn, since nobody measured it new; a tube as bought is off by more."""
+    drawn, since nobody measured it new; a tube as bought is off by more.
+    """
 
     what: str
     measured: float

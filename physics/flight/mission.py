@@ -225,7 +225,8 @@ def _coldest(motors: Motors, kernel: str, flight: Flight, vehicle: Vehicle, rail
 
 def _centre_of_mass(motors: Motors, placed: Assembly, weights: dict[str, Array], history: _History) -> Array:
     """Centre of mass at the ends of the steps of the burn [m], (n, S + 1), as `Flights.balance` has it; NaN where a part
-    has no place."""
+    has no place.
+    """
     hardware, centre = _hardware(motors, placed, weights)
     rocket = motors.rocket
     assert rocket is not None

@@ -10,7 +10,8 @@ from typing import NamedTuple
 
 class Practice(NamedTuple):
     """One usual demand: the figure it is about, the `least` it asks (SI; NaN where it is not one number), what is asked,
-    who asks it, and how that is known ("read", "read at second hand", "remembered")."""
+    who asks it, and how that is known ("read", "read at second hand", "remembered").
+    """
 
     figure: str
     least: float

@@ -63,7 +63,8 @@ _march_of: OrderedDict[tuple[bytes, float, float], tuple[Array, float]] = Ordere
 @dataclass(frozen=True)
 class _Hotter:
     """Hotter walls: instants [s], (steps + 1,), bores [K], (films, walls, steps + 1), and when they are through [s],
-    (films, walls)."""
+    (films, walls).
+    """
 
     time: Array
     bore: Array
@@ -73,7 +74,8 @@ class _Hotter:
 @dataclass(frozen=True)
 class Least:
     """What no motor of a batch falls short of, by place, (n,) each: when its liner is through [s]; and what no bore passes,
-    `bores` by the time asked [s], [K], inf where nothing is known."""
+    `bores` by the time asked [s], [K], inf where nothing is known.
+    """
 
     through: Mapping[str, Array]
     bores: Callable[[str, Array], Array]
@@ -236,7 +238,8 @@ def exposure_begins(at: Setting) -> dict[str, Array]:
 
 def _walls(at: Setting, situation: Situation) -> tuple[NDArray[np.intp], dict[bool, _Hotter]]:
     """Which of the distinct walls each motor has, and the hotter walls, by whether all char stays; none where they are
-    not known or would not repay themselves."""
+    not known or would not repay themselves.
+    """
     hot = liner_of(at.motors)
     liner = at.motors.liner
     assert liner is not None  # liner_of has refused it

@@ -61,7 +61,7 @@ class Stock:
 
     @property
     def kind(self) -> str:
-        """ "tubes", "rings", "screws", "bars" or "rounds", by its dimensions; of bars where its name says so."""
+        """What it lists, by its dimensions: "tubes", "rings", "screws", "bars" or "rounds"; of bars where its name says so."""
         if {"outer_diameter", "wall"} <= set(self.columns):
             return "tubes"
         if "cross_section" in self.columns:

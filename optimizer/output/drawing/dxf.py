@@ -93,7 +93,7 @@ def _document(*layers: tuple[str, int]) -> Iterator[tuple[Any, io.BytesIO]]:
         ezdxf.options.write_fixed_meta_data_for_testing = before
 
 
-def _text(space, text: str, place: tuple[float, float], height: float) -> None:  # type: ignore[no-untyped-def]
+def _text(space: Any, text: str, place: tuple[float, float], height: float) -> None:
     # A control character would end the group of the file and a percent sign pair starts a control code of the format.
     flat = " ".join("".join(letter if letter.isprintable() else " " for letter in str(text)).split()).replace("%%", "% %")
     entity = space.add_text(flat, height=height, dxfattribs={"layer": "TEXT"})

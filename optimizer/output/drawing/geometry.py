@@ -130,7 +130,8 @@ def millimetres(leaf: object, index: int = 0) -> float | None:
 
 def grain_rows(motors: Motors, index: int = 0) -> list[dict[str, float]]:
     """The rows of grains of one motor that are there: count, length, outer and core diameter in mm, bare ends, and the
-    diameters in mm up to which the two faces burn from the start."""
+    diameters in mm up to which the two faces burn from the start.
+    """
     grain = settled(motors.grain)
     leaves = {key: getattr(grain, key) for key in ("count", "length", "outer_diameter", "core_diameter", "burning_ends")}
     leaves["forward_bare"] = grain.forward_bare

@@ -6,7 +6,7 @@ Imports lathe, plates, section_sheet, sheet.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from optimizer.output.drawing.lathe import Feature, Turned
 from optimizer.output.drawing.plates import FOOT, MARGIN, Labels, foot, measured
@@ -107,7 +107,13 @@ def _picture(sheet: Sheet, part: Turned, labels: Labels, scale: float, top: floa
     return _lengths(sheet, part, labels, at, numbered)
 
 
-def _diameters(sheet: Sheet, part: Turned, labels: Labels, at, numbered: Sequence[tuple[str, Feature]]) -> None:  # type: ignore[no-untyped-def]
+def _diameters(
+    sheet: Sheet,
+    part: Turned,
+    labels: Labels,
+    at: Callable[[float, float], tuple[float, float]],
+    numbered: Sequence[tuple[str, Feature]],
+) -> None:
     middle = (part.start + part.end) / 2
     across = [item for item in numbered if item[1].kind == "diameter"]
     sides: dict[float, list[tuple[str, Feature]]] = {-1.0: [], 1.0: []}
@@ -124,7 +130,13 @@ def _diameters(sheet: Sheet, part: Turned, labels: Labels, at, numbered: Sequenc
             measured(sheet, (x, at(0, -half)[1]), (x, at(0, half)[1]), text, 7.0)
 
 
-def _lengths(sheet: Sheet, part: Turned, labels: Labels, at, numbered: Sequence[tuple[str, Feature]]) -> float:  # type: ignore[no-untyped-def]
+def _lengths(
+    sheet: Sheet,
+    part: Turned,
+    labels: Labels,
+    at: Callable[[float, float], tuple[float, float]],
+    numbered: Sequence[tuple[str, Feature]],
+) -> float:
     edge = at(0, -part.radius)[1]
     rows: list[list[tuple[float, float]]] = []
     along = [item for item in numbered if item[1].kind == "axial"]

@@ -5,6 +5,8 @@ Imports geometry, sheet, plates.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from optimizer.output.drawing.geometry import Dimension, Section, grain_rows, millimetres, number, section
 from optimizer.output.drawing.plates import FOOT, MARGIN, Labels, foot, measured
 from optimizer.output.drawing.sheet import FAINT, PAPERS, Sheet, width_of
@@ -84,7 +86,9 @@ def section_sheet(motors: Motors, labels: Labels, paper: str = "A4") -> Sheet:
     return sheet
 
 
-def _dimension(sheet: Sheet, item: Dimension, shape: Section, at, scale: float, labels: Labels) -> None:  # type: ignore[no-untyped-def]
+def _dimension(
+    sheet: Sheet, item: Dimension, shape: Section, at: Callable[[float, float], tuple[float, float]], scale: float, labels: Labels
+) -> None:
     text = f"{item.label} {labels.length(item.size)}".strip() if item.kind == "axial" else ""
     if item.kind == "axial":
         side = 1.0 if item.place == "above" else -1.0

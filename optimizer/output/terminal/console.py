@@ -90,6 +90,7 @@ def cautions_block(found: Iterable[Caution]) -> Table:
 
 
 def closing_cautions(screen: Console) -> None:
+    """Print what holds for every answer, at its end."""
     screen.print()
     screen.print(
         Text(

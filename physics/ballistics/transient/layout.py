@@ -24,7 +24,8 @@ Mask = NDArray[np.bool_]
 @dataclass(frozen=True)
 class Options:
     """Numerical choices: cells a grain, bound on the curvature h²·(ln p)''/2 of a step, least number of steps a web; and the
-    speed [m/s] at which the flame runs along the grains."""
+    speed [m/s] at which the flame runs along the grains.
+    """
 
     stations: int = 8
     tolerance: float = 6e-3

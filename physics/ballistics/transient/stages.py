@@ -33,7 +33,8 @@ _SWEEPS = 2
 @dataclass
 class State:
     """Where every motor stands: log pressure (n,), regressions [m] of cells, head and nozzle faces, throat radius
-    [m], and the time since ignition [s] (n,)."""
+    [m], and the time since ignition [s] (n,).
+    """
 
     log_pressure: Array
     core: Array
@@ -446,7 +447,8 @@ def _scaled(rates: Rates, delta: Array) -> Rates:
 
 def _under_caps(layout: Layout, state: State, rates: Rates, axial: Array, radial: Array) -> tuple[Array, Array, Array]:
     """Times to the end of each grain along its axis, to what comes first there, and to the burnout of each cell [s], anew where
-    a cap covers part of a face: there the flat parts meet first, and a ring is left."""
+    a cap covers part of a face: there the flat parts meet first, and a ring is left.
+    """
     some = layout.capped
     grains = capped_grains(layout, some)
     speeds = (layout.bare_head * rates.head)[some][:, None], (layout.bare_aft * rates.aft)[some][:, None]
