@@ -15,6 +15,7 @@ from optimizer.units import show, show_dimension
 from physics.assembly import LOOSE_SHARE, at_end
 from physics.assessment import Assessment
 from physics.ballistics.erosion import LAWS
+from physics.ballistics.grain import has_caps
 from physics.failure.ladder import ADVICE
 from physics.failure.proof import proof_of
 from physics.failure.seals import gland_warnings
@@ -99,6 +100,7 @@ def cautions(assessment: Assessment, units: str = "metric") -> list[Caution]:
     if not np.isfinite(assessment.figures["total_impulse"][0]):
         found.append(Caution("no figures", "The simulation did not reach burnout; no figures are available."))
     found += _port(assessment)
+    found += _caps(assessment)
     if assessment.motors.airframe is not None and assessment.motors.case is None:
         found.append(Caution("fit not assessed", "The file gives an airframe and no [case], so nothing is said of the fit."))
     found += _structure(assessment, units)
@@ -157,6 +159,15 @@ def _port(assessment: Assessment) -> Iterator[Caution]:
         if ratio <= 1.0:
             text += " A port no wider than the throat chokes."
         yield Caution("narrow port", text)
+
+
+def _caps(assessment: Assessment) -> Iterator[Caution]:
+    if has_caps(assessment.motors.grain):
+        yield Caution(
+            "caps over grain faces",
+            "The burn takes each cap to last until its grain is gone, with no gas under it ahead of the fire; the flaw "
+            '"cap lost" says what one that lets go brings. Heat takes a face with a cap as an inhibited one.',
+        )
 
 
 def _structure(assessment: Assessment, units: str) -> Iterator[Caution]:

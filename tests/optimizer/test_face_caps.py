@@ -9,6 +9,7 @@ import pytest
 
 from optimizer import load_motor, load_study
 from optimizer.candidates.space import Space
+from optimizer.cautions import cautions
 from optimizer.inputs import InputError
 from optimizer.inputs.motor import motor_from_text
 from optimizer.inputs.writing import motor_text
@@ -90,8 +91,11 @@ def test_a_cap_is_drawn_bought_told_and_not_assessed() -> None:
     look = assess(file.motors)
     missing = {item.mode: item.why for item in look.ladder.not_assessed}
     assert "material of the caps" in missing["cap burn-through"]
+    told = {one.about: one.text for one in cautions(look)}
+    assert "until its grain is gone" in told["caps over grain faces"]
     plain = assess(motor_from_text(MOTOR.replace(CAP, "burning_ends = 2"), "motor.toml").motors)
     assert "cap burn-through" not in {item.mode for item in plain.ladder.not_assessed}
+    assert "caps over grain faces" not in {one.about for one in cautions(plain)}
 
 
 def test_a_tolerance_on_a_cap_is_read_and_one_on_none_refused() -> None:
