@@ -388,7 +388,7 @@ class TestScrewNotes:
         weak = text(RING).replace('wall = "0.065 in"', 'wall = "0.02 in"')
         found = assess_ladder(motor_from_text(weak, "m.toml").motors, None, np.array([4e6]), marching=False)
         note = next(rung.note for rung in found.rungs if (rung.mode, rung.part) == ("screw shear", "forward closure"))
-        assert "the holes give before the screws do" in note
+        assert "evened out by the holes, which give before the screws" in note
 
 
 class TestPlugDrawn:
