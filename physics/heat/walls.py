@@ -313,8 +313,8 @@ def still_gas_coefficient(gas: Gas, pressure: Array, wall_temperature: Array | f
     Notes
     -----
     Nu = 0.10·Ra^(1/3), so that the height drops out; properties at the gas temperature, which reads high by the colder
-    film's smaller conductivity and low by its greater density. For 1e9 ≤ Ra ≤ 1e13 at rest; under flight acceleration
-    it is higher.
+    film's smaller conductivity and low by its greater density. For 1e9 ≤ Ra ≤ 1e13 at rest, by
+    another book from 1e10 only (Çengel Table 9-1, read at second hand); under flight acceleration it is higher.
 
     References
     ----------

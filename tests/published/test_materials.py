@@ -89,7 +89,8 @@ def test_dom_tube_in_its_band() -> None:
         ("A2-70", 700, 450, 1e6),
         ("A4-70", 700, 450, 1e6),
         ("A2-80", 800, 600, 1e6),
-        # S2-01, read at second hand: ISO 3506-1 in code tables (A2-80 remembered)
+        ("A4-50", 500, 210, 1e6),
+        # S2-01, read at second hand: ISO 3506-1 in code tables (classes 50, 70 and 80, whatever the steel)
         ("4.8", 420, 340, 1e6),
         ("5.8", 520, 420, 1e6),
         ("8.8", 800, 640, 1e6),
@@ -264,3 +265,18 @@ def test_liner_properties_beside_a_reference_library(name: str, theirs: str) -> 
     assert found.density == pytest.approx(insulation.rho_material(theirs), rel=0.03)
     assert found.conductivity == pytest.approx(insulation.k_material(theirs), rel=0.03)
     assert found.specific_heat == pytest.approx(insulation.Cp_material(theirs), rel=0.03)
+
+
+@pytest.mark.parametrize("name", ["1026 DOM", "4130 normalised", "1018 cold drawn"])
+@pytest.mark.parametrize(
+    ("celsius", "proportional", "effective", "modulus"),
+    # read at second hand: EN 1993-1-2 Table 3.1 in four transcriptions, k_p, k_y and k_E
+    [
+        (100, 1.0, 1.0, 1.0), (200, 0.807, 1.0, 0.9), (300, 0.613, 1.0, 0.8), (400, 0.42, 1.0, 0.7), (500, 0.36, 0.78, 0.6),
+        (600, 0.18, 0.47, 0.31),
+    ],
+)  # fmt: skip
+def test_steel_hot(name: str, celsius: float, proportional: float, effective: float, modulus: float) -> None:
+    found, kelvin = material(name), celsius + 273.15
+    assert found.yield_ratio(kelvin) == pytest.approx(proportional) and found.ultimate_ratio(kelvin) == pytest.approx(effective)
+    assert found.modulus_ratio(kelvin) == pytest.approx(modulus)
