@@ -22,13 +22,17 @@ from optimizer.ladder_view import RungView, rungs_of
 from optimizer.results import ANSWER_SCHEMA
 from optimizer.units import QuantityError, parse_quantity, show
 from optimizer.vocabulary import MOTOR_KEYS
-from physics.assessment import Assessment
+from physics.assessment import Assessment, assess
+from physics.failure.chances import Key, first_to_fail
+from physics.failure.evidence import tested_model
 from physics.failure.ladder import ADVICE
 
 SAME = 1e-9
 """Relative difference up to which two values are one."""
 MOVED = 0.01
 """A factor that changed by less than this share has stayed."""
+WORTH_TELLING = 0.01
+"""Share of the first to fail from which a rung is told of."""
 CLOSURES = ("forward_closure", "aft_closure")
 PARTS = ("case", "liner", *CLOSURES, "airframe")
 ALWAYS_THERE = ("ambient", "factors", "tolerances")
@@ -143,18 +147,25 @@ class Step:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Two or more motors side by side, `steps` between neighbours."""
+    """Two or more motors side by side, `steps` between neighbours; `first` are the shares of the first to fail of each."""
 
     names: tuple[str, ...]
     kernel: str
     states: tuple[MotorState, ...]
     steps: tuple[Step, ...]
+    first: tuple[Mapping[Key, float], ...] = ()
     motors: tuple[MotorFile, ...] = field(default=(), repr=False)
 
     @property
     def changes(self) -> list[Change]:
         """The changes of every step, in order."""
         return [change for step in self.steps for change in step.changes]
+
+    @property
+    def first_to_fail(self) -> list[tuple[Key, list[float]]]:
+        """The rungs that are the first to fail in one point of a hundred of some motor, with the share in each motor."""
+        shares = {key: [one.get(key, 0.0) for one in self.first] for one in self.first for key in one}
+        return sorted(((key, each) for key, each in shares.items() if max(each) >= WORTH_TELLING), key=lambda row: -max(row[1]))
 
     @property
     def figures(self) -> dict[str, list[float | None]]:
@@ -175,6 +186,10 @@ class Comparison:
             "figures": self.figures,
             "ladders": [[rung.mode for rung in state.rungs] for state in self.states],
             "rungs": [[rung.as_json() for rung in state.rungs] for state in self.states],
+            "first_to_fail": [
+                [{"mode": mode, "part": part, "share": share} for (mode, part), share in one.items() if share > 0.0]
+                for one in self.first
+            ],
             "governing": [None if state.governing is None else state.governing.name for state in self.states],
             "not_assessed": [
                 [{"mode": mode, "part": part, "why": why} for mode, part, why in state.not_assessed] for state in self.states
@@ -235,7 +250,16 @@ def compare(motors: Sequence[MotorFile], kernel: str = "steady", failed: str | N
         sound = asked is not None and asked.ok and not (failed and place == 0)
         verdict, answer = _answer(asked, states[first], states[second], changes, units, sound)
         steps.append(Step(first, second, changes, verdict, answer, "" if asked is None else asked.name))
-    return Comparison(_distinct([motor.name for motor in motors]), kernel, tuple(states), tuple(steps), tuple(motors))
+    shares = tuple(_first_to_fail(motor, kernel) for motor in motors)
+    return Comparison(_distinct([motor.name for motor in motors]), kernel, tuple(states), tuple(steps), shares, tuple(motors))
+
+
+def _first_to_fail(motor: MotorFile, kernel: str) -> dict[Key, float]:
+    """Shares of the first to fail of one motor with its own tests, by itself: how sure its heat rungs are is its own."""
+    look = assess(motor.motors, kernel=kernel)
+    return first_to_fail(
+        tested_model(look.motors, look.ladder, look.maximum_expected_pressure, look.figures, motor.evidence)[1]
+    )  # fmt: skip
 
 
 def _distinct(names: Sequence[str]) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from optimizer.units import show
 from physics.assessment import Assessment
 from physics.failure import chances
 from physics.failure.chances import Key
-from physics.failure.evidence import Evidence, highest_held, shown
+from physics.failure.evidence import Evidence, highest_held, tested_model
 from physics.failure.flaws import flaws, to_reach
 from physics.motors import Rung
 
@@ -106,9 +106,7 @@ def _needed_text(one: Needed, units: str) -> str:
 
 def standing(look: Assessment, evidence: Sequence[Evidence] = ()) -> Standing:
     """How a batch of one stands."""
-    found = {one.name: shown(look.motors, one, look.ladder) for one in evidence}
-    bounds = tuple(item.bound for items in found.values() for item in items)
-    model = chances.model_of(look.ladder, look.maximum_expected_pressure, look.figures, bounds)
+    found, model = tested_model(look.motors, look.ladder, look.maximum_expected_pressure, look.figures, evidence)
     pressures = sorted(
         (rung for rung in look.ladder.rungs if rung.pressure is not None and rung.kind != "advice"),
         key=lambda rung: float(np.ravel(rung.likely)[0]),

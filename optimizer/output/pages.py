@@ -106,6 +106,7 @@ def compare_page(comparison: Comparison, units: str) -> str:
             for change in answer["changes"]
         ],
         "answers": [step.answer for step in comparison.steps],
+        "first_to_fail": [{"mode": mode, "part": part, "shares": shares} for (mode, part), shares in comparison.first_to_fail],
     }
     return report.render_compare(view)
 

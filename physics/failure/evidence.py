@@ -8,13 +8,13 @@ materials, motors and proof.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from physics.failure.chances import Estimate, Key, Tested, chances, median_of, model_of
+from physics.failure.chances import Estimate, Key, Model, Tested, chances, median_of, model_of
 from physics.failure.ladder import ADVICE, assess_ladder, plain_part
 from physics.failure.proof import GAUGE_ERROR, NOT_IN_PROOF, plugged_motor
 from physics.materials import Material
@@ -109,6 +109,38 @@ def shown(motors: Motors, evidence: Evidence, ladder: Ladder) -> tuple[Shown, ..
         copy = not evidence.same_hardware or _is_burnt(rung)
         found.append(Shown(key, level, Tested(key, margin, held, copy, gone), here=held and evidence.same_hardware))
     return tuple(found)
+
+
+def tested_model(
+    motors: Motors, ladder: Ladder, expected: Array, figures: Figures, evidence: Sequence[Evidence] = ()
+) -> tuple[dict[str, tuple[Shown, ...]], Model]:
+    """What each test shows of a single motor, and the model of its chances with all of them.
+
+    Parameters
+    ----------
+    motors : Motors
+        A batch of one.
+    ladder : Ladder
+        Its ladder, as it burns.
+    expected : Array
+        Maximum expected pressure [Pa], (1,).
+    figures : Figures
+        How it burns.
+    evidence : sequence of Evidence
+        Tests of it.
+
+    Returns
+    -------
+    dict, Model
+        What is shown by the name of the test; the rungs against what they meet, with the bounds that the tests set.
+
+    Notes
+    -----
+    Source: `shown` and `physics.failure.chances.model_of`.
+    """
+    found = {one.name: shown(motors, one, ladder) for one in evidence}
+    bounds = tuple(item.bound for items in found.values() for item in items)
+    return found, model_of(ladder, expected, figures, bounds)
 
 
 def _is_burnt(rung: Rung) -> bool:

@@ -661,6 +661,61 @@ def test_check_fits_a_screen_and_keeps_what_matters(tmp_path, monkeypatch, screw
     assert all(rung["mode"] in whole for rung in answer["ladder"]) and len(whole.splitlines()) > 60
 
 
+@pytest.mark.parametrize("name", ["plover", *(pytest.param(name, marks=pytest.mark.slow) for name in ("dunlin", "snipe"))])
+def test_check_of_every_motor_fits_a_screen(name, tmp_path, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "100")
+    lines = run("check", ROOT / "studies" / "motors" / f"{name}.toml", "--out", tmp_path / "o").stdout.splitlines()
+    assert len(lines) <= 45 and all(len(line) <= 100 for line in lines), len(lines)
+
+
+PROOFS = """
+[[evidence]]
+kind = "water"
+pressure = "1150 psi"
+plugged = true
+outcome = "held"
+
+[[evidence]]
+kind = "water"
+pressure = "1900 psi"
+plugged = true
+outcome = "leaked"
+mode = "seal extrusion"
+part = "aft closure"
+"""
+
+
+@pytest.mark.parametrize(
+    ("columns", "units"), [(80, "imperial"), (100, "metric"), pytest.param(80, "metric", marks=pytest.mark.slow)]
+)
+def test_each_rung_says_its_band_what_it_held_and_how_often_it_is_the_first(starter, tmp_path, monkeypatch, columns, units):
+    """A line a rung, whole at 80 columns: numbers and words, whether there is room for a bar or not."""
+    monkeypatch.setenv("COLUMNS", str(columns))
+    motor = tmp_path / "m.toml"
+    motor.write_text((starter / "motor.toml").read_text().replace("propellant.toml", str(starter / "propellant.toml")) + PROOFS)
+    shown = run("check", motor, "--units", units, "--out", tmp_path / "o").stdout
+    answer = strict(run("check", motor, "--json").stdout)
+    lines = shown.splitlines()
+    assert max(map(len, lines)) <= columns and "…" not in shown and re.search(r" held( first)? *$", shown, re.M)
+    told, over = 0, 1e6 if units == "metric" else 6894.757293168
+    for rung in answer["ladder"]:
+        found = [line for line in lines if re.match(rf"  {rung['mode']} +{rung['part']} ", line)]
+        if rung["kind"] == "heat" or not found:
+            continue
+        told += 1
+        low, high = (float(f"{end / over:.4g}") for end in rung["band"])
+        band = re.search(r"([\d.]+)–([\d.]+)", found[0])
+        assert float(band[1]) == pytest.approx(low, rel=6e-3) and float(band[2]) == pytest.approx(high, rel=6e-3)
+        if rung["held"]:
+            assert f"{rung['held'] / over:.4g}".rstrip("0") in found[0]
+        if rung["first_to_fail"] and rung["first_to_fail"] >= 0.005:
+            assert f"{100 * rung['first_to_fail']:.0f} %" in found[0]
+    assert told >= 6 and answer["ladder"][0]["held"]
+    leaked = next(r for r in answer["ladder"] if (r["mode"], r["part"]) == ("seal extrusion", "aft closure"))
+    assert leaked["band"][1] <= 1900 * 6894.757293168 * 1.03 * 1.001 and leaked["band"][0] < leaked["likely"] < leaked["band"][1]
+    assert ("▬" in shown) is (columns == 100)
+
+
 @pytest.mark.slow
 def test_a_file_may_ask_for_its_units_and_the_option_stands_above(starter, tmp_path, monkeypatch):
     monkeypatch.chdir(starter)

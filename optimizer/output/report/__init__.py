@@ -225,10 +225,19 @@ def packed_panels(panels: Mapping[str, str]) -> Markup:
 def render_compare(view: View) -> str:
     """The page of a comparison: `designs` (a list of design views, in order) and
     `changes`: [{"key", "from", "to" (SI or text), "alone": {figure: change}, "lines": [{"key", "from", "to"}] of what was
-    rebuilt}]; `answers`: a sentence a step.
+    rebuilt}]; `answers`: a sentence a step;
+    `first_to_fail`: [{"mode", "part", "shares": [share a motor]}].
     """
     from optimizer.output.report.flight import drawn_together
-    from optimizer.output.report.panels import change_rows, compared_figures, compared_ladders, detail, histories, picture_of
+    from optimizer.output.report.panels import (
+        change_rows,
+        compared_figures,
+        compared_ladders,
+        detail,
+        first_shares,
+        histories,
+        picture_of,
+    )
     from optimizer.output.report.pictures import swatch
     from optimizer.output.report.values import unit_text
     from optimizer.vocabulary import spoken
@@ -249,6 +258,7 @@ def render_compare(view: View) -> str:
         change_heads=[{"name": spoken(name), "unit": unit_text(name, units)} for name in figures],
         changes=change_rows(view, units, figures),
         figures=compared_figures(designs, units),
+        first=first_shares(view),
         ladders=compared_ladders(designs, units),
         charts=[*histories(designs, units, names=names), *drawn_together(designs, units, names)],
         sections=[{"name": name, "picture": picture_of(design)} for name, design in zip(names, designs, strict=True)],

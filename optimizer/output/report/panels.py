@@ -160,7 +160,7 @@ def ladder(design: View, units: str) -> dict[str, Any]:
         "marks": scale_marks(shown_top),
         "rungs": [_pressure_rung(row, top, expected, units) for row in pressures],
         "times": _time_rungs(times, units),
-        "first": [{**one, "share": percent(one["share"], 2)} for one in design.get("first_to_fail") or ()],
+        "first": [{**one, "share": percent(one["share"], 0)} for one in design.get("first_to_fail") or ()],
         "points": design.get("points"),
     }
 
@@ -588,6 +588,18 @@ def _vouched_rungs(
         "unit": unit_text(kind, units),
         "rungs": shown,
     }
+
+
+def first_shares(view: View) -> list[dict[str, Any]]:
+    """How often each rung is the first to fail in each motor, as bars and in words."""
+    return [
+        {
+            "mode": row["mode"],
+            "part": row["part"],
+            "shares": [{"bar": round(100.0 * share, 2), "text": percent(share, 0)} for share in row["shares"]],
+        }
+        for row in view.get("first_to_fail") or ()
+    ]
 
 
 def compared_ladders(designs: Sequence[View], units: str) -> dict[str, Any]:

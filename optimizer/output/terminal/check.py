@@ -58,6 +58,10 @@ FLIGHT_FIRST = ("coldest_rail_exit_speed", "thrust_to_weight", "maximum_mach", "
 
 """Figures of a flight that a screen short of room keeps."""
 
+FLIGHT_LEAST = ("coldest_rail_exit_speed", "thrust_to_weight", "apogee")
+
+"""Those that one without any keeps."""
+
 _BALLISTICS = (
     "peak_pressure", "peak_head_pressure", "mean_pressure", "highest_kn", "kn_at_ignition", "total_impulse", "peak_thrust",
     "mean_thrust", "burn_time", "action_time", "specific_impulse", "thrust_coefficient", "highest_port_mach",
@@ -153,8 +157,8 @@ def print_measured(built: AsBuilt, drawn: Assessment, found: Assessment, units: 
     screen.print(Text(""))
 
 
-BARE = 4
-"""The level of the short check that leaves flaws to the whole."""
+BARE, BAREST = 4, 5
+"""The levels of the short check that leave flaws, and the text of all cautions but that for people, to the whole."""
 
 
 def print_check(
@@ -169,15 +173,15 @@ def print_check(
     screen = console()
     head = [*_head(name, assessment, units), *([] if stands is None else first_line(stands))]
     if whole:
-        blocks = _whole_check(assessment, found, units, screen.width)
+        blocks = _whole_check(assessment, found, units, screen.width, stands)
         if stands is not None and stands.flaws:
             blocks.insert(1, ("What a flaw would do", lines_of(stands.flaw_lines(units))))
         if stands is not None and stands.start is not None:
             blocks.insert(1, ("Start-up", lines_of(stands.start.lines(units))))
         screen.print(_blocks(head, blocks))
         return
-    for level in (0, 1, 2, 3, BARE):
-        blocks = _short_check(assessment, found, units, screen.width, min(level, 3))
+    for level in (0, 1, 2, 3, BARE, BAREST):
+        blocks = _short_check(assessment, found, units, screen.width, level, stands)
         if stands is not None and stands.flaws and level < BARE:
             blocks.insert(1, ("", Text("Flaws: ", FIRST) + Text(stands.flaws_in_short(units))))
         if stands is not None and stands.start is not None:
@@ -214,9 +218,11 @@ def _blocks(head: Sequence[Any], blocks: Sequence[tuple[str, Any]], apart: bool 
     return Group(*parts)
 
 
-def _whole_check(assessment: Assessment, found: Sequence[Caution], units: str, width: int) -> list[tuple[str, Any]]:
+def _whole_check(
+    assessment: Assessment, found: Sequence[Caution], units: str, width: int, stands: Standing | None
+) -> list[tuple[str, Any]]:
     ladder = assessment.ladder
-    blocks: list[tuple[str, Any]] = [("Failure ladder", ladder_table(assessment, units, width))]
+    blocks: list[tuple[str, Any]] = [("Failure ladder", ladder_table(assessment, units, width, stands=stands))]
     if ladder.not_assessed:
         missing = [(item.mode, item.part, item.why) for item in ladder.not_assessed]
         blocks.append(("Not assessed", not_assessed_block(missing)))
@@ -243,11 +249,14 @@ _LESS_ASKED = ("mean_pressure", "action_time", "thrust_coefficient", "highest_po
 """Figures that the short check leaves to the whole."""
 
 
-def _short_check(assessment: Assessment, found: Sequence[Caution], units: str, width: int, level: int) -> list[tuple[str, Any]]:
+def _short_check(
+    assessment: Assessment, found: Sequence[Caution], units: str, width: int, level: int, stands: Standing | None
+) -> list[tuple[str, Any]]:
     """The same in few lines; each level leaves out more, and says where the rest is."""
     ladder = assessment.ladder
-    kept = _near(assessment, 12 if level == 3 else None)
-    blocks: list[tuple[str, Any]] = [("Failure ladder", ladder_table(assessment, units, width, kept, notes=level < 2))]
+    kept = _near(assessment, 12 if level >= 3 else None)
+    table = ladder_table(assessment, units, width, kept, level < 2, stands, apart=level < 3)
+    blocks: list[tuple[str, Any]] = [("Failure ladder", table)]
     left_out = () if level == 0 else _LESS_ASKED
     blocks.append(("Ballistics", ballistics_table(assessment, units, width, [n for n in _BALLISTICS if n not in left_out])))
     if assessment.heat is not None:
@@ -264,7 +273,7 @@ def _short_check(assessment: Assessment, found: Sequence[Caution], units: str, w
             )
         )
     if assessment.flight is not None:
-        blocks.append(("Flight", flight_block(assessment, units, width, FLIGHT_FIRST if level else None)))
+        blocks.append(("Flight", flight_block(assessment, units, width, _flight_figures(level))))
     missing = [(item.mode, item.part, item.why) for item in ladder.not_assessed]
     if missing and level == 0:
         blocks.append(("Not assessed", not_assessed_block(missing)))
@@ -274,11 +283,18 @@ def _short_check(assessment: Assessment, found: Sequence[Caution], units: str, w
         named += [f"fits cold and hot{places}"] if fits.not_assessed else []
         blocks.append(("", Text("Not assessed: ", FIRST) + Text(", ".join(named))))
     told = found if level == 0 else [Caution(item.about, item.text if item is found[-1] else _first(item.text)) for item in found]
-    listed = cautions_block(told) if level == 0 else lines_of(f"{item.about}: {item.text}" for item in told)
-    blocks.append(("Cautions", listed))
+    texts = [f"{item.about}: {item.text}" for item in told]
+    if level == BAREST and len(texts) > 2:
+        texts = [f"in full with --all: {', '.join(item.about for item in told[:-1])}", texts[-1]]
+    blocks.append(("Cautions", cautions_block(told) if level == 0 else lines_of(texts)))
     rest = len(ladder.rungs) - len(kept)
     left = f"{rest} more {'rung' if rest == 1 else 'rungs'}, " if rest else ""
     return [*blocks, ("", Text(f"With --all: {left}every reason and note, and the source of each rung.", FAINT))]
+
+
+def _flight_figures(level: int) -> Sequence[str] | None:
+    """The figures of a flight that a short check shows, all where it has room."""
+    return None if level == 0 else FLIGHT_LEAST if level == BAREST else FLIGHT_FIRST
 
 
 def _first(text: str) -> str:

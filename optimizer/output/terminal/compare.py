@@ -38,6 +38,10 @@ def print_comparison(comparison: Comparison, units: str) -> None:
         cannot = [f"{change.key} cannot stand alone: {_why(change)}" for change in step.changes if change.alone is None]
         if cannot:
             screen.print(Padding(lines_of(cannot, FAINT), (1, 0, 0, 2)))
+    if comparison.first_to_fail:
+        screen.print()
+        screen.print(heading("First to fail, strengths scattered"))
+        screen.print(Padding(_first_table(comparison), (0, 0, 0, 2)))
     screen.print()
     screen.print(heading("Figures"))
     screen.print(Padding(_figures_table(comparison, units), (0, 0, 0, 2)))
@@ -125,6 +129,23 @@ def _figures_table(comparison: Comparison, units: str) -> Table:
             if units == "imperial" and key == "total_impulse":  # classes and certificates are in newton seconds
                 cells = ["–" if value is None else show(value, key) for value in comparison.figures[key]]
                 table.add_row("", *cells)
+    return table
+
+
+MOST_FIRST = 6
+"""Rungs whose share of the first to fail is told, the largest first."""
+
+
+def _first_table(comparison: Comparison) -> Table:
+    """How often each rung is the first to fail in each motor; what moved by five points or more is marked."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=FAINT)
+    table.add_column("")
+    for name in (*comparison.names, ""):
+        table.add_column(Text(name), justify="right" if name else "left")
+    for (mode, part), shares in comparison.first_to_fail[:MOST_FIRST]:
+        moved = shares[-1] - shares[0]
+        word = "" if abs(moved) < 0.05 else "more often" if moved > 0.0 else "less often"
+        table.add_row(Text(f"{mode}, {part}"), *(f"{100.0 * share:.0f} %" for share in shares), Text(word, FIRST))
     return table
 
 

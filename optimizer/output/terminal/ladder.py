@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from rich.console import Group
@@ -21,6 +21,9 @@ from optimizer.units import display_unit, number_in, show
 from physics.assessment import Assessment
 from physics.failure.ladder import in_order
 from physics.motors import Ladder, Rung
+
+if TYPE_CHECKING:
+    from optimizer.commands.standing import Standing
 
 NOTED = 6
 
@@ -43,10 +46,20 @@ def verdict_line(assessment: Assessment) -> Text:
     return Text(words, FIRST if good else SHORT)
 
 
-def ladder_table(assessment: Assessment, units: str, width: int, kept: Sequence[Rung] | None = None, notes: bool = True) -> Group:
+def ladder_table(
+    assessment: Assessment,
+    units: str,
+    width: int,
+    kept: Sequence[Rung] | None = None,
+    notes: bool = True,
+    stands: Standing | None = None,
+    apart: bool = True,
+) -> Group:
     """The failure ladder as a picture: one bar a rung, the expected and the required pressure marked on each.
 
-    `kept` are the rungs to show, all where it is not given; `notes` of the lowest and of what falls short stand below.
+    `kept` are the rungs to show, all where it is not given; `notes` of the lowest and of what falls short stand below. With
+    `stands` each rung says where 90 of 100 such parts let go, how far tests have held it, and how often it is the first.
+    Times stand a line `apart` from the pressures.
     """
     expected = float(assessment.maximum_expected_pressure[0])
     rungs = rungs_of(assessment.ladder)
@@ -55,23 +68,28 @@ def ladder_table(assessment: Assessment, units: str, width: int, kept: Sequence[
     times = [rung for rung in shown if rung.time is not None]
     parts: list[Any] = []
     if pressures:
-        unit = display_unit("pressure", units)
-        parts.append(
-            Text(
-                f"each bar runs to the pressure at which it happens; │ expected {show(expected, 'pressure', units)}, ",
-                FAINT,
-            )
-            + Text("┊ required", FAINT)
-        )
-        parts.append(_pressure_rungs(pressures, expected, units, unit, width))
+        table = _rungs_table(pressures, "pressure", units, stands, expected, width)
+        parts += [_told(stands, show(expected, "pressure", units), table.columns[-1].header == ""), table]
     if times:
-        parts.append(_time_rungs(times, units))
+        table = _rungs_table(times, "time", units, stands, expected, width)
+        parts.append(Padding(table, (int(apart and bool(pressures)), 0, 0, 0)))
     if not rungs:
         parts.append(Text("no rung could be assessed; see below", FAINT))
     said = _notes([rung for rung in shown if _is_first(rung, pressures)]) if notes else None
     if said:
         parts.append(Padding(said, (1, 0, 0, 0)))
     return Group(*parts)
+
+
+def _told(stands: Standing | None, expected: str, bars: bool) -> Text:
+    """What the columns and the marks of the bars say, on one line."""
+    if not bars:
+        text = Text(f"expected {expected}", FAINT)
+    elif stands is None:
+        return Text(f"each bar runs to the pressure at which it happens; │ expected {expected}, ┊ required", FAINT)
+    else:
+        text = Text(f"│ expected {expected}, ┊ required{', ▬ held in a test' if stands.held else ''}", FAINT)
+    return text if stands is None else text + Text("; 90 of 100 let go within 5-95 %", FAINT)
 
 
 def _is_first(rung: RungView, pressures: Sequence[RungView]) -> bool:
@@ -94,37 +112,96 @@ def more_notes(ladder: Ladder) -> Table | None:
     return _notes([rung for rung in pressures[:NOTED] if not _is_first(rung, pressures)])
 
 
-def _pressure_rungs(rungs: Sequence[RungView], expected: float, units: str, unit: str, width: int) -> Table:
+_HEADS = {"pressure": "failure mode", "time": "what gets too hot"}
+
+LEAST_BAR = 10
+"""Signs of the shortest bar that is worth drawing; a screen without room for it shows the numbers alone."""
+
+
+def _rungs_table(
+    rungs: Sequence[RungView], kind: str, units: str, stands: Standing | None, expected: float, width: int
+) -> Table:  # fmt: skip
+    """Rungs of one scale, a line each, with as many of the columns as fit; the mode, the level and the factor always do."""
+    unit = display_unit(kind, units) or "s"
+    columns: dict[str, list[Text]] = {
+        _HEADS[kind]: [Text(rung.mode, _style(rung)) for rung in rungs],
+        "part": [Text(rung.part, _style(rung)) for rung in rungs],
+        unit: [Text(_level(rung.pressure if kind == "pressure" else rung.time, kind, units)) for rung in rungs],
+        "factor": [Text("" if math.isinf(rung.factor) else f"×{rung.factor:.2f}", _style(rung)) for rung in rungs],
+        "needs": [Text(f"×{rung.required:.2f}" if rung.required else "advice") for rung in rungs],
+    }
+    if stands is not None:
+        columns |= {
+            "5-95 %": [Text("–".join(_level(end, kind, units, short=True) for end in stands.band(rung.rung))) for rung in rungs],
+            "held": [Text(_held(rung, kind, units, stands)) for rung in rungs],
+            "first": [Text(_share(rung, stands)) for rung in rungs],
+        }
+        if not any(cell.plain for cell in columns["held"]):
+            del columns["held"]
+
+    def taken() -> int:
+        return sum(max(len(head), *(cell.cell_len for cell in cells)) + 1 for head, cells in columns.items())
+
+    for least in ("first", "needs", "held"):  # which is the first stands above the ladder too
+        if taken() > width - 2:
+            columns.pop(least, None)
+    room = width - 2 - taken()
+    if kind == "pressure" and room >= LEAST_BAR:
+        columns[""] = _bars(rungs, expected, room, stands)
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
-    table.add_column("failure mode", no_wrap=True)
-    table.add_column("part", no_wrap=True)
-    table.add_column(unit, justify="right", no_wrap=True)
-    table.add_column("factor", justify="right", no_wrap=True)
-    table.add_column("needs", justify="right", no_wrap=True)
-    bar_width = max(width - 62, 12)
-    table.add_column("", no_wrap=True)
-    values = [rung.pressure for rung in rungs if rung.pressure is not None]
-    top = bar_ceiling(values, expected)
-    for rung, value in zip(rungs, values, strict=True):
-        factor, required = rung.factor, rung.required or 0.0
-        style = "" if rung.ok else SHORT
-        table.add_row(
-            Text(rung.mode, style),
-            Text(rung.part, style),
-            number_in(value, "pressure", units),
-            Text(f"×{factor:.2f}", style),
-            f"×{required:.2f}" if required else "advice",
-            Text(_bar(value, expected, required * expected, top, bar_width), style),
-        )
+    for place, head in enumerate(columns):
+        table.add_column(head, justify="left" if place < 2 or not head else "right", no_wrap=True)
+    for row in zip(*columns.values(), strict=True):
+        table.add_row(*row)
     return table
 
 
-def _bar(value: float, expected: float, required: float, top: float, width: int) -> str:
-    """A bar to `value` on a scale that ends at `top`, with marks at the expected and required pressures."""
+def _style(rung: RungView) -> str:
+    return "" if rung.ok else SHORT
+
+
+def _level(value: float | None, kind: str, units: str, short: bool = False) -> str:
+    """A pressure or a time without its unit; a short one in three digits, a time that does not come in words."""
+    if value is None or math.isnan(value):
+        return "?"
+    if math.isinf(value):
+        return "∞" if short else "never"
+    text = number_in(value, kind, units)
+    return f"{float(text.replace(' ', '')):.3g}" if short and abs(float(text.replace(" ", ""))) < 1000 else text
+
+
+def _held(rung: RungView, kind: str, units: str, stands: Standing) -> str:
+    level = stands.held.get((rung.mode, rung.part))
+    return "" if level is None else _level(level[0], kind, units)
+
+
+def _share(rung: RungView, stands: Standing) -> str:
+    share = stands.first.get((rung.mode, rung.part), 0.0)
+    return "" if share < 0.005 else f"{100.0 * share:.0f} %"
+
+
+def _bars(rungs: Sequence[RungView], expected: float, width: int, stands: Standing | None) -> list[Text]:
+    values = [rung.pressure if rung.pressure is not None else math.nan for rung in rungs]
+    top = bar_ceiling(values, expected)
+    held = {} if stands is None else stands.held
+    return [
+        Text(
+            _bar(value, expected, (rung.required or 0.0) * expected, top, width, held.get((rung.mode, rung.part), (0.0, ""))[0]),
+            _style(rung),
+        )
+        for rung, value in zip(rungs, values, strict=True)
+    ]
+
+
+def _bar(value: float, expected: float, required: float, top: float, width: int, held: float = 0.0) -> str:
+    """A bar to `value` on a scale that ends at `top`, with marks at the expected and required pressures.
+
+    The part of it that a test has held is drawn heavier.
+    """
     if not (math.isfinite(value) and top > 0.0):
         return ""
-    filled = round(min(value / top, 1.0) * (width - 1))
-    cells = ["━" if i < filled else " " for i in range(width)]
+    filled, heavy = (round(min(level / top, 1.0) * (width - 1)) for level in (value, min(held, value)))
+    cells = ["▬" if i < heavy else "━" if i < filled else " " for i in range(width)]
     for place, mark in ((required, "┊"), (expected, "│")):
         where = round(place / top * (width - 1))
         if 0 <= where < width and place > 0.0:
@@ -132,27 +209,6 @@ def _bar(value: float, expected: float, required: float, top: float, width: int)
     if value > top:
         cells[-1] = "▸"
     return "".join(cells).rstrip()
-
-
-def _time_rungs(rungs: Sequence[RungView], units: str) -> Padding:
-    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style=FAINT)
-    table.add_column("what gets too hot", no_wrap=True)
-    table.add_column("part", no_wrap=True)
-    table.add_column("after", justify="right", no_wrap=True)
-    table.add_column("factor", justify="right", no_wrap=True)
-    table.add_column("needs", justify="right", no_wrap=True)
-    for rung in rungs:
-        time, factor, required = rung.time or 0.0, rung.factor, rung.required or 0.0
-        style = "" if factor >= required else SHORT
-        never = math.isinf(time)
-        table.add_row(
-            Text(rung.mode, style),
-            Text(rung.part, style),
-            "does not happen" if never else show(time, "time", units),
-            Text("" if never else f"×{factor:.2f}", style),
-            "" if never else f"×{required:.2f}",
-        )
-    return Padding(table, (1, 0, 0, 0))
 
 
 def basis_lines(ladder: Ladder) -> Table:

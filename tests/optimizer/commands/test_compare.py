@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scenario import AFT, CASE, FORWARD, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, changed, named
 
 from optimizer.commands.compare import _flat, _lines, compare, state_of
+from optimizer.commands.standing import standing
 from optimizer.inputs import load_motor
 from physics.assessment import assess
 
@@ -182,6 +183,16 @@ class TestWhatItDid:
         assert (change["key"], change["from"], change["to"]) == ("aft_closure.count", 3.0, 8.0)
         assert change["alone"]["peak_pressure"] == answer["figures"]["peak_pressure"][1]
         assert "screw shear" in answer["ladders"][0]
+
+    def test_shares_of_the_first_to_fail_are_those_of_a_check_and_say_how_they_moved(self, motors):
+        pair = [motors(), motors(MORE_SCREWS)]
+        found = compare(pair)
+        for motor, shares in zip(pair, found.first, strict=True):
+            stands = standing(assess(motor.motors), motor.evidence)
+            assert shares == stands.first and sum(shares.values()) == pytest.approx(1.0)
+        before, after = dict(found.first_to_fail)["screw shear", "aft closure"]
+        assert before > 0.3 and after < 0.01  # more screws aft: the aft screws are no longer what goes first
+        assert {"mode": "screw shear", "part": "aft closure", "share": before} in found.as_json()["first_to_fail"][0]
 
     @given(st.integers(4, 12), st.sampled_from(["2.6 mm", "3 mm", "3.4 mm"]))
     @settings(max_examples=5, deadline=None)
