@@ -12,7 +12,7 @@ asked of what passes everything else: inside the block where they read no inner 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -37,18 +37,16 @@ from optimizer.candidates.heated import heated
 from optimizer.candidates.limits import Aim, Bound, Rules, objective_columns, rules_of
 from optimizer.candidates.samples import robust_columns, too_wide
 from optimizer.candidates.space import Space, SpaceError
-from optimizer.candidates.tracing import watched_mode
+from optimizer.candidates.terms import ladder_terms
 from optimizer.vocabulary import FACTOR
 from physics.assembly import SHAPES, assemble
 from physics.ballistics import kernel as kernels
-from physics.ballistics.corners import moved
 from physics.ballistics.transient.layout import free_volume
 from physics.failure import ladder
 from physics.figures import FLIGHT_FIGURES
 from physics.fit import fit
 from physics.flight.mission import Flights, fly_motors
 from physics.mass import PARTS, part_mass, unknown_masses
-from physics.missing import NotComputable
 from physics.motors import Figures, Motors
 
 if TYPE_CHECKING:
@@ -293,7 +291,7 @@ class Families:
         return Block(table, dict(rejected), feasible, len(outer) * self.catalogue.size)
 
     def _group(self, digits: Integers, rejected: Counter[str], heat: bool) -> tuple[Floats, int] | None:
-        seen = self.look(digits, rejected)
+        seen = self.outside_columns(digits, rejected)
         if seen is None:
             return None
         good, many = seen.passes, self.catalogue.size
@@ -311,7 +309,7 @@ class Families:
         kept = count > 0
         return self._rows(seen.take(kept)), int(count.sum())
 
-    def _settle_heat(self, seen: Seen, count: Integers, rejected: Counter[str]) -> None:
+    def _settle_heat(self, seen: OutsideColumns, count: Integers, rejected: Counter[str]) -> None:
         """Ask the late rungs of the outsides that have a good pattern: `count` of those that fail is set to 0, their
         candidates are counted, and `seen.floor` comes down to these rungs.
         """
@@ -344,7 +342,7 @@ class Families:
         _, first, inverse = np.unique(digits[:, self.ballistic], axis=0, return_index=True, return_inverse=True)
         return kernels.evaluate(bare.take(first), kernel=self.kernel, curve=True).take(inverse.ravel())
 
-    def look(self, digits: Integers, rejected: Counter[str] | None = None) -> Seen | None:
+    def outside_columns(self, digits: Integers, rejected: Counter[str] | None = None) -> OutsideColumns | None:
         """Everything about outsides with these digits (n, all variables) that no pattern changes; None where none is
         possible. What geometry rules out is left out, and counted.
         """
@@ -364,9 +362,9 @@ class Families:
         if not possible.any():
             return None
         motors = candidates.motors if possible.all() else candidates.motors.take(possible)
-        return self._seen(digits[possible], motors)
+        return self._columns_of(digits[possible], motors)
 
-    def _seen(self, digits: Integers, motors: Motors) -> Seen:
+    def _columns_of(self, digits: Integers, motors: Motors) -> OutsideColumns:
         figures, pressure = self._burn_once(digits, motors)
         columns = self._columns(motors, figures, pressure) | self.varied(digits)
         fails = {bound.name: bound.fails(columns[bound.quantity]) for bound in self.outer_bounds()}
@@ -399,7 +397,7 @@ class Families:
             passes = self._pass_flown(digits, motors, figures, passes, columns, flight_fails)
         if self.rules.scatter:
             passes = self._pass_scattered(digits, motors, passes, columns, fails)
-        return Seen(digits, motors, figures, pressure, columns, fails, mode_fails, floor, passes, flight_fails)
+        return OutsideColumns(digits, motors, figures, pressure, columns, fails, mode_fails, floor, passes, flight_fails)
 
     def _pass_flown(
         self, digits: Integers, motors: Motors, figures: Figures, passes: Mask, columns: dict[str, Floats],
@@ -572,7 +570,7 @@ class Families:
         """Columns of the variables that are aimed for, SI, from digits over all variables (n, …)."""
         return {name: self.space.variables[number].values[digits[:, number]] for name, number in self.aimed_variables.items()}
 
-    def mode_floors(self, seen: Seen) -> dict[str, Floats]:
+    def mode_floors(self, seen: OutsideColumns) -> dict[str, Floats]:
         """For each mode with rungs that no pattern changes: the highest pressure at which they have their factor."""
         floors: dict[str, Floats] = {}
         for term in self.outer_terms:
@@ -581,7 +579,7 @@ class Families:
             floors[term.mode] = np.minimum(floors.get(term.mode, np.full(len(lowest), np.inf)), lowest)
         return floors
 
-    def mode_stands(self, seen: Seen, pattern: int) -> dict[str, float]:
+    def mode_stands(self, seen: OutsideColumns, pattern: int) -> dict[str, float]:
         """For one candidate: the highest maximum expected pressure at which each mode has its factor."""
         modes = list(dict.fromkeys(term.mode for term in self.terms if not term.late))
         outside = tuple(seen.digits[0, list(self.catalogue.shared)].tolist())
@@ -633,7 +631,7 @@ class Families:
         masses = [bound for bound in self.rules.masses if self._is_crossed(bound.quantity)]
         return masses if self.rules.smallest_factor is None else [*masses, self.rules.smallest_factor]
 
-    def crossed_columns(self, seen: Seen, rows: Integers, patterns: Patterns, chosen: Integers) -> dict[str, Floats]:
+    def crossed_columns(self, seen: OutsideColumns, rows: Integers, patterns: Patterns, chosen: Integers) -> dict[str, Floats]:
         """The columns of `crossed_bounds` for some rows of `seen` with some patterns of theirs, (rows, chosen)."""
         mass = seen.columns["loaded_mass"][rows][:, None] + patterns.mass[chosen][None, :]
         columns = {f"{part}_mass": np.broadcast_to(values[chosen], mass.shape) for part, values in patterns.parts.items()}
@@ -643,7 +641,7 @@ class Families:
             columns["smallest_factor"] = weakest / seen.pressure[rows][:, None]
         return columns
 
-    def _good_patterns(self, seen: Seen) -> Integers:
+    def _good_patterns(self, seen: OutsideColumns) -> Integers:
         """How many patterns are good for each outside."""
         found = np.zeros(len(seen.digits), dtype=np.int64)
         low, high = self._mass_window(seen.columns["propellant_mass"], seen.columns["loaded_mass"])
@@ -655,7 +653,7 @@ class Families:
                 found[rows] = self.catalogue.size - below
         return found
 
-    def _count_crossed(self, seen: Seen, rejected: Counter[str]) -> None:
+    def _count_crossed(self, seen: OutsideColumns, rejected: Counter[str]) -> None:
         """Rejections by modes, by the smallest factor and by masses, over all candidates of all families."""
         many = self.catalogue.size
         counted: set[str] = set()
@@ -673,7 +671,7 @@ class Families:
             if self._is_crossed(bound.quantity):
                 rejected[bound.name] += self._too_heavy(seen, bound)
 
-    def _weak(self, seen: Seen, bound: Bound) -> int:
+    def _weak(self, seen: OutsideColumns, bound: Bound) -> int:
         total = 0
         for patterns, rows in self._outsides(seen.digits):
             weakest = np.sort(patterns.weakest)
@@ -682,7 +680,7 @@ class Families:
             total += int(np.where(alone, self.catalogue.size, np.searchsorted(weakest, limit, side="left")).sum())
         return total
 
-    def _too_heavy(self, seen: Seen, bound: Bound) -> int:
+    def _too_heavy(self, seen: OutsideColumns, bound: Bound) -> int:
         total = 0
         one = replace(self.rules, masses=(bound,))
         for patterns, rows in self._outsides(seen.digits):
@@ -698,7 +696,7 @@ class Families:
             total += int((self.catalogue.size - np.maximum(within, 0)).sum())
         return total
 
-    def _rows(self, seen: Seen) -> Floats:
+    def _rows(self, seen: OutsideColumns) -> Floats:
         columns = [
             seen.digits[:, self.outer].astype(float),
             *(column[:, None] for column in (seen.pressure, seen.floor, seen.columns["loaded_mass"])),
@@ -756,7 +754,7 @@ class Crossed:
 
 
 @dataclass(frozen=True)
-class Seen:
+class OutsideColumns:
     """Outsides as evaluated: everything that no pattern changes, one entry each."""
 
     digits: Integers
@@ -770,7 +768,7 @@ class Seen:
     passes: Mask
     flight_fails: Mapping[str, Mask]
 
-    def take(self, which: Any) -> Seen:
+    def take(self, which: Any) -> OutsideColumns:
         """The outsides picked; motors and figures stay behind."""
         return replace(
             self,
@@ -796,116 +794,4 @@ def _bare(motors: Motors) -> Motors:
     return replace(motors, case=None, liner=None, forward_closure=None, aft_closure=None, airframe=None)
 
 
-def ladder_terms(space: Space) -> list[Term]:
-    """The rungs that can be assessed somewhere in the space, with the variables each depends on."""
-    if not space.probes():
-        raise SpaceError("search", "has a first candidate that the motor file's rules refuse", "see `check` on the base motor")
-    burns = [kernels.evaluate(motors, curve=True) for _, motors in space.probes()]
-    found = (_term(space, *cell, burns) for cell in ladder.cells(space.probes()[0][1]))
-    return [term for term in found if term is not None]
-
-
-NEVER_SHORT = 1e-9
-"""Required factor of an advice rung that is aimed for and not limited."""
-
-
-def _term(space: Space, row: ladder.Mode, part: str, end: str, burns: Sequence[Figures]) -> Term | None:
-    """The rung with what it depends on; None where it can be assessed nowhere.
-
-    What a function reads is settled by what it has read before, so only changes of columns that were read are probed.
-    Marching heat is slow, and what it reads changes with the choices of material alone: there numbers are not probed.
-    """
-    kind_factor = space.study.motor.motors.factors.get(row.kind, ladder.DEFAULT_FACTORS[row.kind])
-    required = float(space.study.minimum_factor.get(row.mode, kind_factor))
-    aimed = any(aim.name == f"{FACTOR}.{row.mode}" for aim in space.study.objectives)
-    if row.kind == ladder.ADVICE and not (required or aimed):
-        return None  # nothing is asked of it
-    required = required or NEVER_SHORT
-    read: set[str] = set()
-    assessed = False
-    late = bool(row.lasts) or row.marches_heat  # a time is held against the burn, which the finalists have
-    for (number, motors), figures in zip(space.probes(), burns, strict=True):
-        if number is not None:
-            variable = space.variables[number]
-            if not variable.columns & read or (row.marches_heat and not variable.is_text):
-                continue
-        if row.applies(motors, end):
-            for some in ends_of_tolerances(motors) if not row.marches_heat else (motors,):
-                answer, columns = watched_mode(row.function, some, end, figures)
-                read |= columns
-                assessed |= answer is not None
-    if not assessed:
-        return None
-    burn = late or bool(read & {"situation.figures", "situation.maximum_expected_pressure"})
-    variables = variables_of(space, frozenset(read))
-    until = max(required if row.lasts else 0.0, ladder.DEFAULT_FACTORS["heat"]) if row.marches_heat and not aimed else None
-    return Term(row.mode, part, row.kind, required, variables, burn, late, _Asked(row, end, until), row.lasts or None)
-
-
-def ends_of_tolerances(motors: Motors) -> Iterator[Motors]:
-    """The motors as drawn, and with every toleranced column at its lower and at its upper end: what a mode reads may be
-    settled by what it finds.
-    """
-    yield motors
-    given = {column: one for column, one in motors.tolerances.items() if motors.value(column) is not None}
-    for side in (-1.0, 1.0) if given else ():
-        yield moved(motors, given, np.full((motors.size, len(given)), side))[0]
-
-
-_bench: ladder.Bench | None = None
-
-
-def bench_of(
-    motors: Motors, figures: Figures | None, pressure: Floats | None, until: float | None = None, enough: Floats | None = None
-) -> ladder.Bench:
-    """The bench of a batch: the last one where the same objects are asked about again, so that walls are marched once."""
-    global _bench
-    known = _bench
-    if (
-        known is None
-        or known.motors is not motors
-        or known.figures is not figures
-        or known.expected is not pressure
-        or known.enough is not enough
-        or (known.until != until)
-    ):
-        burn = None if figures is None else partial(kernels.evaluate, kernel=figures.kernel)
-        _bench = known = ladder.Bench(motors, figures, pressure, burn, until=until, enough=enough)
-    return known
-
-
-@dataclass(frozen=True)
-class _Asked:
-    """A rung as a function of motors, figures and maximum expected pressure: its pressure, or its time as it stands.
-
-    `until` is how many action times a time matters for; what comes later is infinite.
-    """
-
-    row: ladder.Mode
-    end: str
-    until: float | None = None
-
-    def __call__(
-        self,
-        motors: Motors,
-        figures: Figures | None,
-        pressure: Floats | None,
-        enough: Floats | None = None,
-        short: float | None = None,
-    ) -> Floats:
-        """Values (n,); infinite, which never fails, where the mode does not apply or cannot be assessed; pressures of heat
-        over `enough` may be infinite too, and what falls `short` of a factor need not be the lowest.
-        """
-        if not self.row.applies(motors, self.end):
-            return np.full(motors.size, np.inf)
-        try:
-            with np.errstate(all="ignore"):
-                bench = bench_of(motors, figures, pressure, self.until, enough)
-                bench.short = short
-                value = bench.worst(self.row, self.end).value
-        except NotComputable:
-            return np.full(motors.size, np.inf)
-        return np.broadcast_to(value, (motors.size,))
-
-
-__all__ = ["Block", "Crossed", "Families", "Seen", "ladder_terms", "part_variables"]
+__all__ = ["Block", "Crossed", "Families", "OutsideColumns", "part_variables"]

@@ -166,7 +166,7 @@ class FamilyEvaluator:
         found[:, self.names.index(GEOMETRY)] = FAR
         digits = self.families.full_digits(outer)
         for group in self.families.space.groups(digits):
-            seen = self.families.look(digits[group])
+            seen = self.families.outside_columns(digits[group])
             if seen is None:
                 continue
             rows = group[self.families.possible_rows(digits[group])]

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from optimizer.candidates import limits
 from optimizer.candidates.catalogue import limit_name
-from optimizer.candidates.families import Families, Seen
+from optimizer.candidates.families import Families, OutsideColumns
 from optimizer.candidates.judges import Judge, worst_of_each
 from optimizer.candidates.limits import Miss, miss
 from optimizer.candidates.pareto import non_dominated
@@ -192,7 +192,7 @@ def what_to_relax(families: Families, known_of_all: bool = True) -> Relaxation:
     for outer in _outsides(families):
         digits = families.full_digits(outer)
         for group in families.space.groups(digits):
-            seen = families.look(digits[group])
+            seen = families.outside_columns(digits[group])
             if seen is not None:
                 _look(families, seen, found)
     return found
@@ -210,7 +210,7 @@ def _outsides(families: Families) -> Iterator[Integers]:
         yield draw.integers(0, radices, size=(min(BLOCK, DRAWN - start), len(radices)))
 
 
-def _look(families: Families, seen: Seen, found: Relaxation) -> None:
+def _look(families: Families, seen: OutsideColumns, found: Relaxation) -> None:
     names, outer = outer_excess(families, seen)
     for rows, inner_names, inner, patterns in inner_excess(families, seen):
         for part in np.array_split(np.arange(len(rows)), max(1, len(rows) * inner.shape[1] * 16 // 2_000_000)):
@@ -221,7 +221,7 @@ def _look(families: Families, seen: Seen, found: Relaxation) -> None:
             _keep(families, seen.digits[rows[part]], patterns, [*names, *inner_names], here, found)
 
 
-def outer_excess(families: Families, seen: Seen) -> tuple[list[str], Floats]:
+def outer_excess(families: Families, seen: OutsideColumns) -> tuple[list[str], Floats]:
     """By how much each outside misses the limits that no pattern changes, (n, limits); infinite: not to be relaxed."""
     excess: dict[str, Floats] = {}
     for bound in families.outer_bounds():
@@ -242,7 +242,7 @@ def outer_excess(families: Families, seen: Seen) -> tuple[list[str], Floats]:
     return list(excess), np.stack([np.asarray(values, dtype=float) for values in excess.values()], axis=1)
 
 
-def _fit_excess(seen: Seen) -> dict[str, Floats]:
+def _fit_excess(seen: OutsideColumns) -> dict[str, Floats]:
     """By how much each outside misses the airframe, on the diameter and along the motor, as parts of its size."""
     airframe = seen.motors.airframe
     assert airframe is not None
@@ -251,7 +251,7 @@ def _fit_excess(seen: Seen) -> dict[str, Floats]:
     return {limits.FIT: np.fmax(wide, 0.0), limits.FIT_LENGTH: np.fmax(long, 0.0)}
 
 
-def inner_excess(families: Families, seen: Seen) -> Iterator[tuple[Integers, list[str], Floats, Integers]]:
+def inner_excess(families: Families, seen: OutsideColumns) -> Iterator[tuple[Integers, list[str], Floats, Integers]]:
     """For each outside that occurs: its rows, names of limits on modes and masses, excess (rows, patterns, limits) and
     the pattern numbers. Only patterns that no other beats in every limit are looked at.
     """
@@ -331,7 +331,7 @@ def _keep(families: Families, digits: Integers, patterns: Integers, names: list[
 
 def misses(families: Families, digits: Integers) -> list[Miss]:
     """By how much one candidate (digits over all variables) misses each limit, in the limits' own terms."""
-    seen = families.look(np.asarray(digits).reshape(1, -1))
+    seen = families.outside_columns(np.asarray(digits).reshape(1, -1))
     if seen is None:
         return []
     found: list[Miss] = []
@@ -392,7 +392,7 @@ def _scattered_misses(families: Families, digits: Integers) -> list[Miss]:
     return [miss(bound, value) for bound, value in values if bool(bound.fails(np.array(value)))]
 
 
-def _fit_misses(seen: Seen) -> list[Miss]:
+def _fit_misses(seen: OutsideColumns) -> list[Miss]:
     airframe = seen.motors.airframe
     assert airframe is not None
     found = []
