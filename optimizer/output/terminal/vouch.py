@@ -35,7 +35,7 @@ def print_vouching(found: Vouching, units: str) -> None:
         told = Text(f"({number[one.name]}) {one.outcome}", "" if one.outcome == "held" else SHORT)
         screen.print(told + Text(f": {one.name}{', of another copy' if not one.same_hardware else ''}", "default"))
     if not found.tests:
-        screen.print("no test: no [[evidence]] in the motor file, and no test file given")
+        screen.print(Text("no test: no [[evidence]] in the motor file, and no test file given"))
     screen.print(
         f"chance that anything fails at the maximum expected pressure ({show(found.expected, 'pressure', units)}): "
         f"{chance_words(found.before.value)} before, {chance_words(found.after.value)} after what the tests have shown"

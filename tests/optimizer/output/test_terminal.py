@@ -13,6 +13,7 @@ from optimizer.candidates.samples import Chance
 from optimizer.cautions import NOT_DESCRIBED
 from optimizer.commands.compare import compare
 from optimizer.commands.search import search
+from optimizer.commands.vouch import vouch
 from optimizer.inputs import load_motor, load_study
 from optimizer.output.terminal.compare import print_comparison
 from optimizer.output.terminal.ladder import verdict_line
@@ -27,6 +28,7 @@ from optimizer.output.terminal.search import (
     print_front,
 )
 from optimizer.output.terminal.spread import _held_words
+from optimizer.output.terminal.vouch import print_vouching
 from optimizer.units import number_in
 from physics.assessment import assess
 
@@ -190,3 +192,8 @@ def test_words_of_a_front(cases, tmp_path, capsys):
 
 def test_a_chance_is_told_as_the_bound_that_it_is():
     assert _result_cell(0.005834, "chance_of_failure", "metric") == "< 0.58 %"
+
+
+def test_a_motor_without_tests_is_told_what_to_write_in_its_brackets(tmp_path, capsys):
+    print_vouching(vouch(motor_of(tmp_path, "untried", GRAINS, NOZZLE, CASE)), "metric")
+    assert "no [[evidence]] in the motor file" in capsys.readouterr().out
