@@ -114,3 +114,19 @@ def test_the_flight_weighs_what_is_left_under_caps() -> None:
     assert (faces.middle(shut, x) == pytest.approx(0.0375)) and (faces.middle(bare, x) == pytest.approx(0.0375 + x / 2))
     between = faces.middle(capped, x)
     assert (between > faces.middle(shut, x)).all() and (between < faces.middle(bare, x)).all()
+
+
+def test_the_review_sheet_says_what_a_flaw_would_do() -> None:
+    import io
+
+    import pypdf
+
+    from optimizer.output.drawing.review import review_sheets
+    from optimizer.output.drawing.sheet import pdf_bytes
+
+    look = assess(motor_from_text(MOTOR, "motor.toml").motors)
+    pages = review_sheets(look, Labels("invented"), cautions(look))
+    read = pypdf.PdfReader(io.BytesIO(pdf_bytes(pages, "review")))
+    text = " ".join(" ".join(page.extract_text() for page in read.pages).split())
+    for told in ("grain cracked through", "cap lost", "throat blocked by 10 %", "more burning area"):
+        assert told in text, told

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from optimizer.flaw_view import in_short, seen
 from optimizer.ladder_view import bar_ceiling, brief_verdict, ladder_rows
 from optimizer.output.drawing.geometry import grain_rows
 from optimizer.output.drawing.plates import FOOT, MARGIN, Labels, foot, plain_table, shown_in
@@ -67,8 +68,10 @@ def review_sheets(
     told = sorted(cautions, key=lambda item: item.about != "people")
     missing = [f"{item.mode} ({item.part}): {item.why}" for item in assessment.ladder.not_assessed]
     missing += mass_gaps(assessment)
+    found, needed = seen(assessment)
     blocks = [
         ("Cautions", [f"{item.about}: {item.text}" for item in told]),
+        *([("What a flaw would do to the head pressure", [in_short(found, needed, labels.units)])] if found else []),
         ("Not assessed", missing or ["every mode of the table was assessed"]),
     ]
     for size in (8.0, 7.4, 6.8, 6.2):
