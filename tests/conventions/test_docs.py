@@ -167,6 +167,7 @@ def test_a_failure_mode_that_reads_the_liner_counts_under_the_tolerances(tmp_pat
     run(LINER_ASKED, small_starter(tmp_path / "start"), root)
 
 
+@pytest.mark.slow
 def test_without_the_change_the_example_fails(tmp_path):
     """The examples prove something: on the packages as they are, what the first one shows is not there."""
     folder = small_starter(tmp_path / "start")

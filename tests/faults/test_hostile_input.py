@@ -9,6 +9,7 @@ from pathlib import Path
 import fault_inputs
 import pytest
 from click.testing import CliRunner
+from effort import examples
 from fault_common import MOTOR, write_study
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -19,7 +20,7 @@ from optimizer.inputs.stock import read_stock
 from optimizer.inputs.text import toml_text
 
 LOADERS = {"motor": load_motor, "study": load_study, "propellant": load_propellant, "firing": load_firing, "stock": read_stock}
-ANY = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+ANY = settings(max_examples=examples(150, 40), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 keys = st.sampled_from(
     ["schema", "name", "motor", "propellant", "grain", "nozzle", "case", "search", "limits", "driver", "wall", "count", "from",

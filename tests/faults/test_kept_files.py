@@ -75,6 +75,7 @@ def test_each_command_has_its_own_page_and_each_motor_its_own_folder(tmp_path, m
 # --- what is not ours ---------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_search_beside_the_builders_own_motors_changes_none_of_them(tmp_path):
     study = write_study(tmp_path, throat="2 mm")
     own = tmp_path / "motors"
@@ -319,6 +320,7 @@ def test_no_cell_begins_a_formula(start_sign):
     assert cell.startswith("'") and results.csv_text(["a"], [[f"{start_sign}1"]]).split("\n")[1].lstrip('"').startswith("'")
 
 
+@pytest.mark.slow
 def test_the_longest_name_that_is_read_is_searched_too(tmp_path):
     study = write_study(tmp_path, throat="2 mm")
     text = study.read_text()

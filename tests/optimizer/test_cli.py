@@ -376,6 +376,7 @@ def test_a_terminal_gets_colours_bold_and_a_bar(name, starter, small_study, tmp_
         assert re.search("\x1b\\[(?:[0-9]+;)*(?:3[0-7]|9[0-7])[;m]", text)
 
 
+@pytest.mark.slow
 def test_a_dumb_terminal_gets_no_escapes(small_study, tmp_path):
     code, text = on_a_terminal(["search", str(small_study)], tmp_path, TERM="dumb")
     assert code == 0 and "feasible" in text and "\x1b" not in text
@@ -510,6 +511,7 @@ def test_names_that_are_not_utf_8_are_files_as_any_other(cases, tmp_path):
     assert files and all(Path(name).exists() for name in files)
 
 
+@pytest.mark.slow
 def test_a_terminal_without_the_signs_gets_what_it_can_show(plain):
     command = [sys.executable, "-m", "optimizer.cli", "check", str(plain)]
     environment = {**os.environ, "PYTHONIOENCODING": "ascii"}
@@ -536,6 +538,7 @@ def flat(text: str) -> str:
     return " ".join(text.split())
 
 
+@pytest.mark.slow
 def test_an_explanation_fits_on_a_screen_and_leaves_nothing_out(starter, tmp_path, wide):
     firing = starter / "failed_firing.toml"
     shown = run("explain", firing, "--out", tmp_path / "o").stdout
@@ -575,6 +578,7 @@ def test_an_explanation_writes_its_page_where_the_others_do(starter, tmp_path, m
     assert (tmp_path / "named" / "explain.html").stat().st_size > 10_000
 
 
+@pytest.mark.slow
 def test_what_tests_have_shown_has_a_page_and_a_table_that_is_whole_at_80_columns(starter, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     proof = tmp_path / "proof.toml"

@@ -210,6 +210,7 @@ def test_a_stack_that_is_too_long_is_turned_away_under_its_name(tmp_path):
     assert search(study).rejected_by[STACK] == 12 - fitting
 
 
+@pytest.mark.slow
 def test_shapes_that_cannot_be_are_counted_and_never_win(tmp_path):
     """A ring of 80 mm in its bore would weigh less than nothing, and once won every search for least mass."""
     variables = 'forward_closure.ring_thickness = ["7 mm", "8 mm", "80 mm"]\ngrain_count = {from = 2, to = 3}'

@@ -131,6 +131,7 @@ def test_spread_says_the_same_of_a_design(study_of, tmp_path):
     assert any("64 samples" in text and "heat marched" in text for text in result.messages)
 
 
+@pytest.mark.slow
 def test_heat_counts_in_the_chance_of_a_search(study_of, cases, tmp_path):
     """A liner that lasts as drawn, if barely, is most of what can fail; the search says so as `spread` does."""
     thin = '[liner]\nmaterial = "paper-phenolic"\nthickness = "1.6 mm"\n[factors]\nheat = 1.0\n'

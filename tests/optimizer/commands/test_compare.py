@@ -4,6 +4,7 @@ import json
 import tomllib
 
 import pytest
+from effort import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scenario import AFT, CASE, FORWARD, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, changed, named
@@ -195,7 +196,7 @@ class TestWhatItDid:
         assert {"mode": "screw shear", "part": "aft closure", "share": before} in found.as_json()["first_to_fail"][0]
 
     @given(st.integers(4, 12), st.sampled_from(["2.6 mm", "3 mm", "3.4 mm"]))
-    @settings(max_examples=5, deadline=None)
+    @settings(max_examples=examples(5, 2), deadline=None)
     def test_comparing_forth_and_back(self, tmp_path_factory, count, wall):
         folder = tmp_path_factory.mktemp("pair")
         (folder / "a.toml").write_text(MOTOR)

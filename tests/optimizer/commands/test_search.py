@@ -344,6 +344,7 @@ def test_finalists_are_confirmed_by_the_transient_kernel(cases, tmp_path, monkey
     assert [d.results["total_impulse"] for d in without.designs] == [d.results["total_impulse"] for d in result.designs]
 
 
+@pytest.mark.slow
 def test_the_real_transient_kernel_confirms_a_small_front(cases, tmp_path):
     study = load_study(cases.write_study(tmp_path, driver='kernel = "auto"', **PLAIN))
     started = time.perf_counter()

@@ -77,6 +77,7 @@ def test_evidence_of_the_file_is_counted_by_check(motor: Path) -> None:
     assert known.held[key][0] > 0.0 and not bare.held and known.first[key] < bare.first[key]
 
 
+@pytest.mark.slow
 def test_a_failed_proof_says_no_and_needs_a_mode(motor: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     failed = WATER.replace('"held"', '"failed"')
     with pytest.raises(InputError, match="what did not hold"):

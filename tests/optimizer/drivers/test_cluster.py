@@ -65,6 +65,7 @@ def test_every_block_comes_once_and_is_computed_elsewhere(two_workers):
     assert os.getpid() not in {process for _, process in found.values()} and not crew.messages
 
 
+@pytest.mark.slow
 def test_the_table_is_the_same_with_a_worker_killed_under_way(two_workers, cases, tmp_path):
     study = load_study(cases.write_study(tmp_path, search=SEARCH, limits='maximum_pressure = "9 MPa"', liner=True))
     alone = screen(Families(study), MemoryStore(), block=8)

@@ -200,6 +200,7 @@ def test_two_workers_share_one_study_and_see_one_front(cases, tmp_path, database
     assert late.evaluated >= 48 * 5, "a worker that joins late takes what is there"
 
 
+@pytest.mark.slow
 def test_a_dead_workers_trials_go_back_to_the_pool(cases, tmp_path, database):
     import optuna
 

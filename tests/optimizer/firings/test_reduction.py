@@ -379,6 +379,7 @@ class TestRefused:
 
 
 class TestUncertainty:
+    @pytest.mark.slow
     def test_stated_uncertainties_are_kept(self, tmp_path, truth):
         """Instruments that err within their accuracy, noise that wanders, an offset: 60 firings, 19 in 20 inside."""
         figures, inside = (

@@ -158,6 +158,7 @@ def test_what_would_mend_it_mends_it(bench):
     assert bool(np.ravel(rung.ok)[0])
 
 
+@pytest.mark.slow
 def test_where_nothing_falls_short_the_first_to_fail_is_raised(bench):
     found = remedies(bench, {})
     first = question(assess(bench.file.motors))

@@ -18,6 +18,7 @@ import ezdxf
 import numpy as np
 import pypdf
 import pytest
+from effort import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scenario import AFT, CASE, FORWARD, GRAINS, LINER, NOZZLE, PROPELLANT, RATE, SEAL, changed, named
@@ -229,7 +230,7 @@ class TestWrap:
         hole=st.floats(1.0, 14.0),
         paper=st.sampled_from(["A4", "Letter"]),
     )
-    @settings(max_examples=150, deadline=None)
+    @settings(max_examples=examples(150, 40), deadline=None)
     def test_every_hole_is_whole_on_some_sheet(self, outer, count, edge, hole, paper):
         around = math.pi * outer
         holes = tuple(((k + 0.5) * around / count, edge) for k in range(count))
@@ -282,6 +283,7 @@ class TestSection:
         found = {"section.svg", "section.pdf", "lathe.pdf", "lathe-nozzle.dxf", "as-measured.csv", "cut-list.csv", "cut-list.pdf"}
         assert set(sheets(bare, None)) == found
 
+    @pytest.mark.slow
     @pytest.mark.parametrize(
         "retention",
         [
@@ -319,7 +321,7 @@ class TestCuts:
     """Nothing is lost between the pieces and the stock."""
 
     @given(st.lists(st.floats(5.0, 900.0), min_size=1, max_size=20))
-    @settings(max_examples=100, deadline=None)
+    @settings(max_examples=examples(100, 40), deadline=None)
     def test_packing_keeps_every_piece_and_every_millimetre(self, pieces):
         bars = cuts.packed(pieces, cuts.STOCK_LENGTHS["metric"])
         assert sorted(piece for bar in bars for piece in bar.pieces) == sorted(pieces)

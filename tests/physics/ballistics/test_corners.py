@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import scenario
+from effort import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -183,7 +184,7 @@ def _worse(motors, rng):
         yield f"looser {column}", replace(motors, tolerances={**motors.tolerances, column: wider}), None
 
 
-@settings(max_examples=3, deadline=None)
+@settings(max_examples=examples(3, 1), deadline=None)
 @given(st.integers(0, 10_000))
 def test_worse_input_never_looks_better(motor, seed):
     rng = np.random.default_rng(seed)
@@ -249,6 +250,7 @@ def test_a_search_from_a_guess_ends_where_no_turn_is_worse(seed):
     assert (cold.value >= np.max(alone, axis=0)).all() and (np.abs(cold.nominal - ask(every, np.zeros((6, 4)), 0.0)) < 1e-12).all()
 
 
+@pytest.mark.slow
 def test_the_transient_kernel_finds_the_corner_of_the_full_search():
     """Random motors, ports near choking and long webs among them: from the steady kernel's corner it comes to what the
     full search with its own evaluations finds, to a part in ten thousand, with a third of the burns."""

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from effort import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -98,7 +99,7 @@ def numbers(found) -> dict[str, np.ndarray]:
 
 
 class TestMass:
-    @settings(max_examples=25, deadline=None)
+    @settings(max_examples=examples(25, 8), deadline=None)
     @given(seeds, laws)
     def test_steady_passes_through_the_throat_what_the_grains_weigh(self, seed, law):
         motors = batch(drawn(seed, 6), law)
@@ -139,7 +140,7 @@ class TestSimilarity:
         names = [*LENGTHS, *(f"forward_closure.screws.{name}" for name in SCREWS)]
         return motors.with_values({name: motors.value(name) * scale for name in names})
 
-    @settings(max_examples=25, deadline=None)
+    @settings(max_examples=examples(25, 8), deadline=None)
     @given(seeds, st.floats(0.3, 4.0), laws)
     def test_steady_with_case_and_screws(self, seed, scale, law):
         motors = batch(drawn(seed, 4), law)
@@ -168,6 +169,7 @@ class TestSimilarity:
 
 
 class TestLimitOfTheKernels:
+    @pytest.mark.slow
     def test_a_denser_slower_propellant_brings_the_transient_to_the_steady_answer(self):
         """Density times k and rate over k leave pressure and flow alone and stretch the burn by k, so that filling and
         blow-down matter k times less. With the rate at chamber pressure nothing else tells the two kernels apart."""
@@ -194,7 +196,7 @@ class TestLimitOfTheKernels:
 
 
 class TestLadder:
-    @settings(max_examples=25, deadline=None)
+    @settings(max_examples=examples(25, 8), deadline=None)
     @given(seeds, st.floats(0.7, 1.3))
     def test_pressures_at_which_parts_fail_do_not_know_the_operating_pressure(self, seed, squeeze):
         motors = batch(drawn(seed, 4))
@@ -211,7 +213,7 @@ class TestLadder:
                 seen += 1
         assert seen >= 10
 
-    @settings(max_examples=25, deadline=None)
+    @settings(max_examples=examples(25, 8), deadline=None)
     @given(seeds)
     def test_factors_fall_where_the_expected_pressure_rises(self, seed):
         motors = batch(drawn(seed, 4))
@@ -237,7 +239,7 @@ class TestBatches:
             for name, value in whole.items():
                 np.testing.assert_array_equal(alone[name], value[row : row + 1], err_msg=name)
 
-    @settings(max_examples=10, deadline=None)
+    @settings(max_examples=examples(10, 4), deadline=None)
     @given(seeds, st.integers(1, 30), laws)
     def test_the_block_of_the_steady_kernel_changes_no_digit(self, seed, block, law):
         motors = batch(drawn(seed, 25), law)

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from effort import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
@@ -499,7 +500,7 @@ def motors_of_any_shape(draw):
 
 
 class TestInvariants:
-    @settings(max_examples=60, deadline=None)
+    @settings(max_examples=examples(60, 25), deadline=None)
     @given(motors_of_any_shape())
     def test_mass_is_conserved(self, motors):
         """What flows out, p·A_t/c*, is what the grains weigh (above ambient pressure, where the balance rules)."""
@@ -508,7 +509,7 @@ class TestInvariants:
         if not figures.flags["nozzle_unchoked"]:
             np.testing.assert_allclose(gone, figures["propellant_mass"], rtol=1e-12)
 
-    @settings(max_examples=60, deadline=None)
+    @settings(max_examples=examples(60, 25), deadline=None)
     @given(motors_of_any_shape(), st.floats(0.2, 5.0))
     def test_geometric_similarity(self, motors, scale):
         bigger = motors.with_values(
@@ -538,7 +539,7 @@ class TestInvariants:
         for name, value in small.values.items():
             np.testing.assert_allclose(big[name], value * scale ** powers.get(name, 0), rtol=1e-8, err_msg=name)
 
-    @settings(max_examples=60, deadline=None)
+    @settings(max_examples=examples(60, 25), deadline=None)
     @given(motors_of_any_shape(), st.floats(1.01, 1.5))
     def test_a_smaller_throat_never_lowers_the_pressure(self, motors, squeeze):
         tight = motors.with_values({key: motors.value(key) / squeeze for key in ("nozzle.throat_diameter", "nozzle.exit_diameter")})
@@ -548,7 +549,7 @@ class TestInvariants:
         if motors.propellant.rate.shape[1] < 3:  # the laws whose rate never falls with pressure
             assert tight_figures["burn_time"] <= wide_figures["burn_time"] * (1 + 1e-9)
 
-    @settings(max_examples=60, deadline=None)
+    @settings(max_examples=examples(60, 25), deadline=None)
     @given(motors_of_any_shape())
     def test_figures_are_finite_and_ordered(self, motors):
         figures = kernel.evaluate(motors)

@@ -431,14 +431,14 @@ class TestFactors:
         required = {r.mode: r.required[0] for r in assess_ladder(asked, None, one(6e6)).rungs}
         assert required["case burst"] == 3.0 and required["case yield"] == 1.5
 
-    @settings(max_examples=25, deadline=None)
+    @settings(max_examples=examples(25, 5), deadline=None)
     @given(st.floats(1e6, 3e7), st.floats(1.01, 3.0))
     def test_factors_fall_as_the_expected_pressure_rises(self, pressure: float, more: float) -> None:
         calm, hard = (assess_ladder(motor(), None, one(p)).rungs for p in (pressure, pressure * more))
         assert len(calm) == len(hard) > 20
         assert all(b.factor[0] < a.factor[0] for a, b in zip(calm, hard, strict=True) if a.pressure is not None)
 
-    @settings(max_examples=examples(20, 5), deadline=None)
+    @settings(max_examples=examples(20, 3), deadline=None)
     @given(st.floats(0.3, 4.0), st.sampled_from(RETENTIONS))
     def test_similar_motors_fail_at_the_same_pressure(self, scale: float, retention: str) -> None:
         """All lengths times a factor leaves every pressure as it was, bar tolerances and charts in absolute lengths."""

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from effort import examples
 from flights import finer
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -92,7 +93,7 @@ def test_a_track_ends_at_the_apogee() -> None:
     assert (np.diff(flight.track["time"][flown], axis=1) >= 0.0).all()
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=examples(20, 6), deadline=None)
 @given(more=st.floats(1.001, 1.5), seed=st.integers(0, 1000))
 def test_a_heavier_rocket_is_slower_under_a_steady_thrust(more: float, seed: int) -> None:
     # A thrust that rises can lift a heavier rocket later and faster; a steady one cannot.
@@ -127,7 +128,7 @@ def test_the_rail_exit_alone_is_that_of_the_whole_flight() -> None:
     np.testing.assert_array_equal(rail_exit_speed(*late), fly(*late).figures["rail_exit_speed"])
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=examples(8, 3), deadline=None)
 @given(more=st.floats(1.02, 3.0), seed=st.integers(0, 1000))
 def test_more_drag_is_never_faster_or_higher(more: float, seed: int) -> None:
     push, rocket, launch, air = _random(40, seed=seed)
@@ -143,7 +144,7 @@ def test_more_drag_is_never_faster_or_higher(more: float, seed: int) -> None:
         assert (held.figures[name][both] <= free.figures[name][both] * (1.0 + 2e-3)).all(), name
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=examples(8, 3), deadline=None)
 @given(seed=st.integers(0, 1000))
 def test_no_rocket_rises_above_what_its_impulse_allows_without_air(seed: int) -> None:
     """At burnout it is no faster than the rocket equation says, and then rises no higher than that speed carries it."""

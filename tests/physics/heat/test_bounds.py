@@ -117,7 +117,7 @@ def holds(motors, figures, whole: Situation) -> None:
             assert (reached <= known.bores(place, when) + 1e-9).all(), place
 
 
-@pytest.mark.parametrize("liner", LINERS)
+@pytest.mark.parametrize("liner", [LINERS[0], *(pytest.param(liner, marks=pytest.mark.slow) for liner in LINERS[1:])])
 def test_what_is_left_out_changes_no_verdict(liner):
     """Some two thousand random motors: 8 liners, 2 metals, liners of 0.4 to 5 mm, 1 to 8 grains."""
     every, marched = (
