@@ -246,6 +246,11 @@ def _sealed(motors: Motors, seal: Seal) -> Array:
     return seal.diameter if seal.diameter is not None else np.asarray(need(motors, "case").bore)
 
 
+USUAL_STRETCH = 0.015
+"""Of several rings that fit a groove the one stretched nearest to this comes first: with it every groove of Parker's Table 4-2
+(read at second hand) is given the ring that it is printed for, but two whose own stretch is over the band. [-]"""
+
+
 def fitting_rings(bore: float, gland_depth: float, gland_width: float | None = None) -> list[RingSize]:
     """AS568 sizes whose squeeze, fill and stretch lie in their bands for a groove in a plug, the best stretch first.
 
@@ -259,7 +264,7 @@ def fitting_rings(bore: float, gland_depth: float, gland_width: float | None = N
     Returns
     -------
     list of RingSize
-        The one stretched nearest to 2.5 % first.
+        The one stretched nearest to `USUAL_STRETCH` first.
 
     References
     ----------
@@ -283,7 +288,7 @@ def fitting_rings(bore: float, gland_depth: float, gland_width: float | None = N
         )
         figures = gland_figures(own, np.array([bore]))
         if all(bool(figure.ok[0] > 0.5) for figure in figures):
-            found.append((abs(float(figures[-1].value[0]) - 0.025), ring))
+            found.append((abs(float(figures[-1].value[0]) - USUAL_STRETCH), ring))
     return [ring for _, ring in sorted(found, key=lambda pair: pair[0])]
 
 

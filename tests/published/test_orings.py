@@ -282,12 +282,15 @@ def ring(section: float, depth: float, hardness: float = 70.0, gap: float = 0.00
     return Seal(*(np.array([v]) for v in (1.0, section * INCH, depth * INCH, gap * INCH, hardness)))
 
 
-@pytest.mark.parametrize("dash", [30, 130, 228, 334])
-def test_the_ring_of_a_published_groove_fits_it(dash: int) -> None:
+@pytest.mark.parametrize("dash", sorted(SIZES))
+def test_the_ring_of_a_published_groove_is_the_one_that_is_named(dash: int) -> None:
     # S5 table, read at second hand (Parker Table 4-2): bore A and groove B1 of each size
-    _, bore, groove = SIZES[dash]
-    found = fitting_rings(bore * INCH, 0.5 * (bore - groove) * INCH)
-    assert dash in [item.dash for item in found]
+    inner, bore, groove = SIZES[dash]
+    found = [item.dash for item in fitting_rings(bore * INCH, 0.5 * (bore - groove) * INCH)]
+    if groove / inner - 1.0 > 0.05:  # -016 and -210: the table's own stretch is beyond the 5 % that makers give
+        assert dash in (16, 210) and found == []
+    else:
+        assert found[0] == dash
 
 
 def test_silicone_gets_half_the_gap() -> None:

@@ -10,8 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
+from scipy.stats import multivariate_normal, norm
 
 from optimizer import load_motor
+from physics.failure import chances
 from physics.failure.ladder import assess_ladder
 from physics.failure.seals import (
     INCH,
@@ -28,7 +30,7 @@ from physics.failure.seals import (
 )
 from physics.materials import material
 from physics.missing import NotComputable
-from physics.motors import Seal, Situation
+from physics.motors import Motors, Seal, Situation
 
 gaps = st.floats(0.0, 6e-4)
 growths = st.floats(0.0, 2e-11)
@@ -157,3 +159,38 @@ def test_what_is_not_given_is_left_out() -> None:
 
 def test_bands_follow_the_nearest_section() -> None:
     assert squeeze_band(np.array([5.3e-3])) == (0.15, 0.21)
+
+
+class TestTwoRings:
+    def motors(self, **changes: float) -> Motors:
+        base = load_motor(files("optimizer") / "starter" / "motor.toml").motors
+        return base.with_values({key.replace("__", "."): np.array([value]) for key, value in changes.items()})
+
+    def test_a_second_ring_in_one_gland_adds_no_pressure_and_the_note_says_so(self) -> None:
+        single, double = (self.motors(forward_closure__seal__rings=rings) for rings in (1.0, 2.0))
+        found = [
+            next(rung for rung in assess_ladder(motors, None, np.array([5e6]), marching=False).rungs
+                 if (rung.mode, rung.part) == ("seal extrusion", "forward closure"))
+            for motors in (single, double)
+        ]  # fmt: skip
+        assert found[0].pressure == found[1].pressure
+        assert "a second ring adds no pressure" in found[1].note and "second ring" not in found[0].note
+
+    def test_rings_of_one_compound_leak_early_or_late_together(self) -> None:
+        """One lot, 0.4 of the scatter of 0.5 shared: the chance of either is nearer to that of one than of two apart."""
+        motors = self.motors()
+        look = assess_ladder(motors, None, np.array([9e6]), marching=False)
+        sure = {rung.part: rung.certainty for rung in look.rungs if rung.mode == "seal extrusion"}
+        front, back = sure["forward closure"], sure["aft closure"]
+        assert front is not None and back is not None and front.lot == back.lot != "" and front.scatter == pytest.approx(0.5)
+        other = assess_ladder(self.motors(aft_closure__seal__hardness=90.0), None, np.array([9e6]), marching=False)
+        lots = {rung.certainty.lot for rung in other.rungs if rung.mode == "seal extrusion" and rung.certainty is not None}
+        assert len(lots) == 2  # another hardness is another compound
+        keys = [("seal extrusion", part) for part in sure]
+        margins = dict.fromkeys(keys, np.array([0.5]))
+        together = chances.chances(chances.Model(margins, dict(zip(keys, (front, back), strict=True))), 8)[0].value
+        apart = chances.chances(chances.Model(margins, {keys[0]: front, keys[1]: replace(back, lot="another")}), 8)[0].value
+        alone = float(norm.cdf(-1.0))
+        assert apart == pytest.approx(1.0 - (1.0 - alone) ** 2) and alone < together < apart
+        cover = np.array([[0.25, 0.16], [0.16, 0.25]])
+        assert together == pytest.approx(1.0 - float(multivariate_normal(cov=cover).cdf([0.5, 0.5])), rel=1e-4)
