@@ -670,6 +670,7 @@ _SEAL_ROW = (
     _length(
         "from_gas", 0, 500, "gas side of the part to the near wall of the gland; spread evenly where left out", "seal.from_gas"
     ),
+    KeySpec("rings", "whole", "a row is one ring, so 1", "ratio", 1, 6, default=1, example="1"),
     *(spec for spec in _SEAL if spec.key != "rings"),
 )
 

@@ -34,6 +34,7 @@ MOVED = 0.01
 WORTH_TELLING = 0.01
 """Share of the first to fail from which a rung is told of."""
 CLOSURES = ("forward_closure", "aft_closure")
+FACES = ("forward_face", "aft_face")
 PARTS = ("case", "liner", *CLOSURES, "airframe")
 ALWAYS_THERE = ("ambient", "factors", "tolerances")
 """Tables that a motor has whether its file says so or not; they are compared key by key."""
@@ -322,6 +323,7 @@ def _state(rung: RungView) -> RungState:
 def _differences(before: MotorFile, after: MotorFile) -> Iterator[tuple[Change, dict[str, Any]]]:
     """Every change, with the first motor's document changed by it alone."""
     old, new = _resolved(before), _resolved(after)
+    _write_faces_alike(old["grain"], new["grain"])
     for paths in _together(list(_changed_paths(old, new))):
         document = copy.deepcopy(old)
         for path in paths:
@@ -363,6 +365,30 @@ def _resolved(motor: MotorFile) -> dict[str, Any]:
     if isinstance(rates, dict):
         document["propellant"]["rate"] = [rates]
     return document
+
+
+def _write_faces_alike(old: Any, new: Any) -> None:
+    """Faces where one motor counts the bare ends of a row and the other names its faces: one way to write it, one change a face."""
+    rows = list(zip(old, new, strict=False)) if isinstance(old, list) and isinstance(new, list) else []
+    for pair in rows:
+        named = [any(face in row for face in FACES) for row in pair]
+        faces = [_faces(row) for row in pair]
+        if any(named) and None not in faces:
+            for row, both in zip(pair, faces, strict=True):
+                row.pop("burning_ends", None)
+                row.update(both or {})
+
+
+def _faces(row: Mapping[str, Any]) -> dict[str, Any] | None:
+    """Both faces of a row of grains however it says them; None where it does not."""
+    given = {face: row[face] for face in FACES if face in row}
+    ends = row.get("burning_ends")
+    if ends in (0, 2):
+        return dict.fromkeys(FACES, "bare" if ends else "inhibited") | given
+    if ends == 1 and len(given) == 1:
+        (face, state), other = next(iter(given.items())), {FACES[0]: FACES[1], FACES[1]: FACES[0]}
+        return {face: state, other[face]: "inhibited" if state == "bare" else "bare"}
+    return given if len(given) == len(FACES) else None
 
 
 Path = tuple[str | int, ...]

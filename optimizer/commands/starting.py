@@ -40,7 +40,7 @@ class Starting:
 
 def _told(one: StartUp, units: str) -> str:
     peak, rise = float(one.peak_pressure[0]), float(one.rise_time[0])
-    up = f"{RISEN:.0%} of ignition pressure after {show(rise, 'time', units)}".replace("%", " %")
+    up = f"{RISEN:.0%} of ignition pressure after {1000.0 * rise:.2g} ms".replace("%", " %")
     late = up if math.isfinite(rise) else "never at that of ignition"
     return f"{show(peak, 'pressure', units)} at most in the first {WINDOW:g} s, {late}"
 

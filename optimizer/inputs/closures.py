@@ -232,7 +232,8 @@ def read_seal(table: Table, shelf: MaterialShelf, of_several: bool = False) -> S
             f"more than the cross section, {show_dimension(section, 'length')}",
             "E138",
         )
-    if of_several:
+    if of_several and values.get("rings", 1) != 1:
+        table.problem("rings", "is more than one in a row that stands for one ring", "a row for each ring, gas side first", "E136")
         values["rings"] = 1
     if any(values.get(key) is None for key in ("rings", "cross_section", "gland_depth", "gap", "hardness")):
         return None

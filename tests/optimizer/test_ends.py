@@ -257,6 +257,10 @@ class TestSeveralSeals:
         with pytest.raises(InputError, match=says):
             motor_from_text(given, "motor.toml")
 
+    def test_a_row_may_say_that_it_is_one_ring(self):
+        said = TWO.replace("[[forward_closure.seals]]", "[[forward_closure.seals]]\nrings = 1")
+        assert rungs(RING, said) == rungs(RING, TWO)
+
     def test_written_back_by_row(self):
         file = motor_from_text(text(RING, TWO), "motor.toml")
         changes = {"forward_closure.seals.1.gap": 1e-4, "forward_closure.seal.gap": 2e-4}

@@ -107,6 +107,17 @@ class TestWhatChanged:
         assert change.alone is not None and (change.before_text, change.after_text) == ("3, 75 mm", "2, 112 mm")
         assert change.lines == (("grain.count", "3", "2"), ("grain.length", "75 mm", "112 mm"))
 
+    def test_a_face_that_is_covered_is_one_change_however_the_other_file_counts_its_ends(self, motors):
+        faces = 'forward_face = {covered_to = "28 mm"}\naft_face = "bare"'
+        both = ["grain.forward_face", "grain.aft_face"]
+        for count, alone in (("burning_ends = 2", both[:1]), ("burning_ends = 0", both)):
+            first, second = motors(("burning_ends = 2", count)), motors(("burning_ends = 2", faces))
+            comparison = compare([first, second])
+            assert keys(comparison) == alone and all(change.alone is not None for change in comparison.changes)
+        assert keys(compare([motors(), motors(("burning_ends = 2", 'forward_face = "bare"\naft_face = "bare"'))])) == []
+        one = motors(("burning_ends = 2", 'burning_ends = 1\nforward_face = "inhibited"'))
+        assert keys(compare([motors(), one])) == ["grain.forward_face"]
+
     def test_a_closure_of_another_kind_is_told_key_by_key(self, motors):
         ring = 'retention = "threaded-ring"\nthread_diameter = "52 mm"\nthread_pitch = "1.5 mm"\nengagement = "10 mm"\n'
         first = motors().document["forward_closure"]
