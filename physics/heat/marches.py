@@ -30,6 +30,7 @@ from physics.heat.liner import Char, Exposure, Lined, Sleeve
 from physics.heat.places import (
     BLOWING,
     CONTACT,
+    CORNERS,
     GAP_PLACES,
     LEAST_FACTOR,
     LIKELY,
@@ -41,6 +42,7 @@ from physics.heat.places import (
     depth_factor,
     films,
     liner_of,
+    places_of,
     setting,
 )
 from physics.heat.properties import CHAR_SPECIFIC_HEAT, HotLiner, front_heat
@@ -521,6 +523,10 @@ def marched(motors: Motors, situation: Situation, held: bool, wanted: Sequence[W
     done: dict[Wanted, Lined] = situation.kept.setdefault(f"lined held {held}", {})
     stands = {(place, corner): (place, as_asked(motors, place, corner)) for place, corner in wanted}
     missing = [ask for ask in dict.fromkeys(stands.values()) if ask not in done]
+    if missing and motors.size == 1 and not held:
+        # Notes, bands and the summary of a single motor ask for these in turn: side by side they cost hardly more than some.
+        every = ((place, as_asked(motors, place, corner)) for corner in (LIKELY, *CORNERS) for place in places_of(motors))
+        missing = [ask for ask in dict.fromkeys((*missing, *every)) if ask not in done]
     if missing:
         done.update(lined(kept(motors, situation, held), missing))
     return {ask: done[stands[ask]] for ask in wanted}

@@ -101,7 +101,8 @@ def _carried(motors: Motors, situation: Situation, corner: Corner) -> Array | No
     end, key = situation.end, corner if corner in _FACE_CORNERS else LIKELY
     found: dict[Corner, Array | None] = situation.kept.setdefault(f"carrier {end}", {})
     if key not in found:
-        wanted = (LIKELY,) if key is LIKELY else tuple(one for one in _FACE_CORNERS if one not in found)
+        alone = key is LIKELY and motors.size > 1  # the band of a single motor asks for the others next
+        wanted = (LIKELY,) if alone else tuple(one for one in _FACE_CORNERS if one not in found)
         marched = _carriers(kept(motors, situation, False), end, wanted)
         found.update(dict.fromkeys(wanted) if marched is None else marched)
     return found[key]
