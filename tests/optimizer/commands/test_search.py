@@ -333,6 +333,9 @@ def test_finalists_are_confirmed_by_the_transient_kernel(cases, tmp_path, monkey
 
     monkeypatch.setattr(kernel, "maximum_expected_pressure", raised)
     monkeypatch.setattr(kernel, "evaluate", lambda motors, kernel="steady", curve=False: plain(motors, curve=curve))
+    monkeypatch.setattr(
+        kernel, "burnt", lambda motors, kernel="steady", curve=False: (plain(motors, curve=curve), raised(motors, kernel))
+    )
     result = search(study)
     assert calls and result.exact
     assert result.designs and all(design.variables["throat_diameter"] > 0.0125 for design in result.designs)
