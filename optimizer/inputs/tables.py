@@ -70,7 +70,8 @@ class Table:
                 continue
             is_table = isinstance(value, dict) or (isinstance(value, list) and any(isinstance(v, dict) for v in value))
             code, what = ("E111", "unknown table") if is_table else ("E110", "unknown key")
-            fix, meant = self._unknown_fix(key, names, inner, elsewhere or {})
+            # A table is no key that strayed: only its name can be wrong.
+            fix, meant = self._unknown_fix(key, names, inner, {} if is_table and nearest(key, inner) else elsewhere or {})
             self.problem(key, what, fix, code)
             if not is_table:
                 self.meant.add(meant)
