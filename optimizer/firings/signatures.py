@@ -276,6 +276,12 @@ TRAILS: dict[str, Trail] = {
         propellant_ejected=0.6,
         nozzle_gone=0.3,
     ),
+    "cap burn-through": _trail(
+        False,
+        "A face under its cap that burned shows it: a pressure that climbs off its prediction, and caps charred through.",
+        case_bulged=0.1,
+        propellant_ejected=0.1,
+    ),
     "liner burn-through": _trail(
         True,
         "A hole with melted edges over a gap or a thin place of the liner shows it; by a closure, the metal round its seat "

@@ -159,13 +159,40 @@ def _part(motors: Motors, situation: Situation, place: str, rows: _Rows) -> _Par
 
 
 def applies(motors: Motors, situation: Situation) -> bool:
-    """Whether only times up to a given one are asked for, of motors that have a liner, so that places may be left out."""
+    """Whether only times up to a given one are asked for, of motors that have a liner, so that places may be left out.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    bool
+        Whether.
+    """
     measured = motors.liner is not None and motors.liner.measured is not None  # a factor on the depth, which no wall has
     return situation.until is not None and situation.places is None and lines_case(motors) and not measured
 
 
 def lasting(motors: Motors, situation: Situation) -> tuple[Array, Array]:
-    """The time that is asked about, `until` in action times, and the one before which a part has failed, (n,) each. [s]"""
+    """The time that is asked about, `until` in action times, and the one before which a part has failed, (n,) each. [s]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        The time that is asked about, and the one before which it has failed [s], (n,) each; -inf where the lowest
+        is asked for.
+    """
     figures, until, short = situation.figures, situation.until, situation.short
     if figures is None or until is None:
         raise NotComputable("the burn itself was not evaluated")
@@ -174,7 +201,20 @@ def lasting(motors: Motors, situation: Situation) -> tuple[Array, Array]:
 
 
 def long_enough(motors: Motors, situation: Situation) -> Array:
-    """A time not before the one asked about, nor before the pressure has gone, (n,). [s]"""
+    """A time not before the one asked about, nor before the pressure has gone, (n,). [s]
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    Array
+        [s], (n,).
+    """
     until = situation.until
     assert until is not None
     return (until + UNTIL_MARGIN) * kept(motors, situation, True).now.end
@@ -183,7 +223,22 @@ def long_enough(motors: Motors, situation: Situation) -> Array:
 def least(motors: Motors, situation: Situation) -> Least:
     """What the hotter wall shows of a batch, worked out once for all rungs that share the situation.
 
-    Raises NotComputable naming what is missing.
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    Least
+        By place.
+
+    Raises
+    ------
+    NotComputable
+        Naming what is missing.
     """
     if "least" not in situation.kept:
         situation.kept["least"] = _least(motors, situation)
@@ -224,7 +279,18 @@ def _whole(gap: Mapping[str, Array], place: str) -> NDArray[np.bool_] | bool:
 
 
 def exposure_begins(at: Setting) -> dict[str, Array]:
-    """The instant of the march from which on each place may meet gas, (n,), inf where it never does. [s]"""
+    """The instant of the march from which on each place may meet gas, (n,), inf where it never does. [s]
+
+    Parameters
+    ----------
+    at : Setting
+        The batch with its gas side.
+
+    Returns
+    -------
+    dict[str, Array]
+        By place [s], (n,).
+    """
     nothing = np.zeros(at.size)
     bare = at.uncovered > 0.0
     first = np.take_along_axis(at.now.time, np.argmax(bare, axis=0)[None, :], axis=0)[0]

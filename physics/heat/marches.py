@@ -123,7 +123,24 @@ def sleeve(at: Setting, hot: HotLiner, corner: Corner) -> Sleeve:
 
 
 def char_of(at: Setting, hot: HotLiner, corner: Corner, place: str) -> Char:
-    """What the batch's char does at a place under one set of assumptions, SI, (n,) each."""
+    """What the batch's char does at a place under one set of assumptions, SI, (n,) each.
+
+    Parameters
+    ----------
+    at : Setting
+        The batch with its gas side.
+    hot : HotLiner
+        The hot numbers of the liner.
+    corner : Corner
+        The set of assumptions.
+    place : str
+        One of `places.PLACES`.
+
+    Returns
+    -------
+    Char
+        SI, (n,).
+    """
     front, _, _ = _front(at, hot, corner)
     half = hot.front.likely - hot.front.low
     deepest = np.inf if corner.limit == "stays" or place in STILL else hot.char_depth.likely
@@ -564,12 +581,34 @@ def gapped(motors: Motors, situation: Situation, held: bool, corner: Corner) -> 
 
 
 def lines_case(motors: Motors) -> bool:
-    """Whether any motor of the batch has a liner."""
+    """Whether any motor of the batch has a liner.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+
+    Returns
+    -------
+    bool
+        Whether.
+    """
     return motors.liner is not None and bool(np.any(walls.per_motor(motors, motors.liner.thickness) > 0.0))
 
 
 def looked_at(situation: Situation) -> tuple[str, ...]:
-    """The places that a situation asks about."""
+    """The places that a situation asks about.
+
+    Parameters
+    ----------
+    situation : Situation
+        How it burns, and at which end a mode asks.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Of `places.PLACES`.
+    """
     return PLACES if situation.places is None else situation.places
 
 

@@ -189,8 +189,17 @@ def _stream(at: Setting, flow: Array) -> leaks.Stream:
     )
 
 
-def entries(motors: Motors, situation: Situation, held: bool, corner: Corner = LIKELY) -> dict[str, tuple[Array, Array, Array]]:
-    """The case's bore where gas enters behind the liner, by the gap that it enters by: instants [s], hottest and carrying [K].
+@dataclass(frozen=True)
+class Entry:
+    """The tube where gas enters behind the liner: the `ring` that it heats, the `width` of that [m] and `start` [K], (n,)."""
+
+    ring: rings.Ring
+    width: Array
+    start: Array
+
+
+def entries(motors: Motors, situation: Situation, held: bool, corner: Corner = LIKELY) -> dict[str, Entry]:
+    """The tube where gas enters behind the liner, by the gap that it enters by.
 
     Parameters
     ----------
@@ -201,8 +210,8 @@ def entries(motors: Motors, situation: Situation, held: bool, corner: Corner = L
 
     Returns
     -------
-    dict
-        (instants, n) each; the carrying temperature is that of the length of tube that carries as one.
+    dict of Entry
+        SI.
 
     Notes
     -----
@@ -216,11 +225,11 @@ def entries(motors: Motors, situation: Situation, held: bool, corner: Corner = L
     name = f"entries held {held} {corner.side if corner.what == 'leak' else 0}"
     if name not in situation.kept:
         situation.kept[name] = _entries(motors, situation, held, corner)
-    found: dict[str, tuple[Array, Array, Array]] = situation.kept[name]
+    found: dict[str, Entry] = situation.kept[name]
     return found
 
 
-def _entries(motors: Motors, situation: Situation, held: bool, corner: Corner) -> dict[str, tuple[Array, Array, Array]]:
+def _entries(motors: Motors, situation: Situation, held: bool, corner: Corner) -> dict[str, Entry]:
     counted = [way for way in ways(motors, situation, held) if way.counted]
     factor = FLOW_FACTOR ** -(corner.side if corner.what == "leak" else 0)
     found = {}
@@ -230,7 +239,7 @@ def _entries(motors: Motors, situation: Situation, held: bool, corner: Corner) -
         most = flow.max(axis=0)
         stream = _stream(at, most)
         ring, cold = _ring(at, stream, flow / np.maximum(most, 1e-12), held)
-        found[start] = (ring.time, cold + ring.bore, cold + ring.carrying)
+        found[start] = Entry(ring, 2.0 * stream.reach, cold)
     return found
 
 

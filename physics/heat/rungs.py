@@ -56,7 +56,7 @@ def band(mode: str, motors: Motors, situation: Situation) -> tuple[Array, Array,
     corners = [one for one in CORNERS if one.what in matter]
     if gapped and mode != "liner burn-through":
         corners += [Corner("gap", -1), Corner("gap", 1)]
-    if gapped and mode.startswith("case") and any(way.counted for way in ways(motors, situation, True)):
+    if gapped and mode != "liner burn-through" and any(way.counted for way in ways(motors, situation, True)):
         corners += LEAK_CORNERS
     if motors.liner is not None and motors.liner.measured is not None:
         corners += MEASURED_CORNERS

@@ -18,7 +18,9 @@ from physics.heat import bounds, gaps, walls
 from physics.heat import ring as rings
 from physics.heat.conduction import first_crossing
 from physics.heat.marches import GAS_SIDE, case_wall, celsius, first_of, gapped, kept, marched, worst
+from physics.heat.paths import entries
 from physics.heat.places import CORNERS, EMISSIVITY, FILM, JOINT_ROOM, LIKELY, PLACES, Corner, Setting, aft_reach, films
+from physics.heat.ring import Ring, Wall
 from physics.heat.walls import Slab
 from physics.missing import NotComputable
 from physics.motors import Array, Motors, Situation
@@ -53,9 +55,10 @@ def seat_history(motors: Motors, situation: Situation, corner: Corner = LIKELY) 
 
     Notes
     -----
-    `along the tube`: from the wall under the liner and from a gap at that end. `through the carrier`: through the part
-    that carries the ring, from the gas on its bare face; a disc that covers it is not in the file. Neither has a film
-    of its own at the gland, and no gas reaches a dead end of a twentieth of a millimetre unless it leaks.
+    `along the tube`: from the wall under the liner, from a gap at that end and from gas that enters behind the liner
+    there. `through the carrier`: through the part that carries the ring, from the gas on its bare face; a disc that
+    covers it is not in the file. Neither has a film of its own at the gland, and no gas reaches a dead end of a
+    twentieth of a millimetre unless it leaks.
     """
     ways = {"along the tube": _along_tube(motors, situation, corner)}
     carrier = _carried(motors, situation, corner)
@@ -74,11 +77,17 @@ def _along_tube(motors: Motors, situation: Situation, corner: Corner) -> tuple[A
     rise = 0.5 * erfc(away / reach) * np.maximum.accumulate(history.bore - start, axis=0)
     gap = gapped(motors, situation, False, corner).get(place)
     if gap is not None:
-        beside = np.where(gap.there, rings.beside_ring(gap.wall, gap.width, gap.ring, away), 0.0)
-        rise = rise + np.stack(
-            [np.interp(history.time[:, n], gap.ring.time[:, n], beside[:, n]) for n in range(motors.size)], axis=1
-        )
+        rise = rise + np.where(gap.there, _beside(gap.ring, gap.width, wall, away, history.time), 0.0)
+    entry = entries(motors, situation, False, corner).get(place)
+    if entry is not None:
+        rise = rise + _beside(entry.ring, np.maximum(entry.width, 1e-6), wall, away, history.time)
     return history.time, start + rise
+
+
+def _beside(ring: Ring, width: Array, wall: Wall, away: Array, time: Array) -> Array:
+    """Rise at a distance from the edge of a ring [m], (n,), at other instants than its own [s], (instants, n). [K]"""
+    rise = rings.beside_ring(wall, width, ring, away)
+    return np.stack([np.interp(time[:, n], ring.time[:, n], rise[:, n]) for n in range(rise.shape[1])], axis=1)
 
 
 def _gland_away(motors: Motors, end: str) -> Array:

@@ -37,7 +37,8 @@ def _bores(motors: Motors, situation: Situation, held: bool, corner: Corner) -> 
         found[f"gap at the {place}"] = (gap.ring.time, top, mean)
     for place, entry in entries(motors, situation, held, corner).items():
         if place in looked_at(situation):
-            found[f"{GAS_AT}{place}"] = entry
+            ring, start = entry.ring, entry.start
+            found[f"{GAS_AT}{place}"] = (ring.time, start + ring.bore, start + ring.carrying)
     return found
 
 

@@ -6,7 +6,7 @@ motors and the heat files below it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +15,9 @@ from physics.heat import gaps, soak, walls
 from physics.heat import ring as rings
 from physics.heat.liner import Lined
 from physics.heat.marches import RING_STEPS, Bare, case_wall, even, gapped, kept, marched
-from physics.heat.paths import GasPath, gas_paths
+from physics.heat.paths import Entry, GasPath, entries, gas_paths
 from physics.heat.places import CORNERS, GAP_PLACES, LIKELY, MEASURED_CORNERS, STAYS, STRIPPED, ends_at, films, places_of
+from physics.heat.ring import Ring
 from physics.heat.walls import LASTING_LOSS
 from physics.missing import NotComputable
 from physics.motors import Array, Motors, Situation
@@ -80,10 +81,10 @@ def heat_summary(motors: Motors, situation: Situation) -> HeatSummary:
     try:
         wanted = [(place, corner) for place in places for corner in corners]
         found = marched(motors, situation, False, wanted)
-        bare_rings = gapped(motors, situation, False, LIKELY)
+        bare_rings, gassed = gapped(motors, situation, False, LIKELY), entries(motors, situation, False)
         for place in places:
             shown = [found[place, corner] for corner in (LIKELY, *ends_at(motors, place))]
-            outside.append(_outside(place, shown, bare_rings.get(place)))
+            outside.append(_outside(place, shown, _rings(place, bare_rings, gassed)))
             ends = {corner: float(found[place, corner].left[-1, 0]) for corner in corners}
             left.append((place, min(ends.values()), ends[LIKELY], max(ends.values())))
     except NotComputable as reason:
@@ -100,15 +101,22 @@ def heat_summary(motors: Motors, situation: Situation) -> HeatSummary:
     return HeatSummary(tuple(outside), tuple(left), tuple(forgiven), paths, tuple(dict.fromkeys(missing)))
 
 
-def _outside(place: str, histories: Sequence[Lined], gap: Bare | None) -> Outside:
-    """The outside at a place: likely and both ends of it; opposite a gap the ring where that is hotter."""
+def _rings(place: str, gaps_there: Mapping[str, Bare], gassed: Mapping[str, Entry]) -> list[tuple[float, Ring]]:
+    """The rings that are heated at a place of a single motor, each with its temperature at the start [K]."""
+    gap, entry = gaps_there.get(place), gassed.get(place)
+    found = [] if gap is None or not bool(gap.there[0]) else [(float(gap.start[0]), gap.ring)]
+    return found + ([] if entry is None else [(float(entry.start[0]), entry.ring)])
+
+
+def _outside(place: str, histories: Sequence[Lined], heated: Sequence[tuple[float, Ring]]) -> Outside:
+    """The outside at a place: likely and both ends of it; opposite a ring that is heated the ring where that is hotter."""
     likely, *limits = (history.outside[:, :1] for history in histories)
     time = histories[0].time[:, :1]
     peaks = [float(one.max()) for one in limits]
-    if gap is not None and bool(gap.there[0]):
-        ring = gap.start[0] + np.interp(time[:, 0], gap.ring.time[:, 0], gap.ring.outside[:, 0])[:, None]
-        likely = np.maximum(likely, ring)
-        peaks = [max(peak, float(ring.max())) for peak in peaks]
+    for start, ring in heated:
+        opposite = start + np.interp(time[:, 0], ring.time[:, 0], ring.outside[:, 0])[:, None]
+        likely = np.maximum(likely, opposite)
+        peaks = [max(peak, float(opposite.max())) for peak in peaks]
     told_at = soak.readings(time, likely)
     peak = float(told_at.peak[0])
     return Outside(place, told_at, min(*peaks, peak), max(*peaks, peak), time[:, 0], likely[:, 0])

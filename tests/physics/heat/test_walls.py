@@ -297,12 +297,11 @@ class TestMeasuredLiner:
 
     @settings(max_examples=5, deadline=None)
     @given(st.floats(0.3, 2.0), st.floats(1.05, 1.8))
-    def test_more_wear_never_lasts_longer_nor_warms_less(self, factor, more):
+    def test_more_wear_never_lasts_longer(self, factor, more):
+        """Nothing is said of the outside: what is carried off takes its heat along, and less liner may mean a cooler tube."""
         less, worse = (factored(motor(liner__thickness=1.2e-3), aft=f, joint=f) for f in (factor, factor * more))
         for rung in (through.liner_burn_through, softening.case_softening):
             assert rung(worse, burn())[0] <= rung(less, burn())[0] * 1.001
-        cool, hot = (summary.heat_summary(subject, burn()).outside[2].readings.peak[0] for subject in (less, worse))
-        assert hot >= cool - 0.5
 
     def test_the_band_is_that_of_the_carrying_over(self):
         everywhere = {"forward": 1.0, "joint": 1.0, "aft": 1.0, "wall": 1.0}
@@ -453,6 +452,27 @@ class TestGasPaths:
         assert set(way) - set(one_gap) == {entry, "gap at the aft end"}
         assert way[entry] < min(one_gap.values()) and "gas runs behind the liner from the forward end" in note
 
+    def test_the_seal_beside_the_entry_is_warmed(self):
+        seats_of = []
+        for places_of_gaps in ({"forward": True}, {"forward": True, "aft": True}):
+            columns = {"gap_behind": one(0.2e-3)} | {f"gap_{place}": one(2e-3) for place in places_of_gaps}
+            lined = replace(motor(), liner=replace(motor().liner, **columns))
+            hot = figures()
+            values = dict(hot.values) | {"peak_pressure": one(5e6), "peak_head_pressure": one(5.2e6)}
+            now = Situation("forward", replace(hot, values=values), np.full(1, 6.5e6))
+            seats_of.append(seats.seat_history(lined, now)["along the tube"][1].max())
+        assert seats_of[1] > seats_of[0] + 20.0
+
+    def test_the_outside_opposite_the_entry_is_told(self):
+        columns = {"gap_behind": one(0.2e-3), "gap_forward": one(2e-3), "gap_aft": one(2e-3)}
+        lined = replace(motor(), liner=replace(motor().liner, **columns))
+        hot = figures()
+        values = dict(hot.values) | {"peak_pressure": one(5e6), "peak_head_pressure": one(5.2e6)}
+        now = Situation("", replace(hot, values=values), np.full(1, 6.5e6))
+        entry = paths.entries(lined, now, False)["forward end"]
+        forward, *_ = summary.heat_summary(lined, now).outside
+        assert forward.readings.peak[0] >= 0.98 * (293.15 + entry.ring.outside.max())
+
     def test_an_assumed_room_is_told_and_moves_nothing(self):
         assert not any("behind" in place for place in self.rung(given=False, forward=True, aft=True)[0])
 
@@ -470,7 +490,7 @@ class TestGasPaths:
             now = Situation("", replace(hot, values=values), np.full(1, 6.5e6))
             (way,) = paths.ways(lined, now, False)
             flows.append(way.flow[0] / (5e6 + fall))
-            tops.append(paths.entries(lined, now, False)["forward end"][1].max())
+            tops.append(paths.entries(lined, now, False)["forward end"].ring.bore.max())
         assert_allclose(flows[1] / flows[0], 2.0, rtol=1e-9)
         assert tops[1] > tops[0] + 20.0
 
