@@ -366,7 +366,7 @@ def model(found: Outcome, drawn: Outcome, tests: Sequence[Tested] = ()) -> chanc
     return chances.Model(margins, drawn.certainty, tuple(one for one in tests if one.key in margins))
 
 
-def tests_of(found: Outcome, drawn: Outcome) -> tuple[Tested, ...]:
+def seen_in_tests(found: Outcome, drawn: Outcome) -> tuple[Tested, ...]:
     """What tests show of samples: of these very parts at each sample's own dimensions, of other copies as drawn."""
     own = [one for one in found.tests.values() if not one.of_copy]
     return (*own, *(one for one in drawn.tests.values() if one.of_copy))
@@ -478,7 +478,7 @@ def _tests_where(same: Mask, found: Outcome, drawn: Outcome) -> list[Tested]:
     """What tests show of designs whose samples stand one after the other: nothing of those on other hardware."""
     whole = np.repeat(same, len(next(iter(found.figures.values()))) // len(same))
     bare = {True: np.inf, False: -np.inf}
-    return [replace(one, margin=np.where(whole, one.margin, bare[one.held])) for one in tests_of(found, drawn)]
+    return [replace(one, margin=np.where(whole, one.margin, bare[one.held])) for one in seen_in_tests(found, drawn)]
 
 
 def _chances(found: Outcome, drawn: Sequence[Outcome], tests: Sequence[Tested], samples: int, seed: int) -> Floats:

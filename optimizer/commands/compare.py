@@ -24,7 +24,7 @@ from optimizer.units import QuantityError, parse_quantity, show
 from optimizer.vocabulary import MOTOR_KEYS
 from physics.assessment import Assessment, assess
 from physics.failure.chances import Key, first_to_fail
-from physics.failure.evidence import tested_model
+from physics.failure.evidence import model_with_tests
 from physics.failure.ladder import ADVICE
 
 SAME = 1e-9
@@ -259,7 +259,7 @@ def _first_to_fail(motor: MotorFile, kernel: str) -> dict[Key, float]:
     """Shares of the first to fail of one motor with its own tests, by itself: how sure its heat rungs are is its own."""
     look = assess(motor.motors, kernel=kernel)
     return first_to_fail(
-        tested_model(look.motors, look.ladder, look.maximum_expected_pressure, look.figures, motor.evidence)[1]
+        model_with_tests(look.motors, look.ladder, look.maximum_expected_pressure, look.figures, motor.evidence)[1]
     )  # fmt: skip
 
 

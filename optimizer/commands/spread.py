@@ -54,7 +54,7 @@ from optimizer.candidates.samples import (
     outcome,
     sample_points,
     scattered,
-    tests_of,
+    seen_in_tests,
     tolerance_name,
     unit_points,
 )
@@ -237,7 +237,7 @@ def spread(
     first, total, evaluations = variance_shares(
         motors, tolerances, kernel, max(_FEWEST_FOR_SHARES, samples // 4), seed, (deviations, found)
     )
-    tests = tests_of(found, nominal)
+    tests = seen_in_tests(found, nominal)
     whole, each = _counted(found, samples) if as_specified else _smooth(found, nominal, samples, seed, tests)
     untested, _ = _smooth(found, nominal, samples, seed) if tests else (None, [])
     return SpreadResult(

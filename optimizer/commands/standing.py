@@ -16,7 +16,7 @@ from optimizer.flaw_view import LOWEST, FlawSeen, Needed, in_short, lines, seen
 from physics.assessment import Assessment
 from physics.failure import chances
 from physics.failure.chances import Key
-from physics.failure.evidence import Evidence, highest_held, tested_model
+from physics.failure.evidence import Evidence, highest_held, model_with_tests
 from physics.motors import Rung
 
 
@@ -61,7 +61,7 @@ class Standing:
 
 def standing(look: Assessment, evidence: Sequence[Evidence] = ()) -> Standing:
     """How a batch of one stands."""
-    found, model = tested_model(look.motors, look.ladder, look.maximum_expected_pressure, look.figures, evidence)
+    found, model = model_with_tests(look.motors, look.ladder, look.maximum_expected_pressure, look.figures, evidence)
     return Standing(
         chances.first_to_fail(model), chances.POINTS, highest_held(found, look.ladder), chances.known_bands(model, look.ladder),
         *seen(look), starting(look.motors),

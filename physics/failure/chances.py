@@ -112,7 +112,24 @@ def _mass(low: Array, high: Array) -> Array:
 
 
 def standard_points(dimensions: int, points: int, seed: int) -> Array:
-    """Standard normal deviates at scrambled Sobol points, (points, dimensions); `points` a power of two. [-]"""
+    """Standard normal deviates at scrambled Sobol points.
+
+    Parameters
+    ----------
+    dimensions, points : int
+        How many deviates a point has, and how many points; a power of two.
+    seed : int
+        Of the scramble.
+
+    Returns
+    -------
+    Array
+        (points, dimensions) [-].
+
+    References
+    ----------
+    Sobol 1967 as in scipy.stats.qmc.
+    """
     from scipy.stats import qmc  # half a second to import, and many commands draw nothing
 
     unit = qmc.Sobol(max(dimensions, 1), scramble=True, rng=np.random.default_rng(seed)).random(points)[:, :dimensions]
@@ -231,7 +248,22 @@ def _nodes(sures: Sequence[Certainty]) -> tuple[Array, Array]:
 
 
 def estimate(failing: Array, weight: Array) -> Estimate:
-    """Ratio of two sums over the samples, with its interval over the scrambles."""
+    """Ratio of two sums over the samples, with its interval over the scrambles.
+
+    Parameters
+    ----------
+    failing, weight : Array
+        Of each sample, (n,) [-]: how much of it fails, and how much of it does what tests showed.
+
+    Returns
+    -------
+    Estimate
+        NaN where no sample does what the tests showed.
+
+    Notes
+    -----
+    Student's interval over `SCRAMBLES` blocks, 0 to 1 where fewer than two of them have any weight. Source: textbook.
+    """
     size = len(weight)
     total = float(weight.sum())
     if not total > 0.0:
@@ -248,21 +280,71 @@ def estimate(failing: Array, weight: Array) -> Estimate:
 
 
 def blocks_of_points(dimensions: int, points: int, seed: int) -> Array:
-    """`SCRAMBLES` independent Sobol sets, one after the other, standard normal, (points, dimensions). [-]"""
+    """`SCRAMBLES` independent Sobol sets, one after the other, standard normal.
+
+    Parameters
+    ----------
+    dimensions, points, seed : int
+        As in `standard_points`; every set has `points` over `SCRAMBLES`.
+
+    Returns
+    -------
+    Array
+        (points, dimensions) [-].
+
+    Notes
+    -----
+    Source: `standard_points`.
+    """
     each = max(points // SCRAMBLES, 1)
     return np.concatenate([standard_points(dimensions, each, seed + 7919 * block) for block in range(SCRAMBLES)])[:points]
 
 
 def certainty_of(motors: Motors, keys: Iterable[Key]) -> dict[Key, Certainty]:
-    """How sure each rung named is, for a batch; strengths that ``motors.tolerances`` scatter bring nothing of their own."""
+    """How sure each rung named is, for a batch.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch; strengths that its tolerances scatter bring nothing of their own.
+    keys : iterable of tuple of str
+        Rungs by mode and part.
+
+    Returns
+    -------
+    dict
+        `Certainty` by rung.
+
+    Notes
+    -----
+    Heat rungs are as sure as ``scatter.csv`` says here; a single motor's ladder knows better. Source: ``scatter.csv``.
+    """
     rows = {row.mode: row for row in MODES}
     return {(mode, part): certainty(mode, rows[mode].kind, motors, end_of(part)) for mode, part in keys}
 
 
 def model_of(look: Ladder, expected: Array, figures: Figures, tests: Sequence[Tested] = ()) -> Model:
-    """The model of a single motor as drawn: what is likely against the expected pressure [Pa] or the time it must last.
+    """The model of a single motor as drawn: what is likely against the expected pressure or the time it must last.
 
-    Advice is left out: nothing is known to happen there. So is a ring behind another: what is past it is past that one.
+    Parameters
+    ----------
+    look : Ladder
+        The ladder of a batch of one.
+    expected : Array
+        Maximum expected pressure [Pa], (1,).
+    figures : Figures
+        How it burns.
+    tests : sequence of Tested
+        What tests have shown of it.
+
+    Returns
+    -------
+    Model
+        Without advice: nothing is known to happen there.
+
+    Notes
+    -----
+    Source: derived; see the module.
     """
     lasts = {row.mode: row.lasts for row in MODES}
     margins, sure = {}, {}
@@ -291,7 +373,24 @@ def median_of(rung: Rung) -> Array:
 
 
 def gone_by(rung: Rung, level: float) -> float:
-    """Chance that the rung of a single motor has let go by a pressure [Pa] or time [s]: the normal distribution of its band."""
+    """Chance that the rung of a single motor has let go by a level.
+
+    Parameters
+    ----------
+    rung : Rung
+        Of a batch of one.
+    level : float
+        Pressure [Pa] or time [s], as the rung is.
+
+    Returns
+    -------
+    float
+        The normal distribution of its band [-].
+
+    Notes
+    -----
+    Source: definition of the band.
+    """
     with np.errstate(divide="ignore"):
         away = float(np.log(level / np.ravel(rung.likely)[0]))
     return float(away >= 0.0) if rung.scatter == 0.0 else float(ndtr(away / rung.scatter))

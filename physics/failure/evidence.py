@@ -111,7 +111,7 @@ def shown(motors: Motors, evidence: Evidence, ladder: Ladder) -> tuple[Shown, ..
     return tuple(found)
 
 
-def tested_model(
+def model_with_tests(
     motors: Motors, ladder: Ladder, expected: Array, figures: Figures, evidence: Sequence[Evidence] = ()
 ) -> tuple[dict[str, tuple[Shown, ...]], Model]:
     """What each test shows of a single motor, and the model of its chances with all of them.
@@ -184,8 +184,22 @@ _NOT_HARDWARE = frozenset({"service_temperature", "throat_diameter", "exit_diame
 
 
 def same_hardware(motors: Motors, tested: Motors) -> NDArray[np.bool_]:
-    """Which motors of a batch have the case, the closures and the nozzle, but for its bore, of a single motor, (n,).
+    """Which motors of a batch have the case, the closures and the nozzle, but for its bore, of a single motor.
 
+    Parameters
+    ----------
+    motors : Motors
+        A batch of n.
+    tested : Motors
+        A batch of one.
+
+    Returns
+    -------
+    Array of bool
+        (n,).
+
+    Notes
+    -----
     By definition: every number equal, every material and name the same. Grains, liner and propellant are burnt each time and
     may differ.
     """
@@ -250,9 +264,23 @@ def proof_shows(motors: Motors, ladder: Ladder, figures: Figures, expected: Arra
 
 
 def highest_held(of_tests: Mapping[str, tuple[Shown, ...]], look: Ladder) -> dict[Key, tuple[float, str]]:
-    """For each rung, the highest pressure [Pa] or longest time [s] that this very hardware has borne, and by which test.
+    """For each rung, the highest pressure or longest time that this very hardware has borne, and by which test.
 
-    A pressure is that of the test, as it was: a cold one does not stand for a hot one.
+    Parameters
+    ----------
+    of_tests : mapping
+        What each test shows, by its name.
+    look : Ladder
+        Of the motor.
+
+    Returns
+    -------
+    dict
+        By rung the level, [Pa] or [s], and the name of the test; a rung that none has loaded is not in it.
+
+    Notes
+    -----
+    A pressure is that of the test, as it was: a cold one does not stand for a hot one. Source: `shown`.
     """
     best: dict[Key, tuple[float, str]] = {}
     for rung in look.rungs:

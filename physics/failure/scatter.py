@@ -136,9 +136,18 @@ def certainty(mode: str, kind: str, motors: Motors, end: str) -> Certainty:
     end : str
         "forward", "aft" or "".
 
+    Returns
+    -------
+    Certainty
+        Ratio [-] and scatters of the logarithm [-], with all that it rests on.
+
     Notes
     -----
-    Dimensions are taken as drawn: tolerances are not in it. Source: ``scatter.csv``, row by row.
+    Dimensions are taken as drawn: tolerances are not in it.
+
+    References
+    ----------
+    ``scatter.csv``, row by row.
     """
     row = table().get(mode) or table()[f"any other {kind}"]
     found = _STRENGTHS[row.strength](motors, end)
@@ -150,9 +159,31 @@ def certainty(mode: str, kind: str, motors: Motors, end: str) -> Certainty:
 
 
 def of_material(own: Material, what: str, lot: str, hot: bool = False) -> Strength:
-    """What the strength of one material brings; `what` is "yield", "tensile", "shear" or "compressive".
+    """What the strength of one material brings.
 
-    Shear goes with tensile strength. `hot` adds the table that derates it.
+    Parameters
+    ----------
+    own : Material
+        The material.
+    what : str
+        "yield", "tensile", "shear" or "compressive"; shear goes with tensile strength.
+    lot : str
+        Name of the lot that the part comes from.
+    hot : bool
+        Whether the table that derates it counts among the grounds.
+
+    Returns
+    -------
+    Strength
+        Likely over design value [-] and the scatter of its logarithm [-].
+
+    Notes
+    -----
+    Where a typical value stands beside the minimum, scatter is ln(typical/minimum)/2.33: a minimum is what 99 of 100 exceed.
+
+    References
+    ----------
+    Definition of an A-basis value (remembered); ``scatter.csv`` for the rest.
     """
     name = f"{what}_strength"
     if what == "shear" and own.shear_strength is None:
