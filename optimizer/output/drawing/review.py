@@ -193,9 +193,9 @@ def _texts(sheet: Sheet, blocks: Sequence[tuple[str, Sequence[str]]], y: float, 
     for number, (heading, texts) in enumerate(blocks):
         for count, text in enumerate(texts):
             needed = len(wrapped("– " + text, size, width)) * line + (4.6 if count == 0 else 0.0)
-            if y - needed < floor - line:
+            if y - needed < floor - 0.2 * line:
                 if count or number:
-                    sheet.text(MARGIN, floor - 0.5 * line, "continued on the next sheet", size, bold=True, color=ALARM)
+                    sheet.text(MARGIN, floor - 0.4 * line, "continued on the next sheet", size, bold=True, color=ALARM)
                 rest = (heading if count == 0 else f"{heading}, continued", texts[count:])
                 return [rest, *blocks[number + 1 :]]
             if count == 0:
