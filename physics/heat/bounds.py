@@ -52,9 +52,10 @@ ORDER = ("aft end", "joint", "forward end", "mid-grain wall")
 FILMS = (200.0, 400.0, 800.0, 1600.0, 3200.0, np.inf)
 """Constant films of the hotter walls, the last a hot face at the temperature of the gas. [W/(m2 K)]"""
 
-_FEW = 24
+_FEW = 48
 """Motors a distinct wall from which on the hotter walls repay their march."""
-_STEPS = 120
+_STEPS = 720
+"""So many because coarse steps take char off late, by a quarter at 120: the hotter wall would not be hotter. [-]"""
 _KEPT = 8192
 _march_of: OrderedDict[tuple[bytes, float, float], tuple[Array, float]] = OrderedDict()
 """Bores and times through of hotter walls met before, by wall, film and span."""
