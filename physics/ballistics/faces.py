@@ -26,7 +26,8 @@ PARTS = 16
 GRADE = 6
 """Their ends go with this power of their number: behind a break the area goes as a square root.
 
-Measured on 3300 grains of every shape: the area errs by 3e-5 of its largest in the middle of them, by 5e-4 in the worst.
+Measured on 3300 grains of every shape: between the nodes the area errs by 8e-5 of its largest in the middle of them, by less
+than 8e-4 in 99 of 100, by 1.9e-2 in the worst; the volume burned is exact in all.
 """
 
 
