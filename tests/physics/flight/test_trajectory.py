@@ -141,7 +141,8 @@ def test_more_drag_is_never_faster_or_higher(more: float, seed: int) -> None:
     held = fly(push, thick, upright, air)
     for name in ("rail_exit_speed", "maximum_speed", "apogee", "burnout_altitude"):
         both = np.isfinite(free.figures[name]) & np.isfinite(held.figures[name])
-        assert (held.figures[name][both] <= free.figures[name][both] * (1.0 + 2e-3)).all(), name
+        hair = 1e-2 if name == "rail_exit_speed" else 2e-3  # a slow rocket leaves within one coarse step: 0.5 % in 10 000 at worst
+        assert (held.figures[name][both] <= free.figures[name][both] * (1.0 + hair)).all(), name
 
 
 @settings(max_examples=examples(8, 3), deadline=None)
