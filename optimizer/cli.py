@@ -71,7 +71,7 @@ _NO_MEMORY = "out of memory: the machine has too little for this; make the study
 
 def _outcome(command: Callable[..., int], *args: Any, **options: Any) -> int:
     from optimizer.problems import InputError, Problem, plain_file
-    from optimizer.results import InTheWay, OutputError, inputs_kept
+    from optimizer.results import InTheWay, OutputError, UnreachableError, inputs_kept
 
     try:
         _look_at_places(command.__name__, options)
@@ -84,6 +84,9 @@ def _outcome(command: Callable[..., int], *args: Any, **options: Any) -> int:
         _complain(str(Problem(plain_file(error.path), 0, "", "", plain_file(error.problem), error.fix, "E162")))
         _complain("1 problem; nothing was written.")
         return WRONG_INPUT
+    except UnreachableError as error:
+        _complain(str(error))
+        return MACHINE_FAILED
     except OutputError as error:
         _complain(f"cannot write: {error}")
         return MACHINE_FAILED

@@ -32,6 +32,10 @@ class OutputError(Exception):
     """A result that the machine could not write: the disk is full, the folder is read-only, the store is gone."""
 
 
+class UnreachableError(OutputError):
+    """A service that a study names does not answer, or is not such as this program can use."""
+
+
 class InTheWay(Exception):
     """What stands where a result should go is not ours to replace: its `path`, what it is (`problem`), a way out (`fix`)."""
 

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from optimizer.drivers.fingerprint import code_hash
-from optimizer.results import OutputError
+from optimizer.results import UnreachableError
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -44,7 +44,7 @@ class Cluster(Generic[Found]):
     def blocks(self, numbers: list[int], still_wanted: Callable[[int], bool] = lambda number: True) -> Iterator[tuple[int, Found]]:
         """Each block with its number, in no promised order; one that is no longer wanted is not computed and not given.
 
-        Raises OutputError where the scheduler cannot be reached, has no worker, or runs another version of this program.
+        Raises UnreachableError where the scheduler cannot be reached, has no worker, or runs another version of this program.
         """
         done: set[int] = set()
         with _connected(self.address) as client:
@@ -98,32 +98,32 @@ def _connected(address: str) -> Client:
         from distributed import Client
     except ImportError as error:
         cure = "install grainwright[cluster], or leave driver.cluster out"
-        raise OutputError(f"driver.cluster needs Dask, which is not installed; {cure}") from error
+        raise UnreachableError(f"driver.cluster needs Dask, which is not installed; {cure}") from error
     logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what is lost is told by us
     try:
         client = Client(address, timeout=PATIENCE, set_as_default=False)
     except (OSError, TimeoutError, ValueError) as error:
         cure = "see that `dask scheduler` runs there and that this machine may reach it, or leave driver.cluster out"
-        raise OutputError(f"{address}: no scheduler answers; {cure}") from error
+        raise UnreachableError(f"{address}: no scheduler answers; {cure}") from error
     try:
         client.wait_for_workers(1, timeout=PATIENCE)
     except (OSError, TimeoutError) as error:
         client.close()
-        raise OutputError(f"{address}: the scheduler has no worker; start some with `dask worker {address}`") from error
+        raise UnreachableError(f"{address}: the scheduler has no worker; start some with `dask worker {address}`") from error
     return client
 
 
 def _refuse_strangers(client: Client, address: str) -> None:
-    """Raise OutputError where a worker runs another version of this program, whose blocks would be of another search."""
+    """Raise UnreachableError where a worker runs another version of this program, whose blocks would be of another search."""
     try:
         theirs = client.run(_version, on_error="return")
     except (OSError, TimeoutError) as error:
-        raise OutputError(f"{address}: its workers do not answer; see their logs") from error
+        raise UnreachableError(f"{address}: its workers do not answer; see their logs") from error
     own = code_hash()
     strange = sorted(worker for worker, version in theirs.items() if version != own)
     if strange:
         cure = "install the same version of grainwright on every machine"
-        raise OutputError(f"{address}: {', '.join(strange)} has another version of this program, or none; {cure}")
+        raise UnreachableError(f"{address}: {', '.join(strange)} has another version of this program, or none; {cure}")
 
 
 def _version() -> str:

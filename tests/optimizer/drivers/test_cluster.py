@@ -10,15 +10,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 from optimizer import load_study
 from optimizer.candidates.families import Families
+from optimizer.cli import main
 from optimizer.drivers import cluster
 from optimizer.drivers.blocks import MemoryStore
 from optimizer.drivers.cluster import Cluster
 from optimizer.drivers.exhaustive import screen
 from optimizer.problems import InputError
-from optimizer.results import OutputError
+from optimizer.results import UnreachableError
 
 SEARCH = (
     'grain_count = {from = 3, to = 5}\ncore_diameter = ["15 mm", "17 mm"]\n'
@@ -100,20 +102,29 @@ def test_a_fault_on_a_worker_is_told_as_itself(two_workers):
 
 def test_another_version_of_the_program_is_refused(two_workers, monkeypatch):
     monkeypatch.setattr(cluster, "code_hash", lambda: "another")
-    with pytest.raises(OutputError, match="another version of this program"):
+    with pytest.raises(UnreachableError, match="another version of this program"):
         list(Cluster(two_workers.scheduler_address, square, (1,), abs).blocks([1]))
 
 
 def test_a_scheduler_that_is_not_there_is_told(monkeypatch):
     pytest.importorskip("distributed")
     monkeypatch.setattr(cluster, "PATIENCE", 0.5)
-    with pytest.raises(OutputError, match=r"tcp://127\.0\.0\.1:1: no scheduler answers; see that `dask scheduler` runs"):
+    with pytest.raises(UnreachableError, match=r"tcp://127\.0\.0\.1:1: no scheduler answers; see that `dask scheduler` runs"):
         list(Cluster("tcp://127.0.0.1:1", square, (1,), abs).blocks([1]))
+
+
+def test_at_the_command_line_it_is_the_machine_that_failed_and_nothing_of_writing(cases, tmp_path, monkeypatch):
+    pytest.importorskip("distributed")
+    monkeypatch.setattr(cluster, "PATIENCE", 0.5)
+    monkeypatch.chdir(tmp_path)
+    path = cases.write_study(tmp_path, search='throat_diameter = ["12 mm", "14 mm"]', driver='cluster = "tcp://127.0.0.1:1"')
+    outcome = CliRunner().invoke(main, ["search", str(path)])
+    assert outcome.exit_code == 3 and outcome.stderr.startswith("tcp://127.0.0.1:1: no scheduler answers"), outcome.stderr
 
 
 def test_without_dask_the_cure_is_told(monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
-    with pytest.raises(OutputError, match=r"install grainwright\[cluster\], or leave driver.cluster out"):
+    with pytest.raises(UnreachableError, match=r"install grainwright\[cluster\], or leave driver.cluster out"):
         list(Cluster("tcp://127.0.0.1:1", square, (1,), abs).blocks([1]))
 
 
