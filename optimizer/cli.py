@@ -453,7 +453,7 @@ def draw(motor: Path, paper: str, stock: tuple[Path, ...], kernel: str | None, *
 def list_(table: str | None, find: str, as_json: bool, units: str | None, out: Path | None, quiet: bool) -> int:
     """Print what may be written in a file.
 
-    TABLE is one of: keys, figures, materials, grades, screws, drills, reamers, tubes, bars, rings, modes, findings. Stock lists
+    TABLE is one of: keys, figures, materials, grades, screws, drills, reamers, tubes, bars, rings, modes, found. Stock lists
     in stock/, where you stand, are read too.
     """
     from optimizer import actions

@@ -221,7 +221,7 @@ TABLES: Mapping[str, Callable[[Path | None], list[Row]]] = {
     "bars": _stock(lambda stock: stock.kind == "bars"),
     "rings": _stock(lambda stock: stock.kind == "rings"),
     "modes": _modes,
-    "findings": _findings,
+    "found": _findings,
 }
 """The tables that can be asked for, and what makes their rows."""
 
@@ -237,7 +237,7 @@ SAID: Mapping[str, str] = {
     "bars": "round bars of the stock lists",
     "rings": "O-rings of the stock lists",
     "modes": "modes of failure, with the factor that each kind requires",
-    "findings": "what may stand under [observed] found, and which modes leave it",
+    "found": "what may stand under [observed] found, and which modes leave it",
 }
 """What each table has, in a line."""
 

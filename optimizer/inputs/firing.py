@@ -160,7 +160,7 @@ FIRING_KEYS: dict[str, tuple[KeySpec, ...]] = {
     "instruments.thrust": (KeySpec("range", "quantity", "range of the instrument", "force", 1.0, 1e9), _ACCURACY),
     "observed": (
         *OBSERVED,
-        KeySpec("found", "text", "what was found, a list; `list findings` prints all"),
+        KeySpec("found", "text", "what was found, a list; `list found` prints all"),
         KeySpec("at", "text", "where: rows of {found = ..., position = ..., clock = ...}"),
     ),
     "measured": (*MEASURED, *(KeySpec(key, "text", _LINER) for key in ("liner_before", "liner_after"))),
