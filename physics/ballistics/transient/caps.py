@@ -56,18 +56,20 @@ def in_cells(grain: CoveredGrain, regression: Array, forward_x: Array, aft_x: Ar
     """
     stations = regression.shape[1]
     cell = grain.length / stations
-    edge = cell * np.arange(stations)
+    edges = cell * np.arange(stations + 1)
+    edge, end = edges[:, :-1], edges[:, 1:]
     bore = np.where(grain.core > 0.0, np.minimum(grain.core + regression, grain.outer), 0.0)
     start = np.minimum(np.maximum(bore, faces.met_at(grain, forward_x, aft_x)), grain.outer)
     front = faces.front_depth(forward_x, bore, grain.forward, grain.core)
     back = faces.front_depth(aft_x, bore, grain.aft, grain.core)
-    span = np.minimum(edge + cell, grain.length - back) - np.maximum(edge, front)
+    span = np.minimum(end, grain.length - back) - np.maximum(edge, front)
     there = (grain.core > 0.0) & (bore < grain.outer) & (start <= bore)
     core = np.where(there, 2.0 * np.pi * bore * np.maximum(span, 0.0), 0.0)
     volume = np.pi * (np.square(grain.outer) - np.square(start)) * cell
     areas = []
-    for x, to, near in ((forward_x, grain.forward, edge), (aft_x, grain.aft, grain.length - edge - cell)):
-        area, eaten = _within(grain, x, to, start, near, near + cell)
+    ways = ((forward_x, grain.forward, edge, end), (aft_x, grain.aft, grain.length - end, grain.length - edge))
+    for x, to, near, far in ways:
+        area, eaten = _within(grain, x, to, start, near, far)
         areas.append(area)
         volume = volume - eaten
     return InCells(core, areas[0], areas[1], np.maximum(volume, 0.0))
@@ -76,7 +78,7 @@ def in_cells(grain: CoveredGrain, regression: Array, forward_x: Array, aft_x: Ar
 def _within(grain: CoveredGrain, x: Array, to: Array, start: Array, near: Array, far: Array) -> tuple[Array, Array]:
     """Area of that part of a front which stands between two depths [m2], and what it has eaten between them [m3], (m, S).
 
-    A flat front stands in the cell that it has come to the near side of. What is eaten beyond a depth is
+    A flat front that has come to where two cells meet stands in the one behind, and in that alone. What is eaten beyond a depth is
     ∫ 2π·r·max(front − depth, 0) dr from `start` to where the front stands no deeper.
     """
     is_open = to > grain.core * (1.0 + 1e-12)
@@ -88,9 +90,9 @@ def _within(grain: CoveredGrain, x: Array, to: Array, start: Array, near: Array,
         round_ = to + np.sqrt(np.maximum(squared - np.square(depth), 0.0))
         return np.where(is_open & (x > depth), np.minimum(np.maximum(round_, start), grain.outer), start)
 
-    at_near, at_far = reach(near), reach(far)
-    just = is_open & (x == near)
-    outside = np.where(just, np.maximum(start, np.minimum(to, grain.outer)), at_near)
+    flat = np.maximum(start, np.minimum(to, grain.outer))
+    at_near, at_far = reach(near), np.where(is_open & (x == far), flat, reach(far))
+    outside = np.where(is_open & (x == near), flat, at_near)
     area = np.where(is_open & (x >= near), faces.front_area(x, at_far, np.maximum(outside, at_far), to, grain.core), 0.0)
     by_near, by_far = (faces.front_volume(x, end, to, grain.core) for end in (at_near, at_far))
     disc = np.square(start)

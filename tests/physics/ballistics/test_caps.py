@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -17,6 +19,8 @@ from physics.motors import Array, Motors
 from tests.shared import scenario
 
 OUTER, CORE = 0.046, 0.018
+SQUARE = faces.CoveredGrain(*(np.array([value]) for value in (0.009, 0.023, 0.046, 0.0, 0.0)))
+"""As long as it is wide, both faces inhibited; radii."""
 
 
 def motor(forward: str, aft: str, more: str = "") -> Motors:
@@ -98,6 +102,18 @@ def test_surfaces_of_cells_are_the_slopes_of_what_is_left(one: faces.CoveredGrai
     by = [left(core - h, forward, aft) - left(core + h, forward, aft), left(core, forward - h, aft) - left(core, forward + h, aft)]
     for slope, area in zip(by, (found.core, found.forward), strict=True):
         assert slope / (2 * h) == pytest.approx(area.sum(), abs=2e-2 * whole)
+
+
+@pytest.mark.parametrize("open_", ["forward", "aft"])
+@pytest.mark.parametrize("stations", [3, 4, 7])
+def test_a_flat_front_where_two_cells_meet_is_counted_once(open_: str, stations: int) -> None:
+    one = replace(SQUARE, **{open_: SQUARE.outer})
+    cell = SQUARE.length[0] / stations
+    for edges in range(1, stations):
+        x = np.full((1, 1), edges * cell if open_ == "forward" else SQUARE.length[0] - (stations - edges) * cell)
+        found = caps.in_cells(wide(one), np.zeros((1, stations)), *((x, 0.0 * x) if open_ == "forward" else (0.0 * x, x)))
+        ring = np.pi * (one.outer**2 - one.core**2)
+        assert getattr(found, open_).sum() == pytest.approx(float(ring[0]), rel=1e-9)
 
 
 @pytest.mark.parametrize("kernel", ["steady", "transient"])
