@@ -34,6 +34,8 @@ Index = NDArray[np.intp]
 COAST_STEPS = 12
 _NEWTON_STEPS = 6
 _BISECTIONS = 50
+_AT_THE_END = 1e-9
+"""Share of the rail within which its end is met."""
 _BLOCK = 4096
 _SEPARATED_SHARE = 0.01
 """Share of the impulse from which on a separated nozzle is told: every burn that fills and empties has some."""
@@ -513,8 +515,18 @@ def _along_rail(ascent: _Ascent, index: Index, step: _Step, start: Array, time: 
         for _ in range(_NEWTON_STEPS):
             there = _runge_kutta(near_rates, start[out], trial, near_state)
             trial = np.clip(trial - (there[0] - length[out]) / (there[1] * near.thrust.width), 0.0, span)
-        reach[out] = trial
         there = _runge_kutta(near_rates, start[out], trial, near_state)
+        # One that is past its highest point by the step's end has two places of that height; it left at the first.
+        astray = ~((there[1] > 0.0) & (np.abs(there[0] - length[out]) <= _AT_THE_END * length[out]))
+        if astray.any():
+            low, high = np.zeros(trial.size), span.copy()
+            for _ in range(_BISECTIONS):
+                middle = 0.5 * (low + high)
+                beyond = _runge_kutta(near_rates, start[out], middle, near_state)[0] >= length[out]
+                low, high = np.where(beyond, low, middle), np.where(beyond, middle, high)
+            trial = np.where(astray, high, trial)
+            there = _runge_kutta(near_rates, start[out], trial, near_state)
+        reach[out] = trial
         for whole, part in zip(end, there, strict=True):
             whole[out] = part
     finish = start + reach
