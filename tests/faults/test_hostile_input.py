@@ -96,6 +96,7 @@ def test_a_motor_of_any_allowed_numbers_has_figures_or_says_why_not(seed):
         assert not (rung["ok"] and asked) or rung["factor"] is None or rung["factor"] >= rung["required"], rung
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [3, *(pytest.param(seed, marks=pytest.mark.slow) for seed in (0, 1, 2, 4, 5, 6, 7))])
 def test_records_changed_as_records_go_wrong(tmp_path, seed):
     """Units, signs, shifts, ramps, clipping, spikes, gaps, torn cables: figures, or a refusal; never a traceback."""
@@ -173,6 +174,7 @@ def test_a_record_that_is_not_ours_is_kept_and_named(tmp_path, foreign):
     assert answer["designs"] and answer["exact"] is True
 
 
+@pytest.mark.slow
 def test_the_folder_of_another_study_is_refused_with_what_to_do(tmp_path):
     one, two = (write_study(tmp_path / name, throat="2 mm") for name in ("one", "two"))
     out = str(tmp_path / "out")

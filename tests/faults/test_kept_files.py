@@ -165,6 +165,7 @@ def test_a_result_that_is_the_base_of_its_own_study_is_not_written_over(start):
     assert result.exit_code == 2 and "input of this command" in result.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("option", "command"), [("--curve", "check"), ("--ladder", "check"), ("--propellant", "reduce")])
 def test_a_named_file_that_is_something_else_is_not_replaced(start, option, command):
     given = "motor.toml" if command == "check" else "firing.toml"
@@ -242,6 +243,7 @@ def test_a_store_that_is_no_address_is_refused(tmp_path, url):
     assert result.exit_code == 2 and "driver.store" in result.stderr and not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow
 def test_a_closed_standard_output_is_told_before_the_work(start):
     before = contents(start)
     ended = process("check", "motor.toml", "--json", cwd=start, close=">&-")

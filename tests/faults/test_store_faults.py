@@ -137,6 +137,7 @@ def check_whole(folder):
     return count
 
 
+@pytest.mark.slow
 def test_killed_writers_leave_whole_blocks_only(tmp_path):
     draw = random.Random(2)
     for round_ in range(6):

@@ -351,7 +351,7 @@ def on_a_terminal(line: list[str], place: Path, **environment: str) -> tuple[int
 @pytest.mark.parametrize(
     "name",
     [
-        pytest.param(name, marks=() if name in ("check", "list", "new") else pytest.mark.slow)
+        pytest.param(name, marks=() if name in ("list", "new") else pytest.mark.slow)
         for name in LINES
         if name not in ("reduce", "draw")
     ],
@@ -632,6 +632,7 @@ def test_check_opens_with_the_verdict_and_the_ladder(starter, tmp_path, wide):
     assert bases.count("radiation at an assumed emissivity of 0.5") == 1
 
 
+@pytest.mark.slow
 def test_check_names_what_falls_short_above_the_ladder(tmp_path, wide):
     weak = CURLEW.read_text().replace("count = 10", "count = 4").replace("../propellants", str(ROOT / "studies/propellants"))
     (tmp_path / "weak.toml").write_text(weak)
@@ -689,6 +690,7 @@ part = "aft closure"
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("columns", "units"), [(80, "imperial"), (100, "metric"), pytest.param(80, "metric", marks=pytest.mark.slow)]
 )

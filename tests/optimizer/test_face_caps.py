@@ -116,6 +116,7 @@ def test_the_flight_weighs_what_is_left_under_caps() -> None:
     assert (between > faces.middle(shut, x)).all() and (between < faces.middle(bare, x)).all()
 
 
+@pytest.mark.slow
 def test_the_review_sheet_says_what_a_flaw_would_do() -> None:
     import io
 

@@ -198,6 +198,7 @@ def fixed(folder: Path, variables: str, motor_changes=(), held=("radial-screws",
     return study
 
 
+@pytest.mark.slow
 def test_a_stack_that_is_too_long_is_turned_away_under_its_name(tmp_path):
     """Of one to nine grains some fit by the sum that `check` prints, and those only."""
     study = load_study(fixed(tmp_path, "grain_count = {from = 1, to = 12}"))

@@ -69,7 +69,9 @@ class TestStudies:
     def test_asks_a_question(self, name):
         assert "QUESTION" in (STUDIES / f"{name}.toml").read_text(encoding="utf-8")
 
-    @pytest.mark.parametrize("name", NAMES)
+    @pytest.mark.parametrize(
+        "name", [pytest.param(name, marks=() if name == "grain_count" else pytest.mark.slow) for name in NAMES]
+    )
     def test_some_designs_meet_the_limits_and_some_do_not(self, name):
         study = load_study(STUDIES / f"{name}.toml")
         good, count = feasible(study)

@@ -274,6 +274,7 @@ class TestWornSurface:
         theta = (history.final[:, 0] - 300.0) / 700.0
         assert_allclose(theta, np.exp(-speed * depth / diffusivity), atol=0.025)
 
+    @pytest.mark.slow
     def test_error_shrinks_with_the_cells(self):
         speed, diffusivity = 5e-4, 1.2e-7
         errors = []

@@ -88,6 +88,7 @@ class TestBeforeAnythingRecedes:
         ]
         assert_allclose(exact, [711.87, 382.24], rtol=1e-4)
 
+    @pytest.mark.slow
     def test_half_space_under_a_film(self):
         # Carslaw and Jaeger 2.7 (remembered): surface 1810.2 K after 0.05 s, 1375.1 K at 0.2 mm after 0.5 s; 0.5 %
         k, density, heat, film, gas, start = 0.17, 1390.0, 1000.0, 3000.0, 2600.0, 293.15

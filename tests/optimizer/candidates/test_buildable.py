@@ -51,6 +51,7 @@ def value_in_file(key: str, number: float) -> str:
     return f'"{float(from_si(number, "mm")):.9g} mm"' if spec.dimension == "length" else f"{number:g}"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name", [pytest.param(name, marks=() if name in ("no exit", "no room to fill") else pytest.mark.slow) for name in NOTHING]
 )
@@ -98,6 +99,7 @@ def test_nothing_is_advised_where_a_candidate_can_be_built(tmp_path):
     assert not result.ways_in and result.relaxations
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("searched", "count"),
     [

@@ -31,6 +31,7 @@ def test_every_rung_is_judged_whatever_the_first_candidate_is(cases, tmp_path, m
     assert {term.mode for term in Families(study).terms} >= MODES
 
 
+@pytest.mark.slow
 def test_the_front_is_that_of_brute_force_behind_a_first_candidate_that_is_no_motor(cases, tmp_path, motor):
     search = "\n".join(FIRST["a core wider than the grain"]) + "\nforward_closure.count = [6, 10]\ngrain_count = {from = 4, to = 6}"
     limits = 'minimum_factor = {"grain support" = 3.0}'

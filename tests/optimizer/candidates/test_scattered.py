@@ -160,6 +160,7 @@ def test_evolving_finds_only_what_passes_under_the_tolerances(study_of):
         assert design.results["smallest_factor_p1"] >= 3.5 and design.results["chance_of_failure"] <= 0.05
 
 
+@pytest.mark.slow
 def test_without_a_design_the_percentile_says_how_far_it_must_give(study_of):
     strict = 'total_impulse = {min = "2400 N*s", percentile = 5}'
     result = search(study_of(limits=strict))

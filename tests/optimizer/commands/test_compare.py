@@ -84,6 +84,7 @@ class TestWhatChanged:
         assert (changes["ambient.temperature"].before, changes["ambient.temperature"].after) == (293.15, 303.15)
         assert all(change.alone is not None for change in comparison.changes)
 
+    @pytest.mark.slow
     def test_a_row_of_grains_added_is_one_change(self, motors):
         row = '[[grain]]\nlength = "40 mm"\nouter_diameter = "46 mm"\ncore_diameter = "20 mm"\nburning_ends = 2\n'
         comparison = compare([motors(), motors(("[nozzle]", row + "[nozzle]"))])
@@ -107,6 +108,7 @@ class TestWhatChanged:
         assert change.alone is not None and (change.before_text, change.after_text) == ("3, 75 mm", "2, 112 mm")
         assert change.lines == (("grain.count", "3", "2"), ("grain.length", "75 mm", "112 mm"))
 
+    @pytest.mark.slow
     def test_a_face_that_is_covered_is_one_change_however_the_other_file_counts_its_ends(self, motors):
         faces = 'forward_face = {covered_to = "28 mm"}\naft_face = "bare"'
         both = ["grain.forward_face", "grain.aft_face"]
@@ -141,6 +143,7 @@ class TestWhatChanged:
         # Screw shear of the aft closure governed; the new motor has no such rung.
         assert comparison.steps[0].verdict == "not known" and "no such rung" in comparison.steps[0].answer
 
+    @pytest.mark.slow
     def test_another_propellant_is_one_change_the_same_with_a_new_rate_is_not(self, motors, tmp_path):
         other = motors(('"invented"', '"another"'), ('"1480 m/s"', '"1400 m/s"'), ("0.35", "0.3"))
         (change,) = compare([motors(), other]).changes
@@ -206,6 +209,7 @@ class TestWhatItDid:
         assert before > 0.2 and after < 0.01  # more screws aft: the aft screws are no longer what goes first
         assert {"mode": "screw shear", "part": "aft closure", "share": before} in found.as_json()["first_to_fail"][0]
 
+    @pytest.mark.slow
     @given(st.integers(4, 12), st.sampled_from(["2.6 mm", "3 mm", "3.4 mm"]))
     @settings(max_examples=examples(5, 2), deadline=None)
     def test_comparing_forth_and_back(self, tmp_path_factory, count, wall):
@@ -253,6 +257,7 @@ class TestAnswer:
         verdict, answer = self.verdict(motors(), motors(MORE_SCREWS, ('"3.2 mm"', '"0.5 mm"')))
         assert verdict == "yes, but" and "Short of what is required" in answer
 
+    @pytest.mark.slow
     def test_a_sound_motor_had_nothing_to_fix(self, motors):
         sound = motors(MORE_SCREWS)
         throat = '"13.5 mm"'

@@ -96,6 +96,7 @@ class TestRanking:
         early = shares(explained('time_of_failure = "0.05 s"\n' + found))
         assert late["liner burn-through, liner"] > 0.5 > early.get("liner burn-through, liner", 0.0)
 
+    @pytest.mark.slow
     def test_weaker_screws_gain(self, explained):
         line = 'pressure = "7 MPa"\nfound = ["closure gone"]\n'
         few, many = explained(line), explained(line, MOTOR.replace("count = 4\nedge", "count = 12\nedge"))
@@ -133,6 +134,7 @@ class TestHeatAndSurvival:
 
     GAP = changed(MOTOR, ('thickness = "1.6 mm"', 'thickness = "1.6 mm"\ngap = "40 mm"'), ("count = 4\nedge", "count = 8\nedge"))
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("found", ['"closure gone"', '"closure gone", "hot spot"', '"closure gone", "liner gone"'])
     @pytest.mark.parametrize("time", ["1.1 s", "1.5 s"])
     def test_a_gap_at_the_failed_end_is_put_first(self, explained, found, time):
@@ -154,7 +156,14 @@ class TestHeatAndSurvival:
         else:
             assert explanation.candidates[0].mode == "case softening" and heat > 0.5
 
-    @pytest.mark.parametrize(("place", "position"), [("forward end", "25 mm"), ("joint", "115 mm"), ("aft end", "266 mm")])
+    @pytest.mark.parametrize(
+        ("place", "position"),
+        [
+            ("forward end", "25 mm"),
+            pytest.param("joint", "115 mm", marks=pytest.mark.slow),
+            pytest.param("aft end", "266 mm", marks=pytest.mark.slow),
+        ],
+    )
     def test_a_gap_of_two_millimetres_that_gas_passes_is_put_first(self, explained, place, position):
         """Burned through where gas runs behind the liner; a still gap of that width warms by some tens of kelvin alone."""
         line = 'time_of_failure = "0.9 s"\nat = [{{found = "burn-through", position = "{}", clock = 3}}]\n'
@@ -172,12 +181,14 @@ class TestHeatAndSurvival:
         explanation = explained('time_of_failure = "0.9 s"\nend = "forward"\n' + SHEARED, self.GAP)
         assert explanation.candidates[0].mode == "screw shear"
 
+    @pytest.mark.slow
     def test_a_wall_that_is_through_early_loses_nothing_by_waiting(self, explained):
         line = 'time_of_failure = "{}"\nend = "middle"\nfound = ["hot spot", "burn-through"]\n'
         thin = MOTOR.replace('thickness = "1.6 mm"', 'thickness = "0.4 mm"')
         shared = [shares(explained(line.format(time), thin))["liner burn-through, liner"] for time in ("0.6 s", "1.0 s", "1.6 s")]
         assert min(shared) > 0.5
 
+    @pytest.mark.slow
     def test_one_low_rung_takes_nothing_from_the_others(self, explained):
         """Screws that the file makes four times too weak: the case that split at 30 MPa is still found."""
         line = 'pressure = "30 MPa"\nend = "middle"\nfound = ["case split along the length", "case bulged"]\n'

@@ -68,6 +68,7 @@ def test_exact_ties_are_listed_together_as_one_group(cases, tmp_path):
     assert len(result.designs) == 2 * len(values)
 
 
+@pytest.mark.slow
 def test_the_same_study_and_seed_give_the_same_bytes(cases, tmp_path):
     study = load_study(cases.write_study(tmp_path))
     search(study, tmp_path / "a")
@@ -285,6 +286,7 @@ def test_what_turned_candidates_away_is_told_in_one_order(cases, tmp_path):
         assert told[:2] == [("outer_diameter", study.size), ("port_over_throat", study.size)]
 
 
+@pytest.mark.slow
 def test_the_ring_s_material_is_the_plate_s_where_the_file_names_none(cases, tmp_path):
     """The plate then bends, and weighs, by the material that is searched for the ring."""
     ranges = """
@@ -371,6 +373,7 @@ def test_a_front_longer_than_anybody_reads_is_thinned_and_says_so(cases, tmp_pat
     assert any("4 of them, spread evenly" in text for text in result.messages) and result.feasible == whole.feasible
 
 
+@pytest.mark.slow
 def test_single_rungs_can_be_aimed_for(cases, tmp_path):
     objectives = 'loaded_mass = "min"\nfactor = {"screw shear" = "max", "case yield" = "max"}'
     search_text = 'grain_count = [3, 5]\nthroat_diameter = ["13 mm", "15 mm"]\nwall = ["2 mm", "4 mm"]\n'

@@ -224,6 +224,7 @@ class TestScatteredStrengths:
             assert abs(estimate.value - value) < error
         assert 0.001 < result.any_failure.value < 0.9
 
+    @pytest.mark.slow
     def test_one_rung_alone_is_a_closed_form(self):
         """ln p and ln strength normal: the chance is Phi of the distance over both scatters together (derived)."""
         subject = replace(weak_case(1.0), tolerances={"propellant.rate": Tolerance(standard_deviation=1e-6, relative=True)})
@@ -525,6 +526,7 @@ class TestHeat:
         free = Outcome({}, {key: one(np.inf)}, {}, certainty={key: sure})  # its early end never comes either
         assert chances.chances(model(samples, free), 8)[0].value == 0.0
 
+    @pytest.mark.slow
     def test_a_search_gives_the_same_figure(self):
         subject = self.lined(1.2e-3)
         both = subject.repeat(2).with_values({"liner.thickness": np.array([1.2e-3, 1.5e-3])})

@@ -143,6 +143,7 @@ def one_grain(motor: Path) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_a_measured_liner_goes_over_where_the_test_was_as_hard(motor: Path, one_grain: Path, tmp_path: Path) -> None:
     found = vouch(load_motor(motor), [written(tmp_path, BENCH)])
     by_place = {one.measured.place: one for one in found.liner}
@@ -154,6 +155,7 @@ def test_a_measured_liner_goes_over_where_the_test_was_as_hard(motor: Path, one_
     assert any("[[liner.measured]]" in note for note in found.notes)
 
 
+@pytest.mark.slow
 def test_a_firing_of_the_motor_itself_moves_its_rungs(motor: Path, tmp_path: Path) -> None:
     """All of the liner but a fifth lost at the aft end: the rung of that place comes sooner, with a narrower band."""
     text = (motor.parent / "firing.toml").read_text()
@@ -220,6 +222,7 @@ def test_a_design_of_the_same_hardware_keeps_its_water_proof_and_no_firing(motor
     assert not same_hardware(replace(file.motors, aft_closure=None), file.motors)[0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("outcome", "gone"), [("leaked", False), ("failed", True)])
 def test_what_leaked_is_still_there_and_what_failed_is_not(motor: Path, outcome: str, gone: bool) -> None:
     motors = load_motor(motor).motors

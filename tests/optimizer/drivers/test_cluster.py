@@ -60,6 +60,7 @@ def faulty(number: int) -> int:
     return number
 
 
+@pytest.mark.slow
 def test_every_block_comes_once_and_is_computed_elsewhere(two_workers):
     crew = Cluster(two_workers.scheduler_address, square, (3,), lambda number: (0, 0))
     found = dict(crew.blocks(list(range(30)), lambda number: number != 7))
@@ -95,6 +96,7 @@ def test_a_block_that_takes_its_workers_with_it_is_computed_here(two_workers):
     assert len(crew.messages) == 1 and "1 block" in crew.messages[0]
 
 
+@pytest.mark.slow
 def test_a_fault_on_a_worker_is_told_as_itself(two_workers):
     with pytest.raises(MemoryError, match="three"):
         list(Cluster(two_workers.scheduler_address, faulty, (), faulty).blocks(list(range(6))))
@@ -113,6 +115,7 @@ def test_a_scheduler_that_is_not_there_is_told(monkeypatch):
         list(Cluster("tcp://127.0.0.1:1", square, (1,), abs).blocks([1]))
 
 
+@pytest.mark.slow
 def test_at_the_command_line_it_is_the_machine_that_failed_and_nothing_of_writing(cases, tmp_path, monkeypatch):
     pytest.importorskip("distributed")
     monkeypatch.setattr(cluster, "PATIENCE", 0.5)
@@ -128,6 +131,7 @@ def test_without_dask_the_cure_is_told(monkeypatch):
         list(Cluster("tcp://127.0.0.1:1", square, (1,), abs).blocks([1]))
 
 
+@pytest.mark.slow
 def test_nothing_of_dask_is_loaded_without_a_cluster(cases, tmp_path):
     path = cases.write_study(tmp_path, search='throat_diameter = ["12 mm", "14 mm"]')
     program = (

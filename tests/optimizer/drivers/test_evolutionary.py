@@ -244,6 +244,7 @@ def test_a_database_that_is_not_there_is_said_plainly(cases, tmp_path):
         search(study)
 
 
+@pytest.mark.slow
 def test_the_record_of_one_machine_lies_in_the_results_folder(cases, tmp_path):
     study = fine(cases, tmp_path)
     search(study, tmp_path / "out")

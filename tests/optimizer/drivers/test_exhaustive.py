@@ -57,7 +57,7 @@ STUDIES = {
 }
 
 
-QUICK = ("a smallest factor asked for", "one objective")
+QUICK = ("a smallest factor asked for",)
 
 
 @pytest.mark.parametrize("name", [pytest.param(name, marks=() if name in QUICK else pytest.mark.slow) for name in STUDIES])
@@ -115,6 +115,7 @@ MANY = {
 }
 
 
+@pytest.mark.slow
 def test_judging_finalists_only_gives_the_same_front_as_judging_all(cases, tmp_path, monkeypatch):
     """Heat in the blocks, and as where late rungs read inner variables: of finalists, and of all that is left."""
     study = load_study(cases.write_study(tmp_path, liner=True, **MANY))
@@ -137,6 +138,7 @@ def test_judging_finalists_only_gives_the_same_front_as_judging_all(cases, tmp_p
     assert (inside.feasible, +inside.rejected) == (every.feasible, +every.rejected)
 
 
+@pytest.mark.slow
 def test_verdicts_on_heat_are_stored_with_the_blocks(cases, tmp_path, monkeypatch):
     """A search that is taken up again marches nothing of the blocks that are there, and each wall once of those that are not."""
     study = load_study(cases.write_study(tmp_path, liner=True, **MANY))

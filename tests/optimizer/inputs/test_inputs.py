@@ -531,6 +531,7 @@ class TestFiles:
         (folder / "dots.toml").write_text(".".join(["a"] * 300_000) + " = 1\n")
         self.refuse(folder / "dots.toml", "E145", "dots", 1)
 
+    @pytest.mark.slow
     @pytest.mark.parametrize(
         "text",
         [

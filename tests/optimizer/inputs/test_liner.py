@@ -98,6 +98,7 @@ def test_answer_of_check(motor: Path) -> None:
     assert by_mode["case yield", "case"]["place"] is None
 
 
+@pytest.mark.slow
 def test_a_loose_liner_with_two_gaps_is_told(motor: Path) -> None:
     rows = "".join(f'[[liner.gap]]\nplace = "{place}"\nwidth = "2 mm"\n' for place in ("forward end", "aft end"))
     look = assess(load_motor(lined(motor, 'gap_behind = "0.3 mm"\n' + rows)).motors, curve=True)

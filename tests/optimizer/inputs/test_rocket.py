@@ -132,6 +132,7 @@ def test_the_apogee_over_the_scatter_of_one_mass_is_that_at_its_percentiles(moto
     assert "apogee" in found.corners and "total_impulse" not in found.shares
 
 
+@pytest.mark.slow
 def test_a_comparison_says_what_a_heavier_rocket_does_to_its_flight(motor: Path) -> None:
     light = load_motor(_with(motor, ROCKET))
     (motor.parent / "heavy.toml").write_text(motor.read_text().replace('mass = "1.6 kg"', 'mass = "1.9 kg"'))
@@ -143,6 +144,7 @@ def test_a_comparison_says_what_a_heavier_rocket_does_to_its_flight(motor: Path)
     assert answer["changes"][0]["alone"]["rail_exit_speed"] == after
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("limit", "ok"), [("25 degC", False), ("690 degC", True)])
 def test_the_airframes_skin_is_held_against_the_hottest_outside_of_the_case(motor: Path, limit: str, ok: bool) -> None:
     rocket = ROCKET.replace('diameter = "54 mm"', f'diameter = "54 mm"\nskin_limit = "{limit}"')

@@ -107,6 +107,7 @@ def test_what_is_no_knob_is_refused(bench, values):
         bench.answer(values)
 
 
+@pytest.mark.slow
 def test_each_change_is_told_with_what_it_does_alone(bench):
     found = bench.answer({"nozzle.throat_diameter": "14 mm", "grain.0.length": "80 mm"}, whole=True)
     changes = {change["knob"]: change for change in found["changes"]}
@@ -134,6 +135,7 @@ def test_order_is_told_in_words():
     assert order_words(after, before)[1] == "B (case) no longer falls short."
 
 
+@pytest.mark.slow
 def test_motors_of_one_kind_share_a_batch_and_give_what_they_give_alone(bench):
     texts = [bench.file.text, bench.file.text.replace('"13 mm"', '"12 mm"', 1), bench.file.text.replace("A2-70", "A4-80")]
     motors = [motor_from_text(text, bench.file.path).motors for text in texts]
@@ -147,6 +149,7 @@ def test_motors_of_one_kind_share_a_batch_and_give_what_they_give_alone(bench):
         joined([motors[0], motors[2]])
 
 
+@pytest.mark.slow
 def test_what_would_mend_it_mends_it(bench):
     values = {"nozzle.throat_diameter": "11 mm"}
     found = remedies(bench, values)
@@ -184,6 +187,7 @@ def test_the_starter_opens_and_a_bare_motor_too(tmp_path):
     assert remedies(bare, {})["asked"] == "grain support, grains"
 
 
+@pytest.mark.slow
 def test_a_rocket_flies_and_its_flight_is_compared():
     bench = Bench.of(STUDIES / "motors" / "plover.toml")
     knob = next(knob for knob in bench.knobs if knob.name == "nozzle.throat_diameter")

@@ -46,6 +46,7 @@ def test_only_what_was_turned_differs(bench):
     assert saved.comments == ("line 39: hole centre to the end of the case",) or len(saved.comments) == 1
 
 
+@pytest.mark.slow
 def test_a_saved_motor_checks_to_the_last_digit(bench):
     values = {"nozzle.throat_diameter": "12.4 mm", "case.wall": "0.12 in"}
     made = bench.turned(values)

@@ -152,6 +152,7 @@ def test_ten_megabytes_are_not_read(served):
     assert ask(served, f"/{served.token}/state", {})[0] == 200
 
 
+@pytest.mark.slow
 def test_a_slow_client_stops_nobody_and_is_sent_away(served):
     slow = []
     for _ in range(8):

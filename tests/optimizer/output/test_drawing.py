@@ -275,6 +275,7 @@ class TestSection:
         shape = section(motor_from_document(document, "x.toml").motors)
         assert any("case.length is not given" in text for text in shape.assumptions)
 
+    @pytest.mark.slow
     def test_without_case_and_closures(self):
         bare = motor(case=None, liner=None, forward_closure=None, aft_closure=None)
         shape = section(bare)
@@ -397,6 +398,7 @@ class TestStand:
         assert facts.restraint >= 1.5 * facts.closure_force and facts.restraint >= 4.0 * facts.highest_thrust
         assert not {"grain support", "case yield hot"} & {rung["mode"] for rung in facts.rungs}
 
+    @pytest.mark.slow
     def test_a_motor_that_just_passes_on_yield_is_not_proofed_at_yield(self, motors):
         """Wall thinned until the case stands at 1.5 on yield: 1.5 times the pressure would be yield itself."""
 
@@ -466,6 +468,7 @@ class TestStand:
             found = quickest(replace(assessment, figures=replace(assessment.figures, curve=curve)))
             assert found == (pytest.approx(takes, rel=0.15), where)
 
+    @pytest.mark.slow
     def test_temperatures_stand_by_place_with_when_to_read_them(self, assessment):
         """Each is the assessment's own, and no sticker is read before the last peak."""
         told = {place.place: place for place in assessment.heat.outside}

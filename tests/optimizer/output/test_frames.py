@@ -39,6 +39,7 @@ class TestNames:
         with pytest.raises(AttributeError, match="nothing_like_it"):
             _ = package.nothing_like_it
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("first", ["import optimizer.commands.search", "import optimizer.commands.spread", "pass"])
     def test_whatever_was_imported_first(self, first):
         code = f"{first}\nfrom inspect import isfunction as made\nfrom optimizer import search, spread\n"
@@ -93,12 +94,14 @@ class TestOneMotor:
 
 
 class TestOtherResults:
+    @pytest.mark.slow
     def test_a_spread(self, motor):
         result = spread(motor.motors, samples=32)
         frame = frames.percentiles(result)
         assert frame.loc["peak_pressure", "p50"] == result.figures["peak_pressure"]["p50"]
         assert len(frames.chances(result)) == len(result.rungs)
 
+    @pytest.mark.slow
     def test_a_comparison(self, motor, tmp_path):
         text = (STARTER / "motor.toml").read_text(encoding="utf-8").replace('wall = "3 mm"', 'wall = "2.5 mm"')
         (tmp_path / "motor.toml").write_text(text, encoding="utf-8")
@@ -115,6 +118,7 @@ class TestOtherResults:
         assert frame["peak_pressure"].iloc[0] == result.reductions[0].measured["peak_pressure"]
         assert frame["total_impulse uncertainty"].iloc[0] > 0
 
+    @pytest.mark.slow
     def test_an_explanation(self):
         frame = frames.candidates(explain(load_firing(STARTER / "failed_firing.toml")))
         assert frame["mode"][0] == "screw shear" and frame["likelihood"].is_monotonic_decreasing

@@ -132,6 +132,7 @@ def test_near_those_ends_it_comes_to_them(to: float, same: str) -> None:
         assert float(one[name][0]) == pytest.approx(float(other[name][0]), rel=1e-3), name
 
 
+@pytest.mark.slow
 def test_a_batch_is_its_motors_one_by_one() -> None:
     """Bare, capped and inhibited motors together, to the last digit; the history too."""
     to = np.array([CORE, 0.02, 0.03, 0.04, OUTER, 0.035, 0.02])

@@ -187,6 +187,7 @@ class TestLimitOfTheKernels:
         assert (table[-1] < 1.5e-3).all(), table
         assert (table[-1] <= np.maximum(table[0], 1e-4)).all(), table
 
+    @pytest.mark.slow
     def test_what_is_burnt_is_gone_to_the_last_bit(self):
         """Bore and twice the web may round to less than the outer diameter; such a hair must not burn on for seconds."""
         for seed in (9000, 9003, 9006):

@@ -18,6 +18,7 @@ def motor(more: str = "", *pairs: tuple[str, str]) -> Motors:
     return motor_from_text("schema = 1\n" + "\n".join(parts), "motor.toml").motors
 
 
+@pytest.mark.slow
 def test_it_comes_to_the_whole_surface_as_the_speed_grows() -> None:
     whole = transient.start_up(motor())
     off = []
@@ -29,6 +30,7 @@ def test_it_comes_to_the_whole_surface_as_the_speed_grows() -> None:
     assert off[0] < 0.225 / 30.0  # no later than the flame needs for the three grains
 
 
+@pytest.mark.slow
 def test_a_slow_flame_is_late_and_low() -> None:
     """At 1 m/s along 225 mm less than half the surface burns after a tenth of a second."""
     whole, spread = transient.start_up(motor()), transient.start_up(motor(), 1.0)
@@ -49,6 +51,7 @@ def test_nothing_is_lost_on_the_way() -> None:
     assert slow.curve.kn[0, 1] < 0.05 * float(at_once["kn_at_ignition"][0])
 
 
+@pytest.mark.slow
 def test_a_batch_is_its_motors_one_by_one() -> None:
     batch = motor().repeat(3).with_values({"grain.length": np.array([0.075, 0.03, 0.06])})
     together = transient.lit_along(batch, 20.0)

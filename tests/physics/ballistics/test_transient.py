@@ -285,6 +285,7 @@ class TestConvergence:
         assert 1.7 < np.log2(errors[1] / errors[2]) < 2.4
         assert errors[1] < 1e-3
 
+    @pytest.mark.slow
     def test_default_steps_lie_close_to_fine_ones_with_erosion(self) -> None:
         case = motor(throat=0.0185, erosive="lenoir-robillard")
         coarse, fine = transient.evaluate(case), transient.evaluate(case, tolerance=1e-3, web_steps=150)
@@ -334,6 +335,7 @@ class TestPhysics:
         assert eroded["peak_head_pressure"][0] > 1.1 * plain["peak_head_pressure"][0]
         assert eroded["burn_time"][0] < plain["burn_time"][0]
 
+    @pytest.mark.slow
     def test_opening_the_nozzle_end_grains_cures_it(self) -> None:
         given = {"throat": 0.0185, "erosive": "mukunda-paul", "length": 0.085}
         same = transient.evaluate(motor(count=[2, 2], core=[0.02, 0.02], **given))
@@ -395,6 +397,7 @@ class TestBatch:
             np.testing.assert_allclose(shuffled[name], value[[2, 0, 1]], rtol=1e-8, err_msg=name)
             np.testing.assert_allclose(single[name], value[[1]], rtol=1e-8, err_msg=name)
 
+    @pytest.mark.slow
     def test_blocks_change_nothing_and_curves_are_padded(self) -> None:
         batch = random_batch(7, 3)
         whole, parts = transient.evaluate(batch, curve=True), transient.evaluate(batch, curve=True, block=2)

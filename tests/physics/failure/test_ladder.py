@@ -438,6 +438,7 @@ class TestFactors:
         assert len(calm) == len(hard) > 20
         assert all(b.factor[0] < a.factor[0] for a, b in zip(calm, hard, strict=True) if a.pressure is not None)
 
+    @pytest.mark.slow
     @settings(max_examples=examples(20, 3), deadline=None)
     @given(st.floats(0.3, 4.0), st.sampled_from(RETENTIONS))
     def test_similar_motors_fail_at_the_same_pressure(self, scale: float, retention: str) -> None:

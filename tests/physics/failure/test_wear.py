@@ -60,6 +60,7 @@ def test_the_worst_sign_comes_first_and_the_reasons_last() -> None:
     assert "21 % of the pressure at which it should begin" in one.text  # of the bulge: 6.6 of 31.4 MPa
 
 
+@pytest.mark.slow
 def test_a_tube_that_nobody_measured_new_is_told_so_and_not_retired_for_its_mill() -> None:
     unmeasured = LOG.replace('after = "new"\nouter_diameter = "50.00 mm"', 'after = "new"').replace("0.15 mm", "0.02 mm")
     one = told(unmeasured.replace("50.06", "50.30"))
@@ -68,6 +69,7 @@ def test_a_tube_that_nobody_measured_new_is_told_so_and_not_retired_for_its_mill
     assert "bulge 0.04 mm, 0.4 times" in measured.text.lower() and measured.about == "reuse"
 
 
+@pytest.mark.slow
 def test_a_sound_case_is_not_retired_and_one_without_a_log_not_spoken_of() -> None:
     sound = LOG.replace("50.06", "50.01").replace("0.15 mm", "0.02 mm")
     one = told(sound)

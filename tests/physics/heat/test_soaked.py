@@ -54,6 +54,7 @@ def test_the_burn_of_another_soak_is_the_kernels_own(starter: Motors, temperatur
     )
 
 
+@pytest.mark.slow
 def test_a_tube_in_the_sun_and_a_slow_cold_burn_are_seen(starter: Motors) -> None:
     plain, cold, hot = values(starter), values(soaked(starter, 253.15, 293.15)), values(soaked(starter, 293.15, 333.15))
     assert other_soaks(starter).size == 0
@@ -68,6 +69,7 @@ def test_the_rung_says_at_which_soak(starter: Motors) -> None:
     assert "soak at -20 °C" in note and "as drawn" in note
 
 
+@pytest.mark.slow
 @settings(max_examples=6, deadline=None)
 @given(st.sampled_from(["liner.thickness", "case.wall", "ambient.soak"]), st.floats(0.0, 0.5), st.floats(0.05, 0.5))
 def test_a_worse_tolerance_never_lengthens_a_heat_time(starter: Motors, column: str, part: float, more: float) -> None:
