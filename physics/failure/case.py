@@ -32,16 +32,47 @@ END_COLUMNS = {"forward": "forward_closure", "aft": "aft_closure"}
 
 
 def service_temperature(motors: Motors) -> Array:
-    """Temperature of case and closures at work: `case.service_temperature`, or room temperature where not given. [K]"""
+    """Temperature of case and closures at work: `case.service_temperature`, or room temperature where not given.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+
+    Returns
+    -------
+    Array
+        [K], (n,) or ().
+    """
     given = motors.value("case.service_temperature")
     return np.asarray(ROOM_TEMPERATURE) if given is None else np.asarray(given)
 
 
 def strength(motors: Motors, material: Material, what: str) -> Array:
-    """Strength [Pa] of a metal part at service temperature; `what` is "yield", "tensile", "shear" or "modulus".
+    """Strength of a metal part at service temperature.
 
-    Shear falls with temperature as tensile strength does, and is 0.6 of it where the material gives none. Raises
-    NotComputable where the number, or its value at that temperature, is not known.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    material : Material
+        Of the part.
+    what : str
+        "yield", "tensile", "shear" or "modulus".
+
+    Returns
+    -------
+    Array
+        [Pa], (n,) or ().
+
+    Raises
+    ------
+    NotComputable
+        Where the number, or its value at that temperature, is not known.
+
+    Notes
+    -----
+    Shear falls with temperature as tensile strength does, and is 0.6 of it where the material gives none.
     """
     if material.kind in ("liner", "seal"):
         reason = f"{material.name} is a {material.kind} material, not one that carries load. {material.caution}"
@@ -74,7 +105,22 @@ _SYMBOLS = {"yield_strength": "Sy", "tensile_strength": "Su", "shear_strength": 
 
 
 def strength_note(motors: Motors, material: Material, *names: str) -> str:
-    """The strengths used of a metal part in few words: "Su 290 MPa (42.1 ksi) x 0.859 at 120 °C, 6061-T6"."""
+    """The strengths used of a metal part in few words: "Su 290 MPa (42.1 ksi) x 0.859 at 120 °C, 6061-T6".
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    material : Material
+        Of the part.
+    *names : str
+        Names of its strengths, as `Material` has them.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     at = float(np.max(service_temperature(motors)))
     derated = material.derating() is not None and at > WARMEST_WITHOUT_TABLE
     parts = []
@@ -92,7 +138,22 @@ def strength_note(motors: Motors, material: Material, *names: str) -> str:
 
 
 def source_note(motors: Motors, material: Material, name: str) -> str:
-    """Where a strength comes from, and the table that temperature takes from it; said once for each material."""
+    """Where a strength comes from, and the table that temperature takes from it; said once for each material.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    material : Material
+        Of the part.
+    name : str
+        Name of the strength, as `Material` has it.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     at = float(np.max(service_temperature(motors)))
     derating = material.derating() if at > WARMEST_WITHOUT_TABLE else None
     if derating is None:
@@ -104,7 +165,22 @@ def source_note(motors: Motors, material: Material, name: str) -> str:
 
 
 def other_part_note(motors: Motors, material: Material, *names: str) -> str:
-    """Strengths of a part beside the case, with their source where the case, which names its own, is another metal."""
+    """Strengths of a part beside the case, with their source where the case, which names its own, is another metal.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    material : Material
+        Of the part.
+    *names : str
+        Names of its strengths, as `Material` has them.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     case = motors.case
     own = case is None or case.material.name != material.name
     return sentences(strength_note(motors, material, *names), source_note(motors, material, names[0]) if own else "")
@@ -114,8 +190,24 @@ def other_part_note(motors: Motors, material: Material, *names: str) -> str:
 
 
 def heat_affected_at(motors: Motors, end: str, distance: Array | float) -> NDArray[np.bool_]:
-    """Whether the metal within `distance` [m] of one end of the case is heat-affected.
+    """Whether the metal within `distance` of one end of the case is heat-affected.
 
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+    distance : Array or float
+        From the end of the case [m].
+
+    Returns
+    -------
+    NDArray of bool
+        (n,) or ().
+
+    Notes
+    -----
     A zone whose reach is not given is taken to cover the joint.
     """
     case = motors.case
@@ -127,7 +219,25 @@ def heat_affected_at(motors: Motors, end: str, distance: Array | float) -> NDArr
 
 
 def heat_affected_ratio(material: Material, what: str) -> float:
-    """What a weld leaves of "yield" or of "tensile" (and shear) strength. Raises NotComputable where not known."""
+    """What a weld leaves of "yield" or of "tensile" (and shear) strength.
+
+    Parameters
+    ----------
+    material : Material
+        Of the part.
+    what : str
+        "yield", or else "tensile".
+
+    Returns
+    -------
+    float
+        [-].
+
+    Raises
+    ------
+    NotComputable
+        Where not known.
+    """
     name = "heat_affected_yield_ratio" if what == "yield" else "heat_affected_ultimate_ratio"
     ratio: float | None = getattr(material, name)
     if ratio is None:
@@ -136,7 +246,24 @@ def heat_affected_ratio(material: Material, what: str) -> float:
 
 
 def joint_strength(motors: Motors, end: str, what: str, distance: Array | float) -> Array:
-    """Strength [Pa] of the case at a joint whose loaded metal begins `distance` [m] from the end of the case."""
+    """Strength of the case at a joint whose loaded metal begins `distance` from the end of the case.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+    what : str
+        "yield", "tensile" or "shear".
+    distance : Array or float
+        From the end of the case [m].
+
+    Returns
+    -------
+    Array
+        [Pa], (n,) or ().
+    """
     material = need(motors, "case.material")
     value = strength(motors, material, what)
     affected = heat_affected_at(motors, end, distance)
@@ -158,7 +285,20 @@ def _case(motors: Motors) -> Case:
 
 
 def is_heat_affected(motors: Motors, end: str) -> bool:
-    """Whether the case has a weld zone at all."""
+    """Whether the case has a weld zone at all.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        Not used here.
+
+    Returns
+    -------
+    bool
+        Whether it has.
+    """
     return motors.case is not None and motors.case.heat_affected
 
 
@@ -166,7 +306,25 @@ def is_heat_affected(motors: Motors, end: str) -> bool:
 
 
 def closure(motors: Motors, end: str) -> Closure:
-    """The closure at "forward" or "aft". Raises NotComputable naming the table where it is not given."""
+    """The closure at "forward" or "aft".
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    Closure
+        As the file gives it.
+
+    Raises
+    ------
+    NotComputable
+        Names the table where it is not given.
+    """
     found: Closure = need(motors, END_COLUMNS[end])
     return found
 
@@ -204,7 +362,26 @@ def seal_diameter(motors: Motors, end: str) -> Array:
 
 
 def vacuum_thrust_coefficient(motors: Motors) -> Array:
-    """C_F of the nozzle in vacuum, flowing full: (η·λ·γ·M_e² + 1)·(p_e/p)·ε, (n,). Source: physics.ballistics.nozzle. [-]"""
+    """C_F of the nozzle in vacuum, flowing full.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+
+    Returns
+    -------
+    Array
+        [-], (n,).
+
+    Notes
+    -----
+    (η·λ·γ·M_e² + 1)·(p_e/p)·ε.
+
+    References
+    ----------
+    `physics.ballistics.nozzle`.
+    """
     nozzle, gamma = motors.nozzle, motors.propellant.gamma
     expansion = np.square(nozzle.exit_diameter / nozzle.throat_diameter)
     mach = mach_from_area_ratio(expansion, gamma)
@@ -213,24 +390,69 @@ def vacuum_thrust_coefficient(motors: Motors) -> Array:
 
 
 def throat_area(motors: Motors) -> Array:
-    """Throat area at ignition. [m2]"""
+    """Throat area at ignition.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+
+    Returns
+    -------
+    Array
+        [m2], (n,).
+    """
     return np.asarray(0.25 * np.pi * np.square(motors.nozzle.throat_diameter))
 
 
 def plain_end_load_area(motors: Motors, end: str) -> Array:
-    """Area inside the seal diameter, (π/4)·d². [m2]"""
+    """Area inside the seal diameter.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    Array
+        [m2], (n,).
+
+    Notes
+    -----
+    (π/4)·d².
+    """
     return np.asarray(0.25 * np.pi * np.square(seal_diameter(motors, end)))
 
 
 def end_load_area(motors: Motors, end: str) -> Array:
-    """End load over head-end pressure: what the retention of one end carries for each pascal. [m2], (n,)
+    """End load over head-end pressure: what the retention of one end carries for each pascal.
 
-    Forward, the area inside the seal. Aft, the momentum balance of the gas between the aft seal and the exit: pressure
-    pushes the gas aft with p·A_seal and what leaves carries F_vac = C_F,vac·p·A_t, so closure and nozzle together are
-    pushed aft by p·(A_seal − C_F,vac·A_t). This counts the drag of the gas on grains that rest on the aft closure,
-    takes the chamber at head pressure, and leaves out ambient pressure and the momentum of the gas at the seal, each a
-    few hundredths of the thrust at most. Less than a quarter of p·A_seal is never used. Derivation: momentum theorem,
-    as for thrust in Sutton & Biblarz, Rocket Propulsion Elements, ch. 2.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    Array
+        [m2], (n,).
+
+    Notes
+    -----
+    Forward, the area inside the seal. Aft, the momentum balance of the gas between the aft seal and the exit: pressure pushes
+    the gas aft with p·A_seal and what leaves carries F_vac = C_F,vac·p·A_t, so closure and nozzle together are pushed aft by
+    p·(A_seal − C_F,vac·A_t). This counts the drag of the gas on grains that rest on the aft closure, takes the chamber at head
+    pressure, and leaves out ambient pressure and the momentum of the gas at the seal, each a few hundredths of the thrust at
+    most. Less than a quarter of p·A_seal is never used.
+
+    References
+    ----------
+    Derived: momentum theorem, as for thrust in Sutton & Biblarz, Rocket Propulsion Elements, ch. 2.
     """
     plain = plain_end_load_area(motors, end)
     if end != "aft":
@@ -240,7 +462,22 @@ def end_load_area(motors: Motors, end: str) -> Array:
 
 
 def end_load_note(motors: Motors, end: str, pressure: Array) -> str:
-    """For the aft end, the pressure that the plain bound p·A_seal would give; forward, nothing."""
+    """For the aft end, the pressure that the plain bound p·A_seal would give; forward, nothing.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+    pressure : Array
+        That the end bears, the nozzle's pull counted [Pa], (n,).
+
+    Returns
+    -------
+    str
+        The words, or nothing.
+    """
     if end != "aft":
         return ""
     bound = pressure * end_load_area(motors, end) / plain_end_load_area(motors, end)
@@ -250,6 +487,18 @@ def end_load_note(motors: Motors, end: str, pressure: Array) -> str:
 def pressure_text(pressure: Array) -> str:
     """A pressure in both unit systems, for the notes of a single motor; three digits, as sure as any rung is.
 
+    Parameters
+    ----------
+    pressure : Array
+        [Pa]; the first one is told.
+
+    Returns
+    -------
+    str
+        In MPa and psi.
+
+    Examples
+    --------
     >>> pressure_text(np.array([71.82e6]))
     '71.8 MPa (10400 psi)'
     """
@@ -260,6 +509,18 @@ def pressure_text(pressure: Array) -> str:
 def strength_text(strength: float) -> str:
     """A strength in both unit systems, as the handbooks of each print it.
 
+    Parameters
+    ----------
+    strength : float
+        [Pa].
+
+    Returns
+    -------
+    str
+        In MPa and ksi.
+
+    Examples
+    --------
     >>> strength_text(290e6)
     '290 MPa (42.1 ksi)'
     """
@@ -269,6 +530,18 @@ def strength_text(strength: float) -> str:
 def plain_digits(value: float) -> str:
     """A number to three digits, never with an exponent.
 
+    Parameters
+    ----------
+    value : float
+        Of any unit.
+
+    Returns
+    -------
+    str
+        The digits.
+
+    Examples
+    --------
     >>> plain_digits(10416.6), plain_digits(3.456), plain_digits(0.0)
     ('10400', '3.46', '0')
     """
@@ -285,45 +558,145 @@ def sentences(*texts: str) -> str:
 
 
 def case_yield(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the bore first yields, at its weakest ring and at service temperature. [Pa], (n,)"""
+    """Head pressure at which the bore first yields, at its weakest ring and at service temperature.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Not used here.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+    """
     case = _case(motors)
     return first_yield_pressure(_weakest(motors, "yield"), case.outer_diameter, case.bore)
 
 
 def case_burst(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the tube bursts (Faupel), at its weakest ring. [Pa], (n,)"""
+    """Head pressure at which the tube bursts (Faupel), at its weakest ring.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Not used here.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+    """
     case = _case(motors)
     return faupel_burst_pressure(_weakest(motors, "yield"), _weakest(motors, "tensile"), case.outer_diameter, case.bore)
 
 
 def yield_away_from_weld(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the metal that no weld has touched yields. [Pa], (n,)"""
+    """Head pressure at which the metal that no weld has touched yields.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Not used here.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+    """
     case = _case(motors)
     return first_yield_pressure(strength(motors, case.material, "yield"), case.outer_diameter, case.bore)
 
 
 def burst_away_from_weld(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the metal that no weld has touched bursts (Faupel). [Pa], (n,)"""
+    """Head pressure at which the metal that no weld has touched bursts (Faupel).
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Not used here.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+    """
     case = _case(motors)
     yields, breaks = strength(motors, case.material, "yield"), strength(motors, case.material, "tensile")
     return faupel_burst_pressure(yields, breaks, case.outer_diameter, case.bore)
 
 
 def axial_stress(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the mean axial stress of the plain tube, p/(K² − 1), reaches yield. [Pa], (n,)"""
+    """Head pressure at which the mean axial stress of the plain tube reaches yield.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Not used here.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    The stress is p/(K² − 1).
+    """
     case = _case(motors)
     return np.asarray(_weakest(motors, "yield") * (np.square(case.outer_diameter / case.bore) - 1.0))
 
 
 def dilation(motors: Motors, pressure: Array) -> Array:
-    """Growth of the bore radius [m] of the case under `pressure` [Pa], (n,). NotComputable where E is unknown."""
+    """Growth of the bore radius of the case under a pressure.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    pressure : Array
+        [Pa], (n,).
+
+    Returns
+    -------
+    Array
+        [m], (n,).
+
+    Raises
+    ------
+    NotComputable
+        Where E is unknown.
+    """
     case = _case(motors)
     modulus = strength(motors, case.material, "modulus")
     return bore_growth(pressure, case.outer_diameter, case.bore, modulus, np.asarray(_given(case.material, "poisson")))
 
 
 def yield_note(motors: Motors, situation: Situation) -> str:
-    """Strength used, where it comes from, and what a weld took; said here once for every rung of the case."""
+    """Strength used, where it comes from, and what a weld took; said here once for every rung of the case.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Not used here.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     case = _case(motors)
     cold = "" if case.service_temperature is not None else "at room temperature, case.service_temperature is not given"
     return sentences(
@@ -336,7 +709,20 @@ def yield_note(motors: Motors, situation: Situation) -> str:
 
 
 def burst_note(motors: Motors, situation: Situation) -> str:
-    """Strengths used, and the spread of other published estimates."""
+    """Strengths used, and the spread of other published estimates.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Not used here.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     case = _case(motors)
     estimates = burst_estimates(_weakest(motors, "tensile"), case.outer_diameter, case.bore)
     names = sorted(estimates, key=lambda name: float(np.max(estimates[name])))
