@@ -132,18 +132,59 @@ def thread_shear_areas(diameter: Array, pitch: Array, engagement: Array) -> Thre
 
 
 def held_by(motors: Motors, end: str, retention: str) -> bool:
-    """Whether an end is held that way, or may be: nothing is said of it."""
+    """Whether an end is held that way, or may be: nothing is said of it.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+    retention : str
+        Such as "threaded-ring".
+
+    Returns
+    -------
+    bool
+        Whether it is.
+    """
     part = motors.forward_closure if end == "forward" else motors.aft_closure
     return part is None or part.retention == retention
 
 
 def has_threaded_ring(motors: Motors, end: str) -> bool:
-    """Whether an end is held by a threaded ring, or may be."""
+    """Whether an end is held by a threaded ring, or may be.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    bool
+        Whether it is.
+    """
     return held_by(motors, end, "threaded-ring")
 
 
 def has_snap_ring(motors: Motors, end: str) -> bool:
-    """Whether an end is held by an internal snap ring, or may be."""
+    """Whether an end is held by an internal snap ring, or may be.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    bool
+        Whether it is.
+    """
     return held_by(motors, end, "snap-ring")
 
 
@@ -590,7 +631,25 @@ def _plate(motors: Motors, end: str) -> tuple[Material, float]:
 
 
 def plate_of(motors: Motors, end: str) -> Material:
-    """The metal of a closure's plate. Raises NotComputable where it is not given."""
+    """The metal of a closure's plate.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    Material
+        Of the plate.
+
+    Raises
+    ------
+    NotComputable
+        Where it is not given.
+    """
     part = closure(motors, end)
     material = part.plate_material or part.ring_material
     if material is None:
@@ -599,7 +658,20 @@ def plate_of(motors: Motors, end: str) -> Material:
 
 
 def plug_of(motors: Motors, end: str) -> Plug | None:
-    """The plug through the plate of one end, None without one."""
+    """The plug through the plate of one end, None without one.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    Plug or None
+        As the file gives it.
+    """
     return closure(motors, end).plug
 
 
@@ -710,8 +782,24 @@ def plate_bending(motors: Motors, situation: Situation) -> Array:
 
 
 def has_bearing_ring(motors: Motors, end: str) -> bool:
-    """Whether a ring of its own bears against the plate of an end: one held by thread or snap always, one held by screws
-    where its circle is given (else it is of one piece with the plate, or bears at the rim).
+    """Whether a ring of its own bears against the plate of an end.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    bool
+        Whether one does.
+
+    Notes
+    -----
+    One held by thread or snap always, one held by screws where its circle is given (else it is of one piece with the plate, or
+    bears at the rim).
     """
     part = motors.forward_closure if end == "forward" else motors.aft_closure
     if part is None or part.retention == "welded-lip":
@@ -997,7 +1085,20 @@ def insert_shear(motors: Motors, situation: Situation) -> Array:
 
 
 def thread_note(motors: Motors, situation: Situation) -> str:
-    """Both threads, and the load bound aft."""
+    """Both threads, and the load bound aft.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     own, tube = ring_thread_shear_both(motors, situation)
     both = f"thread of the ring {pressure_text(own)}, thread of the case {pressure_text(tube)}"
     bound = end_load_note(motors, situation.end, np.minimum(own, tube))
@@ -1005,7 +1106,20 @@ def thread_note(motors: Motors, situation: Situation) -> str:
 
 
 def groove_note(motors: Motors, situation: Situation) -> str:
-    """The edge margin in groove depths, and the load bound aft."""
+    """The edge margin in groove depths, and the load bound aft.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     ring = _snap(motors, situation.end)
     margin = float(np.min(ring.edge_margin / ring.groove_depth))
     text = f"edge margin {margin:.2g} groove depths"
@@ -1014,7 +1128,20 @@ def groove_note(motors: Motors, situation: Situation) -> str:
 
 
 def plate_note(motors: Motors, situation: Situation) -> str:
-    """The clamped bound, the opening taken, and the strength used."""
+    """The clamped bound, the opening taken, and the strength used.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     end = situation.end
     material, _ = _plate(motors, end)
     opening = ""
@@ -1047,19 +1174,58 @@ def _way_of_the_push(motors: Motors, end: str) -> str:
 
 
 def ring_note(motors: Motors, situation: Situation) -> str:
-    """Strength of the closure ring's material."""
+    """Strength of the closure ring's material.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     part = closure(motors, situation.end)
     material = part.ring_material or part.plate_material
     return "" if material is None else other_part_note(motors, material, "shear_strength")
 
 
 def seat_note(motors: Motors, situation: Situation) -> str:
-    """Strength of the insert."""
+    """Strength of the insert.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Not used here.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     material = need(motors, "nozzle.material")
     return f"{material.name}: {material.source('compressive_strength')}; even contact, no bending or thermal stress"
 
 
 def insert_note(motors: Motors, situation: Situation) -> str:
-    """Strength of the insert in shear."""
+    """Strength of the insert in shear.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Not used here.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     material = need(motors, "nozzle.material")
     return f"{material.name}: {material.source('shear_strength')}"
