@@ -270,7 +270,25 @@ def net_stress_concentration(hole: Array, pitch: Array) -> Array:
 
 
 def screws_of(motors: Motors, end: str) -> Screws:
-    """The radial screws of one closure. Raises NotComputable where the closure or its screws are not given."""
+    """The radial screws of one closure.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    Screws
+        As the file gives them.
+
+    Raises
+    ------
+    NotComputable
+        Where the closure or its screws are not given.
+    """
     found = closure(motors, end).screws
     if found is None:
         raise NotComputable(f"{end}_closure.screw is not given")
@@ -278,7 +296,20 @@ def screws_of(motors: Motors, end: str) -> Screws:
 
 
 def has_screws(motors: Motors, end: str) -> bool:
-    """Whether an end is held by radial screws, or may be: nothing is said of it."""
+    """Whether an end is held by radial screws, or may be: nothing is said of it.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    bool
+        Whether it is.
+    """
     part = motors.forward_closure if end == "forward" else motors.aft_closure
     return part is None or part.retention == "radial-screws"
 
@@ -584,7 +615,20 @@ def joint_figures(motors: Motors, end: str) -> tuple[Proportion, ...]:
 
 
 def shear_basis(motors: Motors, situation: Situation) -> str:
-    """The formula that applies to the plane the file names."""
+    """The formula that applies to the plane the file names.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The formula.
+    """
     threads = screws_of(motors, situation.end).threads_in_plane > 0.5
     both = (
         "0.6 Su on the minimum minor-diameter area (threads in the plane), NASA-STD-5020B Eq 13, B1.1 2A or ISO 965 6g",
@@ -596,7 +640,20 @@ def shear_basis(motors: Motors, situation: Situation) -> str:
 
 
 def shear_note(motors: Motors, situation: Situation) -> str:
-    """The pressure with the other part of the screw in the plane, and the strength of one screw both ways."""
+    """The pressure with the other part of the screw in the plane, and the strength of one screw both ways.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     screws = screws_of(motors, situation.end)
     threads = _on_threads(motors, screws)
     shank = shear_strength_shank(screws.tensile_strength, screws.diameter)
@@ -727,7 +784,20 @@ def _least(value: Array) -> float:
 
 
 def tear_out_note(motors: Motors, situation: Situation) -> str:
-    """The weld zone, and what of the joint is out of proportion."""
+    """The weld zone, and what of the joint is out of proportion.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     doubts = [proportion.warning() for proportion in joint_figures(motors, situation.end)]
     return sentences(_weld_note(motors, situation.end), *doubts)
 
@@ -741,7 +811,20 @@ def _weld_note(motors: Motors, end: str) -> str:
 
 
 def bearing_note(motors: Motors, situation: Situation) -> str:
-    """The tabulated bearing strength beside the formula's, and the weld zone."""
+    """The tabulated bearing strength beside the formula's, and the weld zone.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     return sentences(_tabulated_note(motors, situation.end), _weld_note(motors, situation.end))
 
 
@@ -762,7 +845,20 @@ def _tabulated_note(motors: Motors, end: str) -> str:
 
 
 def hole_edge_note(motors: Motors, situation: Situation) -> str:
-    """When the rim of the holes first yields, which is local and spreads out."""
+    """When the rim of the holes first yields, which is local and spreads out.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     screws, case = screws_of(motors, situation.end), need(motors, "case")
     pitch = np.pi * (case.outer_diameter - case.wall) / screws.count
     peak = net_stress_concentration(screws.hole_diameter, pitch)
@@ -774,11 +870,37 @@ def hole_edge_note(motors: Motors, situation: Situation) -> str:
 
 
 def ring_joint_note(motors: Motors, situation: Situation) -> str:
-    """Strength of the ring."""
+    """Strength of the ring.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     return other_part_note(motors, need(motors, f"{situation.end}_closure.ring_material"), "tensile_strength")
 
 
 def net_note(motors: Motors, situation: Situation) -> str:
-    """Load bound of the aft end, and the weld zone."""
+    """Load bound of the aft end, and the weld zone.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     own = net_section(motors, situation)
     return sentences(end_load_note(motors, situation.end, own), _weld_note(motors, situation.end))
