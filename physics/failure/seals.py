@@ -196,9 +196,23 @@ def gland_figures(seal: Seal, bore: Array, growth: Array | float = 0.0) -> tuple
 
 
 def gland_warnings(motors: Motors, end: str, pressure: Array | None = None, ring: int | None = None) -> list[str]:
-    """What is wrong with the glands of one end of a single motor, the squeeze taken at `pressure` [Pa] too.
+    """What is wrong with the glands of one end of a single motor.
 
-    Those of one `ring`, counted from the gas, or of all, each then by its number where there are several.
+    Parameters
+    ----------
+    motors : Motors
+        A single motor, SI units.
+    end : str
+        "forward" or "aft".
+    pressure : Array, optional
+        At which the squeeze is taken too [Pa].
+    ring : int, optional
+        Which ring, counted from 0 at the gas; all where left out, each then by its number where there are several.
+
+    Returns
+    -------
+    list of str
+        One text a fault.
     """
     part = closure(motors, end)
     if part.seal is None or motors.case is None:
@@ -293,7 +307,20 @@ def fitting_rings(bore: float, gland_depth: float, gland_width: float | None = N
 
 
 def ring_that_fits(seal: Seal, bore: Array) -> str:
-    """The AS568 ring that fits the groove of a single motor, in words; empty where none does."""
+    """The AS568 ring that fits the groove of a single motor, in words; empty where none does.
+
+    Parameters
+    ----------
+    seal : Seal
+        The ring and its groove.
+    bore : Array
+        [m].
+
+    Returns
+    -------
+    str
+        The words.
+    """
     width = None if seal.gland_width is None else float(np.ravel(seal.gland_width)[0])
     rings = fitting_rings(float(np.ravel(bore)[0]), float(np.ravel(seal.gland_depth)[0]), width)
     fill = "" if width is not None else " (gland_width is not given: its fill is not known)"
@@ -371,7 +398,7 @@ BY_SECTION_AT = 1200.0 * PSI
 
 
 def allowed_pressure(table: MakersTable, hardness: Array, gap: Array, growth_per_pressure: Array) -> Array:
-    """Highest pressure [Pa] at which one maker allows a gap that grows with pressure. Broadcasts.
+    """Highest pressure at which one maker allows a gap that grows with pressure.
 
     Parameters
     ----------
@@ -382,13 +409,23 @@ def allowed_pressure(table: MakersTable, hardness: Array, gap: Array, growth_per
     gap, growth_per_pressure : Array
         Radial gap at rest [m] and its growth [m/Pa]; the table's total diametral gap is twice that, plug in the middle.
 
+    Returns
+    -------
+    Array
+        [Pa]; broadcasts.
+
     Notes
     -----
-    A gap beyond the widest of the table bears less than the table's lowest pressure, in proportion to the gap: there
-    p·gap(p) is constant. A gap narrower than its narrowest is given the table's highest pressure and no more. The
-    growth is that of the tube far from its ends; where pressure stops at the seal the tube grows half of it, and all
-    of it only at a free end (Timoshenko, Theory of Plates and Shells, long cylinder under a step of pressure).
+    A gap beyond the widest of the table bears less than the table's lowest pressure, in proportion to the gap: there p·gap(p)
+    is constant. A gap narrower than its narrowest is given the table's highest pressure and no more. The growth is that of the
+    tube far from its ends; where pressure stops at the seal the tube grows half of it, and all of it only at a free end.
 
+    References
+    ----------
+    Growth near an end: Timoshenko, Theory of Plates and Shells, long cylinder under a step of pressure.
+
+    Examples
+    --------
     >>> round(float(allowed_pressure(MAKERS[1], 70.0, 0.004 * 0.0254, 0.0)) / 6894.757293168, 6)
     1000.0
     """
@@ -485,13 +522,39 @@ def _shore(seal: Seal) -> Array:
 
 
 def closure_rings(motors: Motors, end: str) -> int:
-    """How many rings of their own description stand one behind the other at an end, one at least."""
+    """How many rings of their own description stand one behind the other at an end, one at least.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    int
+        Rings [-].
+    """
     part = motors.forward_closure if end == "forward" else motors.aft_closure
     return 1 if part is None or part.seal is None else len(part.seal.series)
 
 
 def nozzle_rings(motors: Motors, end: str) -> int:
-    """How many rings of their own description the nozzle has one behind the other, one at least."""
+    """How many rings of their own description the nozzle has one behind the other, one at least.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        Not used here.
+
+    Returns
+    -------
+    int
+        Rings [-].
+    """
     return 1 if motors.nozzle.seal is None else len(motors.nozzle.seal.series)
 
 
@@ -616,7 +679,20 @@ def _in_series(motors: Motors, end: str, ring: int) -> Array:
 
 
 def has_nozzle_seal(motors: Motors, end: str) -> bool:
-    """Whether the nozzle has a seal of its own."""
+    """Whether the nozzle has a seal of its own.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        Not used here.
+
+    Returns
+    -------
+    bool
+        Whether it has.
+    """
     return motors.nozzle.seal is not None
 
 
@@ -651,6 +727,15 @@ def nozzle_seal_extrusion(motors: Motors, situation: Situation, ring: int = 0) -
 
 def heat_not_modelled(motors: Motors, situation: Situation, ring: int = 0) -> Array:
     """Nothing: what gets hot at a seal of a nozzle or a plug, or behind another ring, is not in the model.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Not used here.
+    ring : int
+        Which ring, counted from 0 at the gas.
 
     Returns
     -------
@@ -723,8 +808,25 @@ def _too_cold(motors: Motors, seal: Seal) -> Array:
 
 
 def seal_note(motors: Motors, situation: Situation, ring: int = 0) -> str:
-    """Where the ring stands, the gap at that pressure, what each maker allows, the rubber's temperature, and what is wrong
-    with the gland.
+    """Where the ring stands, the gap at that pressure, what each maker allows, and what is wrong with the gland.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end; "" is the nozzle.
+    ring : int
+        Which ring of that part, counted from 0 at the gas.
+
+    Returns
+    -------
+    str
+        The words.
+
+    Notes
+    -----
+    The rubber's temperature is told too.
     """
     seal, limits = _limits(motors, situation.end, ring)
     rings = _series(motors, situation.end)
@@ -765,7 +867,22 @@ def _place_note(motors: Motors, end: str, rings: tuple[Seal, ...], ring: int, ow
 
 
 def advice_note(motors: Motors, situation: Situation, ring: int = 0) -> str:
-    """What each maker's table allows for this ring in this gap, and whether its gland is one that any maker advises."""
+    """What each maker's table allows for this ring in this gap, and whether its gland is one that any maker advises.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end; "" is the nozzle.
+    ring : int
+        Which ring of that part, counted from 0 at the gas.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     seal, limits = _limits(motors, situation.end, ring)
     names = [table.maker for table in MAKERS] + ["Ace Seal after ERIKS, by cross-section"]
     each = []
