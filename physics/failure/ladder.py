@@ -68,7 +68,18 @@ class Mode:
     behind: Callable[[Motors, Situation], Array] | None = None
 
     def at_ring(self, ring: int) -> Mode:
-        """The same mode for one ring of several, counted from 0 at the gas."""
+        """The same mode for one ring of several, counted from 0 at the gas.
+
+        Parameters
+        ----------
+        ring : int
+            Which ring.
+
+        Returns
+        -------
+        Mode
+            Of that ring.
+        """
         if not ring:
             return self
         own: Callable[..., Array] = self.behind or self.function
@@ -454,7 +465,18 @@ def assess_ladder(
 
 
 def cells(motors: Motors) -> Iterator[tuple[Mode, str, str]]:
-    """Every row at every end it may belong to, for each ring of a seal: row, part, end."""
+    """Every row at every end it may belong to, for each ring of a seal.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+
+    Returns
+    -------
+    Iterator of tuple
+        Row, part, end.
+    """
     for row in MODES:
         for end in ENDS if row.part == "closure" else ("",):
             part = f"{end} closure" if end else row.part
@@ -470,6 +492,18 @@ RING = " seal "
 def plain_part(part: str) -> str:
     """The part that a ring belongs to; any other part as it is.
 
+    Parameters
+    ----------
+    part : str
+        A part of the ladder.
+
+    Returns
+    -------
+    str
+        The part.
+
+    Examples
+    --------
     >>> plain_part("forward seal 2"), plain_part("nozzle seal 1"), plain_part("case")
     ('forward closure', 'nozzle', 'case')
     """
@@ -478,8 +512,21 @@ def plain_part(part: str) -> str:
 
 
 def may_be_first(rung: Rung) -> bool:
-    """Whether a rung adds to what may let go first: not advice, nor a ring behind another, since gas that is past that one
-    is past the first already.
+    """Whether a rung adds to what may let go first.
+
+    Parameters
+    ----------
+    rung : Rung
+        Of a ladder.
+
+    Returns
+    -------
+    bool
+        Whether it does.
+
+    Notes
+    -----
+    Not advice, nor a ring behind another, since gas that is past that one is past the first already.
     """
     _, _, number = rung.part.partition(RING)
     return rung.kind != ADVICE and number in ("", "1")
@@ -488,6 +535,18 @@ def may_be_first(rung: Rung) -> bool:
 def end_of(part: str) -> str:
     """The end that a part of the ladder belongs to: "forward", "aft", or "" for one of no end.
 
+    Parameters
+    ----------
+    part : str
+        A part of the ladder.
+
+    Returns
+    -------
+    str
+        The end.
+
+    Examples
+    --------
     >>> end_of("aft seal 1"), end_of("nozzle")
     ('aft', '')
     """
@@ -546,10 +605,28 @@ class Bench:
         self._kept: list[tuple[Motors, dict[str, Any]]] = [(motors, {} if kept is None else kept)]
 
     def worst(self, row: Mode, end: str) -> Corner:
-        """The lowest value of a mode over the tolerances, (n,): pressure [Pa] or time [s].
+        """The lowest value of a mode over the tolerances.
 
-        0 where what is given lies beyond the mode's model, NaN where the burn is not known. Raises NotComputable where
-        what the mode needs is missing.
+        Parameters
+        ----------
+        row : Mode
+            A row of `MODES`.
+        end : str
+            "forward", "aft", or "" for a part of no end.
+
+        Returns
+        -------
+        Corner
+            Pressure [Pa] or time [s], (n,).
+
+        Raises
+        ------
+        NotComputable
+            Where what the mode needs is missing.
+
+        Notes
+        -----
+        0 where what is given lies beyond the mode's model, NaN where the burn is not known.
         """
         if row.marches_heat:
             return self._over_soaks(row, end, self.corners[True].worst_of_box(self._value(row, end), highest=False))
@@ -644,7 +721,18 @@ class Bench:
         return self._at_soaks
 
     def situation(self, end: str) -> Situation:
-        """What a mode may know of the burn of the motors as drawn."""
+        """What a mode may know of the burn of the motors as drawn.
+
+        Parameters
+        ----------
+        end : str
+            "forward", "aft", or "" for a part of no end.
+
+        Returns
+        -------
+        Situation
+            Of the motors as drawn.
+        """
         return Situation(end, self.figures, self.expected, self._kept_for(self.motors), self.until)
 
     def _kept_for(self, batch: Motors) -> dict[str, Any]:
@@ -790,10 +878,28 @@ def _text(text: Text, motors: Motors, situation: Situation) -> str:
 
 
 def place_in_ladder(kind: str, pressure: float | None, time: float | None) -> tuple[int, float]:
-    """What rungs of one motor are sorted by: pressures [Pa], lowest first, then times [s], soonest first, then advice.
+    """What rungs of one motor are sorted by: pressures, lowest first, then times, soonest first, then advice.
 
+    Parameters
+    ----------
+    kind : str
+        One of `KINDS`.
+    pressure : float or None
+        [Pa].
+    time : float or None
+        [s].
+
+    Returns
+    -------
+    tuple of int and float
+        Group, and place in it.
+
+    Notes
+    -----
     What is not known, and what never happens, comes last of its group.
 
+    Examples
+    --------
     >>> sorted([("leak", None, 3.0), ("leak", 2e6, None)], key=lambda rung: place_in_ladder(*rung))[0]
     ('leak', 2000000.0, None)
     """
@@ -803,7 +909,20 @@ def place_in_ladder(kind: str, pressure: float | None, time: float | None) -> tu
 
 
 def in_order(ladder: Ladder, index: int = 0) -> list[Rung]:
-    """The rungs of the motor at `index` of a batch, in the order of `place_in_ladder`."""
+    """The rungs of the motor at `index` of a batch, in the order of `place_in_ladder`.
+
+    Parameters
+    ----------
+    ladder : Ladder
+        Of a batch.
+    index : int
+        Which motor.
+
+    Returns
+    -------
+    list of Rung
+        Sorted.
+    """
 
     def of(column: Array | None) -> float | None:
         if column is None:
