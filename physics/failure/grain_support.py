@@ -13,13 +13,31 @@ from physics.motors import Array, Motors, Situation
 
 
 def static_drop_share(head_ratio: Array, gamma: Array) -> Array:
-    """Static pressure drop along the port over head pressure, from head over nozzle-entry stagnation pressure. [-]
+    """Static pressure drop along the port over head pressure, from head over nozzle-entry stagnation pressure.
 
-    With mass added along a straight port, p_head/p_static = 1 + γM² at the aft end (momentum, no friction) and
-    p_static/p_0 = (1 + (γ−1)/2·M²)^(−γ/(γ−1)): M² is found from their product by Newton's method and
-    1 − 1/(1 + γM²) returned. `head_ratio` from 1 to the choked port; above that the choked value. Source: momentum with
-    mass addition, Shapiro, Compressible Fluid Flow, ch. 8.
+    Parameters
+    ----------
+    head_ratio : Array
+        From 1 to the choked port; above that the choked value [-].
+    gamma : Array
+        Ratio of specific heats [-].
 
+    Returns
+    -------
+    Array
+        [-]; broadcasts.
+
+    Notes
+    -----
+    With mass added along a straight port, p_head/p_static = 1 + γM² at the aft end (momentum, no friction) and p_static/p_0 =
+    (1 + (γ−1)/2·M²)^(−γ/(γ−1)): M² is found from their product by Newton's method and 1 − 1/(1 + γM²) returned.
+
+    References
+    ----------
+    Source: momentum with mass addition, Shapiro, Compressible Fluid Flow, ch. 8.
+
+    Examples
+    --------
     >>> gamma, mach = 1.2, 0.3
     >>> ratio = (1 + gamma * mach**2) * (1 + 0.5 * (gamma - 1) * mach**2) ** (-gamma / (gamma - 1))
     >>> bool(np.isclose(static_drop_share(np.array(ratio), np.array(gamma)), 1 - 1 / (1 + gamma * mach**2)))
@@ -41,13 +59,26 @@ def static_drop_share(head_ratio: Array, gamma: Array) -> Array:
 
 
 def grain_support(motors: Motors, situation: Situation) -> Array:
-    """Head pressure at which the pressure drop along the port crushes the last grain. [Pa], (n,)
+    """Head pressure at which the pressure drop along the port crushes the last grain.
 
-    The stack rests on the aft closure. Head pressure pushes on its front face and the static pressure at the end of the
-    port on its back face; with a straight core the gas adds nothing on the way, so the last grain carries the drop as
-    an even axial stress, which reaches `propellant.strength` at p = strength/(1 − 1/(1 + γM²)). Bonded grains, cores
-    that widen and the shock of ignition are not counted. Stated dependence: M is that of the burn evaluated, at its
-    largest head-to-nozzle ratio.
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        The burn evaluated.
+
+    Returns
+    -------
+    Array
+        [Pa], (n,).
+
+    Notes
+    -----
+    The stack rests on the aft closure. Head pressure pushes on its front face and the static pressure at the end of the port on
+    its back face; with a straight core the gas adds nothing on the way, so the last grain carries the drop as an even axial
+    stress, which reaches `propellant.strength` at p = strength/(1 − 1/(1 + γM²)). Bonded grains, cores that widen and the shock
+    of ignition are not counted. Stated dependence: M is that of the burn evaluated, at its largest head-to-nozzle ratio.
     """
     crushing = motors.propellant.strength
     if crushing is None:
@@ -61,14 +92,46 @@ def grain_support(motors: Motors, situation: Situation) -> Array:
 
 
 def has_cap(motors: Motors, end: str) -> bool:
-    """Whether a cap covers any end face of the grains in part."""
+    """Whether a cap covers any end face of the grains in part.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        Not used here.
+
+    Returns
+    -------
+    bool
+        Whether one does.
+    """
     return grain.has_caps(motors.grain)
 
 
 def cap_burn_through(motors: Motors, situation: Situation) -> Array:
-    """Time after which a cap no longer keeps the fire from the face that it covers. [s], (n,)
+    """Time after which a cap no longer keeps the fire from the face that it covers.
 
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Not used here.
+
+    Returns
+    -------
+    Array
+        [s], (n,).
+
+    Raises
+    ------
+    NotComputable
+        Always.
+
+    Notes
+    -----
     Never known here: the file tells how far a cap reaches, not what it is made of, how thick it is nor what holds it. The burn
-    takes caps to last until the grain is gone. Raises NotComputable.
+    takes caps to last until the grain is gone.
     """
     raise NotComputable("the material of the caps over the grains' faces is not given; they are taken to last the burn")
