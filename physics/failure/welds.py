@@ -197,7 +197,20 @@ def throat_load(metal: Array, leg: Array, lever: Array) -> Array:
 
 
 def is_welded(motors: Motors, end: str) -> bool:
-    """Whether an end is said to be held by a welded lip."""
+    """Whether an end is said to be held by a welded lip.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    bool
+        Whether it is.
+    """
     part = motors.forward_closure if end == "forward" else motors.aft_closure
     return part is not None and part.retention == "welded-lip"
 
@@ -403,7 +416,20 @@ def lip_shear(motors: Motors, situation: Situation) -> Array:
 
 
 def weld_note(motors: Motors, situation: Situation) -> str:
-    """How the bending is shared, the stresses at 1 MPa, and what was used of the heat-affected metal."""
+    """How the bending is shared, the stresses at 1 MPa, and what was used of the heat-affected metal.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     end = situation.end
     lip, case = _lip(motors, end), need(motors, "case")
     middle = 0.5 * (case.bore + case.wall)
@@ -426,7 +452,20 @@ def weld_note(motors: Motors, situation: Situation) -> str:
 
 
 def throat_note(motors: Motors, situation: Situation) -> str:
-    """Throat, filler, and the same weld by the shear strength that another code gives."""
+    """Throat, filler, and the same weld by the shear strength that another code gives.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     end = situation.end
     lip = _lip(motors, end)
     _, source, status = FILLERS.get(lip.filler, (0.0, "as given by the user", "read"))
@@ -443,6 +482,19 @@ def throat_note(motors: Motors, situation: Situation) -> str:
 
 
 def lip_note(motors: Motors, situation: Situation) -> str:
-    """Strength of the lip's metal."""
+    """Strength of the lip's metal.
+
+    Parameters
+    ----------
+    motors : Motors
+        Batch of n motors, SI units.
+    situation : Situation
+        Which end.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     own = _lip_metal(motors, situation.end)
     return sentences("heat-affected", other_part_note(motors, own, "yield_strength"))
