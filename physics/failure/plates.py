@@ -19,23 +19,32 @@ _INSIDE = np.linspace(0.0, 1.0, 33)
 
 
 def bearing_plate_factor(sealed: Array, poisson: Array, opening: Array | None = None, rim_load: Array | None = None) -> Array:
-    """k in σ = k·q·b²/t², the largest bending stress of a plate that bears on a circle of radius b. [-]; broadcasts.
+    """k in σ = k·q·b²/t², the largest bending stress of a plate that bears on a circle of radius b.
 
     Parameters
     ----------
     sealed : Array
-        Radius within which the pressure q works, over b; above 1 the plate reaches out over its bearing circle.
+        Radius within which the pressure q works, over b; above 1 the plate reaches out over its bearing circle [-].
     poisson : Array
-        Poisson's ratio.
+        Poisson's ratio [-].
     opening : Array, optional
-        Radius of a central hole over b, below 1 and below `sealed`; without it the plate is solid.
+        Radius of a central hole over b, below 1 and below `sealed`; without it the plate is solid [-].
     rim_load : Array, optional
-        Load on the rim of the hole, in units of π·b²·q, 0 where not given.
+        Load on the rim of the hole, in units of π·b²·q, 0 where not given [-].
+
+    Returns
+    -------
+    Array
+        [-]; broadcasts.
 
     Notes
     -----
-    Simply supported on the circle, free to turn; metal outside of both circles is left out (on the safe side). Largest of radial
-    and hoop stress on either face. Exact for thin plates. Source: as this file.
+    Simply supported on the circle, free to turn; metal outside of both circles is left out (on the safe side). Largest of
+    radial and hoop stress on either face. Exact for thin plates.
+
+    References
+    ----------
+    As this file: Timoshenko, Theory of Plates and Shells, art. 15 to 19.
 
     Examples
     --------
