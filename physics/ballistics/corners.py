@@ -55,18 +55,58 @@ class Corner:
 
 
 def moves(tolerance: Tolerance) -> bool:
-    """Whether a tolerance moves anything at all."""
+    """Whether a tolerance moves anything at all.
+
+    Parameters
+    ----------
+    tolerance : Tolerance
+        The tolerance.
+
+    Returns
+    -------
+    bool
+    """
     return any(tolerance.reach)
 
 
 def by_row(column: str) -> bool:
-    """Whether a column has one value for each row of grains or of the rate law."""
+    """Whether a column has one value for each row of grains or of the rate law.
+
+    Parameters
+    ----------
+    column : str
+        The name of the column.
+
+    Returns
+    -------
+    bool
+    """
     return column.startswith("grain.") or column in RATE_COLUMNS
 
 
 def shifted(motors: Motors, column: str, tolerance: Tolerance, deviation: Array) -> tuple[Array, NDArray[np.bool_]]:
-    """One column moved by a deviation (n,), relative [-] or SI as the tolerance is; which motors it takes to nothing.
+    """One column moved by a deviation; which motors it takes to nothing.
 
+    Parameters
+    ----------
+    motors : Motors
+        The batch of n motors, SI.
+    column : str
+        The name of the column.
+    tolerance : Tolerance
+        Its tolerance.
+    deviation : Array
+        (n,), relative [-] or SI as the tolerance is.
+
+    Returns
+    -------
+    Array
+        The column moved, SI.
+    ndarray of bool
+        Which motors it takes to nothing.
+
+    Notes
+    -----
     A dimension of a grain that is zero, such as the core of an end burner, stays so.
     """
     leaf = np.asarray(motors.value(column), dtype=float)
@@ -80,8 +120,23 @@ def shifted(motors: Motors, column: str, tolerance: Tolerance, deviation: Array)
 
 
 def moved(motors: Motors, tolerances: Mapping[str, Tolerance], sides: Array) -> tuple[Motors, NDArray[np.bool_]]:
-    """A batch at these sides [-], (n, columns), of its tolerances, −1 the lower end, 1 the upper; which motors of it
-    cannot exist, a dimension having come to nothing (they stand at nominal).
+    """A batch at these sides of its tolerances; which motors of it cannot exist.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch of n motors, SI.
+    tolerances : mapping of str to Tolerance
+        The tolerances, by column.
+    sides : Array
+        (n, columns), −1 the lower end, 1 the upper. [-]
+
+    Returns
+    -------
+    Motors
+        The batch moved, SI.
+    ndarray of bool
+        Which motors cannot exist, a dimension having come to nothing (they stand at nominal).
     """
     values: dict[str, Array] = {}
     none: NDArray[np.bool_] = np.zeros(motors.size, dtype=bool)
@@ -119,11 +174,38 @@ class Corners:
         return list(self.tolerances)
 
     def will_return(self, batch: Motors) -> bool:
-        """Whether a batch is one that is made once for whoever asks next."""
+        """Whether a batch is one that is made once for whoever asks next.
+
+        Parameters
+        ----------
+        batch : Motors
+            The batch.
+
+        Returns
+        -------
+        bool
+        """
         return any(kept is not None and kept[0] is batch for kept in (self._stack, self._boxes))
 
     def worst(self, evaluate: Evaluate, highest: bool) -> Corner:
-        """The corner at which `evaluate` is highest, or lowest; see the module."""
+        """The corner at which `evaluate` is highest, or lowest.
+
+        Parameters
+        ----------
+        evaluate : Evaluate
+            The quantity of a batch made of the motors of some rows, (m,).
+        highest : bool
+            Whether the highest value is the worst.
+
+        Returns
+        -------
+        Corner
+            Value and nominal, (n,), in the unit of `evaluate`; sides (n, columns) [-].
+
+        Notes
+        -----
+        See the module.
+        """
         size, count = self.motors.size, len(self.tolerances)
         sign = 1.0 if highest else -1.0
         if not count or not size:
@@ -215,10 +297,19 @@ class Corners:
         settings : ndarray of bool, (n, settings), optional
             Which settings beside columns (temperatures, say) each motor is asked in; the first of all.
 
+        Returns
+        -------
+        Corner
+            Value and nominal, (n,), in the unit of `ask`; sides (n, columns) [-].
+
         Notes
         -----
         Validity: a corner that differs from the guess in two columns that each make it better singly is not seen; a test
-        holds the answer against `worst` on random motors. Source: derived, a descent by coordinates.
+        holds the answer against `worst` on random motors.
+
+        References
+        ----------
+        Derived, a descent by coordinates.
         """
         size = self.motors.size
         which = np.ones((size, 1), dtype=bool) if settings is None else settings  # the first is that of the guess
@@ -285,7 +376,20 @@ class Corners:
         return batch, np.repeat(np.arange(size), times), none
 
     def worst_of_box(self, evaluate: Evaluate, highest: bool) -> Corner:
-        """The same over every corner of the box and nominal, all as one batch that is made once."""
+        """The same over every corner of the box and nominal, all as one batch that is made once.
+
+        Parameters
+        ----------
+        evaluate : Evaluate
+            The quantity of a batch made of the motors of some rows, (m,).
+        highest : bool
+            Whether the highest value is the worst.
+
+        Returns
+        -------
+        Corner
+            Value and nominal, (n,), in the unit of `evaluate`; sides (n, columns) [-].
+        """
         size, count = self.motors.size, len(self.tolerances)
         if not count or not size:
             nominal = np.asarray(evaluate(self.motors, np.arange(size)), dtype=float)

@@ -50,11 +50,35 @@ class Erosion:
     constants: Mapping[str, Array]
 
     def column(self, name: str, dimensions: int) -> Array:
-        """One constant, SI, shaped to broadcast against an array of so many dimensions, batch first."""
+        """One constant, shaped to broadcast against an array of so many dimensions, batch first.
+
+        Parameters
+        ----------
+        name : str
+            The name of the constant.
+        dimensions : int
+            How many dimensions the array has.
+
+        Returns
+        -------
+        Array
+            SI.
+        """
         return _column(self.constants[name], dimensions)
 
     def take(self, index: Any) -> Erosion:
-        """The law for the motors at `index`."""
+        """The law for the motors at `index`.
+
+        Parameters
+        ----------
+        index : Any
+            Which motors.
+
+        Returns
+        -------
+        Erosion
+            The law, SI.
+        """
         picked = {name: value if value.size == 1 else value[index] for name, value in self.constants.items()}
         return Erosion(self.law, self.density if self.density.size == 1 else self.density[index], picked)
 
@@ -64,9 +88,24 @@ def _column(value: Array, dimensions: int) -> Array:
 
 
 def erosion(propellant: Propellant, temperature: ArrayLike) -> Erosion:
-    """The propellant's erosive law with defaults filled in; `temperature` of the propellant [K], (n,) or scalar.
+    """The propellant's erosive law with defaults filled in.
 
-    Raises ValueError for a law or a constant that has no such name, naming those there are.
+    Parameters
+    ----------
+    propellant : Propellant
+        The propellant, SI.
+    temperature : ArrayLike
+        Of the propellant, (n,) or scalar. [K]
+
+    Returns
+    -------
+    Erosion
+        The law, SI.
+
+    Raises
+    ------
+    ValueError
+        For a law or a constant that has no such name, naming those there are.
     """
     law = propellant.erosive
     if law not in LAWS:
@@ -107,10 +146,30 @@ def _gas(propellant: Propellant) -> dict[str, Array]:
 
 
 def gas_viscosity(molar_mass: ArrayLike, temperature: ArrayLike) -> Array:
-    """Viscosity of combustion gas [Pa·s], 1.18408e-7·M^0.5·T^0.6 with M in g/mol; `molar_mass` kg/mol, T in K.
+    """Viscosity of combustion gas. [Pa·s]
 
-    Huzel & Huang, NASA SP-125, ch. 4, remembered; about 6 % high for air at 300 K.
+    Parameters
+    ----------
+    molar_mass : ArrayLike
+        M [kg/mol].
+    temperature : ArrayLike
+        T [K].
 
+    Returns
+    -------
+    Array
+        [Pa·s].
+
+    Notes
+    -----
+    1.18408e-7·M^0.5·T^0.6 with M in g/mol; about 6 % high for air at 300 K.
+
+    References
+    ----------
+    Huzel & Huang, NASA SP-125, ch. 4, remembered.
+
+    Examples
+    --------
     >>> float(gas_viscosity(0.025, 3000.0).round(8))
     7.221e-05
     """
@@ -128,8 +187,38 @@ def heat_transfer_alpha(
     surface_temperature: ArrayLike,
     propellant_temperature: ArrayLike,
 ) -> Array:
-    """α of the Lenoir–Robillard law in SI, so that α·G^0.8·d^−0.2 is in m/s; broadcasts. See the head of this file.
+    """α of the Lenoir–Robillard law in SI, so that α·G^0.8·d^−0.2 is in m/s.
 
+    Parameters
+    ----------
+    specific_heat : ArrayLike
+        c_p of the gas [J/(kg K)].
+    viscosity : ArrayLike
+        μ of the gas [Pa·s].
+    prandtl : ArrayLike
+        Pr of the gas [-].
+    density : ArrayLike
+        ρ of the propellant [kg/m3].
+    solid_specific_heat : ArrayLike
+        c_s [J/(kg K)].
+    flame_temperature : ArrayLike
+        T₁ [K].
+    surface_temperature : ArrayLike
+        T_s [K].
+    propellant_temperature : ArrayLike
+        T_p [K].
+
+    Returns
+    -------
+    Array
+        SI; broadcasts.
+
+    Notes
+    -----
+    Formula, validity and source stand at the head of this file.
+
+    Examples
+    --------
     >>> float(heat_transfer_alpha(2000.0, 8e-5, 0.8, 1750.0, 1500.0, 3200.0, 1000.0, 293.0).round(12))
     1.2009395e-05
     """
@@ -142,9 +231,27 @@ def heat_transfer_alpha(
 
 
 def eroded_rate(law: Erosion, base_rate: Array, mass_flux: Array, diameter: Array) -> Array:
-    """Burning rate with crossflow [m/s], same shape as `base_rate`, batch axis first.
+    """Burning rate with crossflow. [m/s]
 
-    `base_rate` r₀ [m/s], `mass_flux` G [kg/m²/s], `diameter` of the core [m]. Never below r₀; r₀ where G is 0.
+    Parameters
+    ----------
+    law : Erosion
+        The erosive law.
+    base_rate : Array
+        r₀, batch axis first. [m/s]
+    mass_flux : Array
+        G [kg/m²/s].
+    diameter : Array
+        Of the core [m].
+
+    Returns
+    -------
+    Array
+        Same shape as `base_rate`. [m/s]
+
+    Notes
+    -----
+    Never below r₀; r₀ where G is 0.
     """
     return LAWS[law.law].rate(law, base_rate, mass_flux, diameter)
 
@@ -199,10 +306,28 @@ vocabulary."""
 
 
 def lambert(argument: Array) -> Array:
-    """W(z), the root of w·e^w = z for z >= 0; any shape, relative error below 1e-12. [-]
+    """W(z), the root of w·e^w = z for z >= 0. [-]
 
-    Halley's iteration from a logarithmic guess (R. Corless et al., On the Lambert W function, 1996, remembered).
+    Parameters
+    ----------
+    argument : Array
+        z, any shape. [-]
 
+    Returns
+    -------
+    Array
+        Same shape. [-]
+
+    Notes
+    -----
+    Halley's iteration from a logarithmic guess; relative error below 1e-12.
+
+    References
+    ----------
+    R. Corless et al., On the Lambert W function, 1996, remembered.
+
+    Examples
+    --------
     >>> float(lambert(np.array(np.e)).round(12))
     1.0
     """

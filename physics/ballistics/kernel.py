@@ -35,9 +35,26 @@ FLAGS: dict[str, str] = {
 
 
 def evaluate(motors: Motors, kernel: str = "steady", curve: bool = False) -> Figures:
-    """Figures of a batch of motors by the named kernel; all (n,), SI, named in `FIGURES` and `FLAGS`.
+    """Figures of a batch of motors by the named kernel.
 
-    Raises ValueError for a kernel that does not exist.
+    Parameters
+    ----------
+    motors : Motors
+        The batch of n motors, SI.
+    kernel : str
+        The name of the kernel.
+    curve : bool
+        Whether to add the histories over the burn.
+
+    Returns
+    -------
+    Figures
+        All (n,), SI, named in `FIGURES` and `FLAGS`.
+
+    Raises
+    ------
+    ValueError
+        For a kernel that does not exist.
     """
     if kernel == "steady":
         return steady.evaluate(motors, curve=curve)
@@ -55,23 +72,63 @@ def transient_kernel() -> ModuleType:
 
 
 def maximum_expected_pressure(motors: Motors, kernel: str = "steady", figures: Figures | None = None) -> Array:
-    """Highest head-end pressure [Pa], (n,), over ambient and soak temperatures and tolerances, by the named kernel.
+    """Highest head-end pressure over ambient and soak temperatures and tolerances, by the named kernel. [Pa]
 
+    Parameters
+    ----------
+    motors : Motors
+        The batch of n motors, SI.
+    kernel : str
+        The name of the kernel.
+    figures : Figures, optional
+        Of the same motors and kernel, where they are at hand; they save the steady kernel work and change nothing.
+
+    Returns
+    -------
+    Array
+        (n,); NaN where any corner has no equilibrium or cannot be built; never below nominal. [Pa]
+
+    Raises
+    ------
+    ValueError
+        For a kernel that does not exist.
+
+    Notes
+    -----
     The worst corner of every tolerance that the kernel can see is found with that kernel (`physics.ballistics.corners`) at the
     temperature that burns fastest; the transient kernel starts from the corner that the steady one finds, turns each column
-    there, and tries every temperature. Standard deviations count three times, that of the ambient temperature too. NaN
-    where any corner has no equilibrium or cannot be built; never below nominal. `figures` of the same motors and kernel,
-    where they are at hand, save the steady kernel work and change nothing. Raises ValueError for a kernel that does not
-    exist.
+    there, and tries every temperature. Standard deviations count three times, that of the ambient temperature too.
     """
     return adverse_corner(motors, kernel, figures).value
 
 
 def burnt(motors: Motors, kernel: str = "steady", curve: bool = False) -> tuple[Figures, Array]:
-    """Figures as `evaluate` gives them and the maximum expected pressure [Pa], (n,), asked together.
+    """Figures as `evaluate` gives them and the maximum expected pressure, asked together.
 
-    The transient kernel burns the motors as drawn beside their corners, which costs little more than either alone. Raises
-    ValueError for a kernel that does not exist.
+    Parameters
+    ----------
+    motors : Motors
+        The batch of n motors, SI.
+    kernel : str
+        The name of the kernel.
+    curve : bool
+        Whether to add the histories over the burn.
+
+    Returns
+    -------
+    Figures
+        All (n,), SI.
+    Array
+        The maximum expected pressure, (n,). [Pa]
+
+    Raises
+    ------
+    ValueError
+        For a kernel that does not exist.
+
+    Notes
+    -----
+    The transient kernel burns the motors as drawn beside their corners, which costs little more than either alone.
     """
     if kernel != "transient":
         figures = evaluate(motors, kernel, curve)
@@ -83,7 +140,22 @@ def burnt(motors: Motors, kernel: str = "steady", curve: bool = False) -> tuple[
 
 
 def adverse_corner(motors: Motors, kernel: str = "steady", figures: Figures | None = None) -> Corner:
-    """The same with the corner at which it stands; `Corner.sides` are in the order of `seen_tolerances`."""
+    """The same with the corner at which it stands.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch of n motors, SI.
+    kernel : str
+        The name of the kernel.
+    figures : Figures, optional
+        Of the same motors and kernel, where they are at hand.
+
+    Returns
+    -------
+    Corner
+        Its value (n,) [Pa]; `Corner.sides` [-] are in the order of `seen_tolerances`.
+    """
     if kernel not in KERNELS:
         raise ValueError(f"kernel {kernel!r}: expected one of {', '.join(KERNELS)}")
     if kernel == "steady":
@@ -127,8 +199,24 @@ _UNSEEN_OF_CLOSURES = (
 
 
 def seen_tolerances(motors: Motors, kernel: str) -> dict[str, Tolerance]:
-    """The tolerances that may move a kernel's pressure, by column: of the propellant, the grains and the nozzle, and for
-    the transient kernel also of what bounds its free volume.
+    """The tolerances that may move a kernel's pressure, by column.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch of n motors, SI.
+    kernel : str
+        The name of the kernel.
+
+    Returns
+    -------
+    dict of str to Tolerance
+        By column.
+
+    Notes
+    -----
+    Those of the propellant, the grains and the nozzle, and for the transient kernel also those of what bounds its free
+    volume.
     """
 
     def seen(column: str) -> bool:

@@ -90,15 +90,48 @@ class EqualGrains:
     gamma: Array
 
     def pick(self, index: Index) -> Self:
-        """Some of them."""
+        """Some of them.
+
+        Parameters
+        ----------
+        index : Index
+            Which.
+
+        Returns
+        -------
+        EqualGrains
+            SI.
+        """
         return type(self)(**{item.name: picked(getattr(self, item.name), index) for item in fields(self)})
 
     def kn(self, x: Array) -> Array:
-        """Kn at regressions x [m], (s,). [-]"""
+        """Kn at regressions x. [-]
+
+        Parameters
+        ----------
+        x : Array
+            (s,). [m]
+
+        Returns
+        -------
+        Array
+            (s,). [-]
+        """
         return np.asarray(self.constant + x * (self.linear + x * self.square))
 
     def log_port(self, x: Array) -> Array:
-        """log of the effective port-to-throat area ratio at regressions x [m], (s,). [-]"""
+        """log of the effective port-to-throat area ratio at regressions x. [-]
+
+        Parameters
+        ----------
+        x : Array
+            (s,). [m]
+
+        Returns
+        -------
+        Array
+            (s,). [-]
+        """
         return np.asarray(2.0 * np.log((self.core + 2.0 * x) / self.throat))
 
     def flux_turning(self) -> tuple[Array, Array, Array]:

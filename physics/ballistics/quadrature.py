@@ -54,7 +54,20 @@ class Burn(Protocol):
 
 
 def kn_middle(burn: Burn, start: Array, width: Array) -> Array:
-    """Kn in the middle of each interval, (s,). [-]"""
+    """Kn in the middle of each interval. [-]
+
+    Parameters
+    ----------
+    burn : Burn
+        The s intervals, SI.
+    start, width : ndarray
+        Of each, (s,). [m]
+
+    Returns
+    -------
+    ndarray
+        (s,). [-]
+    """
     middle = start + 0.5 * width
     return np.asarray(burn.constant + middle * (burn.linear + middle * burn.square))
 
@@ -214,12 +227,38 @@ def nearest_zero(burn: Burn, start: Array, width: Array) -> Array:
 
 
 def accuracy(burn: Burn) -> Array:
-    """What order times log ρ must reach, (s,): an error of e^(−2·10) at best, more for a steep power. [-]"""
+    """What order times log ρ must reach. [-]
+
+    Parameters
+    ----------
+    burn : Burn
+        The s intervals, SI.
+
+    Returns
+    -------
+    ndarray
+        (s,). [-]
+
+    Notes
+    -----
+    An error of e^(−2·10) at best, more for a steep power.
+    """
     return np.asarray(10.0 + 1.5 * np.abs(1.0 - burn.slope))
 
 
 def orders_among(orders: NDArray[np.intp]) -> list[int]:
-    """The orders that occur, ascending; −1 stands for none."""
+    """The orders that occur, ascending.
+
+    Parameters
+    ----------
+    orders : ndarray of int
+        The orders; −1 stands for none. [-]
+
+    Returns
+    -------
+    list of int
+        Ascending. [-]
+    """
     return np.flatnonzero(np.bincount(orders + 1)[1:]).tolist()
 
 

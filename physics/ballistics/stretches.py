@@ -52,7 +52,18 @@ class Columns:
     aft_covered_to: Array | None = None
 
     def block(self, some: slice | Index) -> Columns:
-        """Some of the motors, as views where `some` is a slice; the shared columns of a lean batch stay as they are."""
+        """Some of the motors, as views where `some` is a slice.
+
+        Parameters
+        ----------
+        some : slice or Index
+            Which motors.
+
+        Returns
+        -------
+        Columns
+            SI; the shared columns of a lean batch stay as they are.
+        """
         size = self.throat_diameter.shape[0]
         return Columns(**{name: leaf[some] if leaf.shape[0] == size else leaf for name, leaf in self._leaves().items()})
 
@@ -203,7 +214,18 @@ class Stretches:
         return np.asarray(self.end > self.start)
 
     def of_rows(self, motor: Index, stretch: Index) -> tuple[Array, Array, Array]:
-        """Coefficients of the area of each row on some stretches, (s, R) each. [m2], [m], [-]"""
+        """Coefficients of the area of each row on some stretches. [m2], [m], [-]
+
+        Parameters
+        ----------
+        motor, stretch : Index
+            Of each stretch, (s,).
+
+        Returns
+        -------
+        constant, linear, square : ndarray
+            (s, R) each. [m2], [m], [-]
+        """
         if self.row_coefficients[0].ndim == 3:
             constant, linear, square = (part[motor, stretch] for part in self.row_coefficients)
         else:
@@ -355,7 +377,11 @@ def balance(batch: Columns) -> Balance:
     Returns
     -------
     Balance
-        Source: steady mass balance with the rate law of `physics.ballistics.propellant`.
+        Of n motors, SI.
+
+    References
+    ----------
+    Steady mass balance with the rate law of `physics.ballistics.propellant`.
     """
     law = RateLaw(batch.log_coefficient, batch.exponent, batch.log_bounds)
     switches = switch_kn(law, batch.log_impedance)
@@ -388,7 +414,18 @@ class Pieces:
     at_ambient: Mask
 
     def pick(self, mask: Mask | Index) -> Pieces:
-        """Some of the pieces."""
+        """Some of the pieces.
+
+        Parameters
+        ----------
+        mask : Mask or Index
+            Which.
+
+        Returns
+        -------
+        Pieces
+            SI.
+        """
         return Pieces(**{item.name: getattr(self, item.name)[mask] for item in fields(self)})
 
 
@@ -407,7 +444,11 @@ def pieces(burn: Stretches, law: Balance, thresholds: Array) -> Pieces:
     Returns
     -------
     Pieces
-        In order of regression for each motor. Source: roots of a quadratic in closed form.
+        In order of regression for each motor.
+
+    References
+    ----------
+    Roots of a quadratic in closed form.
     """
     motor, stretch = np.nonzero(burn.present)
     limits = np.concatenate([law.edges, law.floor[:, None], thresholds], axis=1)[motor]

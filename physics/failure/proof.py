@@ -93,16 +93,27 @@ def proof_of(motors: Motors, ladder: Ladder, expected: float) -> Proof:
 
     Parameters
     ----------
+    motors : Motors
+        A batch of one.
     ladder : Ladder
         The motor's own, for what its tolerances take off each rung.
     expected : float
         Maximum expected pressure. [Pa]
 
+    Returns
+    -------
+    Proof
+        SI.
+
     Notes
     -----
     Each rung is computed at room temperature with the throat closed, so that the end load aft is the pressure on the
     whole seal; what the given ladder lies below the rung at nominal dimensions is taken off as well. Valid for water
-    without air, held for a minute; it says nothing of heat. Source: derived from the load path.
+    without air, held for a minute; it says nothing of heat.
+
+    References
+    ----------
+    Derived from the load path.
     """
     return _proof(motors, _shares(motors, ladder), expected)
 
@@ -119,10 +130,18 @@ def higher(motors: Motors, ladder: Ladder, expected: float) -> tuple[Remedy, ...
     expected : float
         Maximum expected pressure. [Pa]
 
+    Returns
+    -------
+    tuple of Remedy
+        SI.
+
     Notes
     -----
     Only remedies that raise the proof are given. Seals fitted for the proof alone show nothing of those that will be fired.
-    Source: derived, as `proof_of`.
+
+    References
+    ----------
+    Derived, as `proof_of`.
     """
     shares = _shares(motors, ladder)
     now = _proof(motors, shares, expected)
@@ -188,10 +207,34 @@ def _allowed(wanted: float, rungs: list[ProofRung]) -> float:
 
 
 def gas_energy(pressure: float, volume: float, gamma: float, ambient: float) -> float:
-    """What a gas gives off when it expands to ambient without heat lost, pV/(γ − 1)·(1 − (p_a/p)^((γ − 1)/γ)). [J]
+    """What a gas gives off when it expands to ambient without heat lost. [J]
 
-    Pressures Pa, absolute; volume m3. Source: derived, ideal gas, isentropic.
+    Parameters
+    ----------
+    pressure : float
+        p, absolute. [Pa]
+    volume : float
+        V [m3].
+    gamma : float
+        γ [-].
+    ambient : float
+        p_a, absolute. [Pa]
 
+    Returns
+    -------
+    float
+        [J].
+
+    Notes
+    -----
+    pV/(γ − 1)·(1 − (p_a/p)^((γ − 1)/γ)); ideal gas, isentropic.
+
+    References
+    ----------
+    Derived.
+
+    Examples
+    --------
     >>> round(gas_energy(10e6, 1e-3, 1.4, 101325.0))
     18268
     """
@@ -199,10 +242,30 @@ def gas_energy(pressure: float, volume: float, gamma: float, ambient: float) -> 
 
 
 def water_energy(pressure: float, volume: float) -> float:
-    """What pressed water gives off, p²V/(2K), the stretch of the case left out. [J]
+    """What pressed water gives off, the stretch of the case left out. [J]
 
-    Pressure Pa over ambient; volume m3. Source: derived, linear compression.
+    Parameters
+    ----------
+    pressure : float
+        p, over ambient. [Pa]
+    volume : float
+        V [m3].
 
+    Returns
+    -------
+    float
+        [J].
+
+    Notes
+    -----
+    p²V/(2K); linear compression.
+
+    References
+    ----------
+    Derived.
+
+    Examples
+    --------
     >>> round(water_energy(10e6, 1e-3), 1)
     22.7
     """
@@ -210,8 +273,22 @@ def water_energy(pressure: float, volume: float) -> float:
 
 
 def plugged_motor(motors: Motors, temperature: float | None = None) -> Motors:
-    """The motor at `temperature` [K] (room temperature where not given) and with its throat closed.
+    """The motor at `temperature` and with its throat closed.
 
+    Parameters
+    ----------
+    motors : Motors
+        The motor, SI.
+    temperature : float, optional
+        Room temperature where not given. [K]
+
+    Returns
+    -------
+    Motors
+        SI.
+
+    Notes
+    -----
     The nozzle keeps its shape, so that no coefficient runs off. With a temperature the rubber is as cold as the water.
     """
     nozzle = replace(

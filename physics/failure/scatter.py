@@ -84,7 +84,17 @@ class Certainty:
         return math.hypot(self.strength_scatter, self.formula_scatter)
 
     def scattered_by(self, scatter: float) -> Certainty:
-        """The same with another scatter of the logarithm in all [-], shared with the lot in the same proportion."""
+        """The same with another scatter, shared with the lot in the same proportion.
+
+        Parameters
+        ----------
+        scatter : float
+            Of the logarithm in all [-].
+
+        Returns
+        -------
+        Certainty
+        """
         share = self.strength_scatter / self.scatter if self.scatter else 0.0
         return replace(
             self, strength_scatter=share * scatter, formula_scatter=math.sqrt(max(1.0 - share * share, 0.0)) * scatter
@@ -104,6 +114,18 @@ class Certainty:
 def weakest(statuses: Iterable[str]) -> str:
     """The least sure of some statuses; "judgement" of none.
 
+    Parameters
+    ----------
+    statuses : iterable of str
+        The statuses.
+
+    Returns
+    -------
+    str
+        The least sure of them.
+
+    Examples
+    --------
     >>> weakest(["read", "remembered", "derived"])
     'remembered'
     """

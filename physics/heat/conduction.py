@@ -110,7 +110,18 @@ class Tridiagonal:
         self.lower = lower * self.inverse
 
     def solve(self, right: Array) -> Array:
-        """The unknowns for one right-hand side, in the unit of `right` over that of the diagonal; [K] in conduction."""
+        """The unknowns for one right-hand side.
+
+        Parameters
+        ----------
+        right : Array
+            The right-hand side, in its own unit; unknowns along the first axis, systems along the rest.
+
+        Returns
+        -------
+        Array
+            The unknowns, in the unit of `right` over that of the diagonal; [K] in conduction.
+        """
         solution: Array = right * self.inverse
         part = np.empty_like(solution[0])
         for row in range(1, solution.shape[0]):

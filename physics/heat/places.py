@@ -66,7 +66,25 @@ class Corner:
     limit: str = "likely"
 
     def of(self, what: str, band: Band) -> float:
-        """The number that this corner takes of a band."""
+        """The number that this corner takes of a band.
+
+        Parameters
+        ----------
+        what : str
+            The name of the number.
+        band : Band
+            Its band.
+
+        Returns
+        -------
+        float
+            In the unit of the band.
+
+        Notes
+        -----
+        The likely number where `what` is not the one that this corner names; else the low end for a side below 0, the high end
+        otherwise.
+        """
         if what != self.what:
             return band.likely
         return band.low if self.side < 0 else band.high
