@@ -20,6 +20,18 @@ UPPER_LIMITS = 0.625 * 2.0 ** np.arange(len(CLASSES))
 def impulse_class(total_impulse: Array) -> NDArray[np.str_]:
     """Letter of each total impulse [N s], any shape; empty where it is NaN, not positive, or beyond the last letter.
 
+    Parameters
+    ----------
+    total_impulse : Array
+        [N s], any shape.
+
+    Returns
+    -------
+    ndarray of str
+        Letters, in the shape of `total_impulse`.
+
+    Examples
+    --------
     >>> impulse_class(np.array([160.0, 160.01, 2560.0])).tolist()
     ['G', 'H', 'K']
     """
@@ -32,8 +44,23 @@ def impulse_class(total_impulse: Array) -> NDArray[np.str_]:
 def class_range(name: str) -> tuple[float, float]:
     """Total impulse [N s] a class spans: above the first number, up to and including the second.
 
-    Raises KeyError for a name that is no class.
+    Parameters
+    ----------
+    name : str
+        One of `CLASSES`.
 
+    Returns
+    -------
+    tuple of two floats
+        [N s].
+
+    Raises
+    ------
+    KeyError
+        For a name that is no class.
+
+    Examples
+    --------
     >>> class_range("K")
     (1280.0, 2560.0)
     """
@@ -46,6 +73,20 @@ def class_range(name: str) -> tuple[float, float]:
 def designation(total_impulse: Array, mean_thrust: Array) -> list[str]:
     """Class letter and mean thrust [N] rounded to whole newtons, one text for each motor; empty where unknown.
 
+    Parameters
+    ----------
+    total_impulse : Array
+        [N s], (n,).
+    mean_thrust : Array
+        [N], (n,) or a scalar.
+
+    Returns
+    -------
+    list of str
+        One text for each motor.
+
+    Examples
+    --------
     >>> designation(np.array([2321.0]), np.array([1272.49]))
     ['K1272']
     """
