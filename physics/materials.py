@@ -84,20 +84,73 @@ class Material:
     caution: str = ""
 
     def yield_ratio(self, temperature: ArrayLike, table: str | None = None) -> Array:
-        """Yield strength at `temperature` [K] over that at room temperature; NaN where no table reaches. [-]"""
+        """Yield strength at `temperature` [K] over that at room temperature; NaN where no table reaches. [-]
+
+        Parameters
+        ----------
+        temperature : ArrayLike
+            [K], any shape.
+        table : str, optional
+            Derating table; the first one where none is named.
+
+        Returns
+        -------
+        Array
+            [-], in the shape of `temperature`.
+        """
         return self._ratio(temperature, table, ("yield_ratio",))
 
     def ultimate_ratio(self, temperature: ArrayLike, table: str | None = None) -> Array:
-        """Tensile strength over that at room temperature; the yield ratio where a table has no other. [-]"""
+        """Tensile strength over that at room temperature; the yield ratio where a table has no other. [-]
+
+        Parameters
+        ----------
+        temperature : ArrayLike
+            [K], any shape.
+        table : str, optional
+            Derating table; the first one where none is named.
+
+        Returns
+        -------
+        Array
+            [-], in the shape of `temperature`.
+        """
         return self._ratio(temperature, table, ("ultimate_ratio", "yield_ratio"))
 
     def modulus_ratio(self, temperature: ArrayLike, table: str | None = None) -> Array:
-        """Elastic modulus over that at room temperature; the yield ratio, which is lower, for want of one. [-]"""
+        """Elastic modulus over that at room temperature; the yield ratio, which is lower, for want of one. [-]
+
+        Parameters
+        ----------
+        temperature : ArrayLike
+            [K], any shape.
+        table : str, optional
+            Derating table; the first one where none is named.
+
+        Returns
+        -------
+        Array
+            [-], in the shape of `temperature`.
+        """
         return self._ratio(temperature, table, ("modulus_ratio", "yield_ratio"))
 
     def yield_at(self, temperature: ArrayLike, table: str | None = None) -> Array:
         """Yield strength at `temperature` [K]; NaN where it is not known. [Pa]
 
+        Parameters
+        ----------
+        temperature : ArrayLike
+            [K], any shape.
+        table : str, optional
+            Derating table; the first one where none is named.
+
+        Returns
+        -------
+        Array
+            [Pa], in the shape of `temperature`.
+
+        Examples
+        --------
         >>> tube = material("6061-T6")
         >>> (tube.yield_at([293.15, 423.15]) / 1e6).round(1)
         array([241.3, 197.9])
@@ -107,7 +160,23 @@ class Material:
         return _number(self.yield_strength) * self.yield_ratio(temperature, table)
 
     def derating(self, table: str | None = None) -> Derating | None:
-        """The table named, or the first one, or None. KeyError for a name this material does not have."""
+        """The table named, or the first one, or None.
+
+        Parameters
+        ----------
+        table : str, optional
+            Name of the table.
+
+        Returns
+        -------
+        Derating or None
+            The table.
+
+        Raises
+        ------
+        KeyError
+            For a name this material does not have.
+        """
         if table is None:
             return next(iter(self.deratings.values()), None)
         if table not in self.deratings:
@@ -118,6 +187,18 @@ class Material:
     def source(self, field_name: str) -> str:
         """Where a number comes from and how it was had, ready to print.
 
+        Parameters
+        ----------
+        field_name : str
+            Name of the field that holds the number.
+
+        Returns
+        -------
+        str
+            The source and its status.
+
+        Examples
+        --------
         >>> material("A574").source("tensile_strength")
         "ASTM A574 up to 1/2 in, maker's data sheet (read at second hand)"
         """
@@ -150,8 +231,25 @@ def _number(value: float | None) -> float:
 def material(name: str, kind: str | None = None) -> Material:
     """The material of that name or alias, in any case, with spaces and hyphens alike.
 
-    Raises KeyError whose text gives the nearest names.
+    Parameters
+    ----------
+    name : str
+        Name or alias.
+    kind : str, optional
+        Kind as in `names`; any where none is given.
 
+    Returns
+    -------
+    Material
+        The material, SI.
+
+    Raises
+    ------
+    KeyError
+        Whose text gives the nearest names.
+
+    Examples
+    --------
     >>> material("6061-t6").yield_strength / 6.894757293168e6
     35.0
     >>> material("FKM").name
@@ -171,6 +269,18 @@ def material(name: str, kind: str | None = None) -> Material:
 def names(kind: str | None = None) -> list[str]:
     """Names of all materials of a kind ("metal", "screw", "liner", "seal", "nozzle"), or of all.
 
+    Parameters
+    ----------
+    kind : str, optional
+        One of the kinds; all where none is given.
+
+    Returns
+    -------
+    list of str
+        Names.
+
+    Examples
+    --------
     >>> "A2-70" in names("screw"), "A2-70" in names("metal")
     (True, False)
     """
