@@ -39,10 +39,32 @@ class Air(Protocol):
     """Anything that says what the air is like over height."""
 
     def at(self, height: Array) -> tuple[Array, Array, Array]:
-        """Density [kg/m3], pressure [Pa] and speed of sound [m/s] at heights above the site [m], (n,)."""
+        """Density [kg/m3], pressure [Pa] and speed of sound [m/s] at heights above the site [m], (n,).
+
+        Parameters
+        ----------
+        height : ndarray
+            Height above the site, (n,). [m]
+
+        Returns
+        -------
+        tuple of three ndarrays
+            Density [kg/m3], pressure [Pa] and speed of sound [m/s], (n,) each.
+        """
 
     def take(self, index: Index) -> Air:
-        """The air of some of the sites."""
+        """The air of some of the sites.
+
+        Parameters
+        ----------
+        index : ndarray of int
+            Places of the sites.
+
+        Returns
+        -------
+        Air
+            The air of those sites.
+        """
 
 
 def gravity(altitude: Array, radius: float = EARTH_RADIUS) -> Array:
@@ -69,12 +91,41 @@ def gravity(altitude: Array, radius: float = EARTH_RADIUS) -> Array:
 
 
 def geopotential(altitude: Array) -> Array:
-    """Geopotential height [m] of a geometric altitude [m] [1]_."""
+    """Geopotential height [m] of a geometric altitude [m] [1]_.
+
+    Parameters
+    ----------
+    altitude : ndarray
+        Geometric altitude. [m]
+
+    Returns
+    -------
+    ndarray
+        [m], in the shape of `altitude`.
+
+    References
+    ----------
+    .. [1] U.S. Standard Atmosphere, 1976, NOAA/NASA/USAF: see the head of this module.
+    """
     return np.asarray(altitude / (1.0 + np.asarray(altitude) / EARTH_RADIUS))
 
 
 def standard_temperature(altitude: Array) -> Array:
     """Temperature of the standard atmosphere [K] at geometric altitudes [m] from -5 to 86 km [1]_.
+
+    Parameters
+    ----------
+    altitude : ndarray
+        Geometric altitude, -5 to 86 km. [m]
+
+    Returns
+    -------
+    ndarray
+        [K], at least one-dimensional.
+
+    References
+    ----------
+    .. [1] U.S. Standard Atmosphere, 1976, NOAA/NASA/USAF: see the head of this module.
 
     Examples
     --------
@@ -88,6 +139,20 @@ def standard_temperature(altitude: Array) -> Array:
 
 def standard_pressure(altitude: Array) -> Array:
     """Pressure of the standard atmosphere [Pa] at geometric altitudes [m] from -5 to 86 km [1]_.
+
+    Parameters
+    ----------
+    altitude : ndarray
+        Geometric altitude, -5 to 86 km. [m]
+
+    Returns
+    -------
+    ndarray
+        [Pa], at least one-dimensional.
+
+    References
+    ----------
+    .. [1] U.S. Standard Atmosphere, 1976, NOAA/NASA/USAF: see the head of this module.
 
     Examples
     --------
@@ -159,7 +224,18 @@ class StandardAir:
         return log_pressure[place] + _log_fall(rise, foot, _LAPSE[layer]), foot + _LAPSE[layer] * rise
 
     def at(self, height: Array) -> tuple[Array, Array, Array]:
-        """Density [kg/m3], pressure [Pa] and speed of sound [m/s] at heights above the site [m], (n,)."""
+        """Density [kg/m3], pressure [Pa] and speed of sound [m/s] at heights above the site [m], (n,).
+
+        Parameters
+        ----------
+        height : ndarray
+            Height above the site, (n,). [m]
+
+        Returns
+        -------
+        tuple of three ndarrays
+            Density [kg/m3], pressure [Pa] and speed of sound [m/s], (n,) each.
+        """
         up = geopotential(self.altitude + height)
         log_pressure, temperature = self._log_pressure(np.minimum(up, _TOP))
         pressure = np.where(up > _TOP, 0.0, np.exp(self._log_scale + log_pressure))
@@ -167,7 +243,18 @@ class StandardAir:
         return density, pressure, np.sqrt(RATIO_OF_SPECIFIC_HEATS * GAS_CONSTANT_OF_AIR * temperature)
 
     def take(self, index: Index) -> StandardAir:
-        """The air of some of the sites."""
+        """The air of some of the sites.
+
+        Parameters
+        ----------
+        index : ndarray of int
+            Places of the sites.
+
+        Returns
+        -------
+        StandardAir
+            The air of those sites.
+        """
         pressure = None if self.pressure is None else self.pressure[index]
         some = StandardAir(self.altitude[index], self.warmer[index], pressure)
         # What is known of all is known of some; working it out again would cost more than the flight.
