@@ -106,7 +106,18 @@ def bored_insert(
 
 
 def together(bodies: list[Body]) -> Body:
-    """Several bodies as one; moments of inertia through the common centre."""
+    """Several bodies as one; moments of inertia through the common centre.
+
+    Parameters
+    ----------
+    bodies : list of Body
+        The bodies, SI.
+
+    Returns
+    -------
+    Body
+        The whole, SI.
+    """
     mass = sum((body.mass for body in bodies), start=np.zeros(1))
     heavy = np.where(mass > 0.0, mass, 1.0)
     centre = sum((body.mass * body.centre for body in bodies), start=np.zeros(1)) / heavy
@@ -180,16 +191,63 @@ def _under_caps(density: Array, row: GrainRows, x: Array, mass: Array, middle: A
 
 
 def centre_over_burn(hardware: Array, hardware_centre: Array, propellant: Array, propellant_centre: Array) -> Array:
-    """Common centre [m] of hardware (n,) and of propellant (n, T), positions from one origin."""
+    """Common centre [m] of hardware (n,) and of propellant (n, T), positions from one origin.
+
+    Parameters
+    ----------
+    hardware : Array
+        Mass of the hardware, (n,). [kg]
+    hardware_centre : Array
+        Its centre, (n,). [m]
+    propellant : Array
+        Mass of the propellant, (n, T). [kg]
+    propellant_centre : Array
+        Its centre, (n, T). [m]
+
+    Returns
+    -------
+    Array
+        Common centre, (n, T). [m]
+    """
     moment = np.where(propellant > 0.0, propellant * propellant_centre, 0.0)
     return np.asarray((hardware[:, None] * hardware_centre[:, None] + moment) / (hardware[:, None] + propellant))
 
 
 def travel(centre: Array) -> Array:
-    """How far the centre of mass moves over the burn: largest less smallest, not end less start, (n, T) to (n,). [m]"""
+    """How far the centre of mass moves over the burn. [m]
+
+    Parameters
+    ----------
+    centre : Array
+        Centre of mass over the burn, (n, T). [m]
+
+    Returns
+    -------
+    Array
+        (n,). [m]
+
+    Notes
+    -----
+    Largest less smallest, not end less start.
+    """
     return np.asarray(np.max(centre, axis=1) - np.min(centre, axis=1))
 
 
 def static_margin(centre_of_pressure: Array, centre: Array, diameter: Array) -> Array:
-    """Distance of the centre of pressure behind the centre of mass over the body's diameter; positions from the nose. [-]"""
+    """Distance of the centre of pressure behind the centre of mass over the body's diameter. [-]
+
+    Parameters
+    ----------
+    centre_of_pressure : Array
+        Position from the nose. [m]
+    centre : Array
+        Centre of mass, position from the nose. [m]
+    diameter : Array
+        Diameter of the body. [m]
+
+    Returns
+    -------
+    Array
+        [-]; arrays broadcast.
+    """
     return np.asarray((centre_of_pressure - centre) / diameter)
