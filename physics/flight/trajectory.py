@@ -98,7 +98,28 @@ class Push(_Columns):
     def through_points(
         time: Array, thrust: Array, mass_flow: Array, ambient_pressure: Array, exit_area: Array, attached: Mask | None = None
     ) -> Push:
-        """A history that is linear between its S + 1 points (n, S + 1), NaN behind the end of a burn; SI."""
+        """A history that is linear between its S + 1 points (n, S + 1), NaN behind the end of a burn; SI.
+
+        Parameters
+        ----------
+        time : Array
+            (n, S + 1), NaN behind the end of a burn. [s]
+        thrust : Array
+            (n, S + 1). [N]
+        mass_flow : Array
+            (n, S + 1). [kg/s]
+        ambient_pressure : Array
+            As the field of that name. [Pa]
+        exit_area : Array
+            As the field of that name. [m2]
+        attached : Mask, optional
+            As the field of that name, (n, S); true throughout where none is given.
+
+        Returns
+        -------
+        Push
+            The history, S steps for each motor; SI.
+        """
         ended = np.isnan(time)
         last = np.where(ended, -np.inf, time).max(axis=1)
         time = np.where(ended, last[:, None], time)
@@ -140,7 +161,20 @@ class Vehicle(_Columns):
     mach: Array | None = None
 
     def drag(self, mach: Array, thrusting: bool) -> Array:
-        """Drag coefficient at Mach numbers (n,). [-]"""
+        """Drag coefficient at Mach numbers (n,). [-]
+
+        Parameters
+        ----------
+        mach : Array
+            Mach number, (n,). [-]
+        thrusting : bool
+            Whether the motor burns.
+
+        Returns
+        -------
+        Array
+            Drag coefficient, (n,). [-]
+        """
         thrust_on = thrusting and self.drag_coefficient_thrusting is not None
         values = self.drag_coefficient_thrusting if thrust_on else self.drag_coefficient
         assert values is not None
