@@ -117,13 +117,37 @@ class Grains:
         return np.where(forward > self.core_diameter, 1.0, 0.0), np.where(aft > self.core_diameter, 1.0, 0.0)
 
     def mapped(self, change: Callable[[Array], Array]) -> Grains:
-        """The same rows with every leaf that there is changed, in its own unit (SI)."""
+        """The same rows with every leaf that there is changed, in its own unit (SI).
+
+        Parameters
+        ----------
+        change : callable
+            Takes a leaf and gives the changed one.
+
+        Returns
+        -------
+        Grains
+            The changed rows, SI.
+        """
         leaves: dict[str, Any] = {name: None if leaf is None else change(np.asarray(leaf)) for name, leaf in vars(self).items()}
         return Grains(**leaves)
 
 
 def as_column(leaf: Any, size: int) -> Array:
-    """A leaf of any unit (SI) as one value for each of `size` motors, (size,), free to be written to; by definition of a batch."""
+    """A leaf of any unit (SI) as one value for each of `size` motors, free to be written to; by definition of a batch.
+
+    Parameters
+    ----------
+    leaf : Any
+        A number or (size,), any unit (SI).
+    size : int
+        Number of motors.
+
+    Returns
+    -------
+    Array
+        (size,), in the unit of `leaf`.
+    """
     return np.array(np.broadcast_to(np.asarray(leaf, dtype=float), (size,)))
 
 
@@ -459,7 +483,18 @@ class Motors:
     wear: tuple[Use, ...] = ()
 
     def value(self, key: str) -> Any:
-        """The leaf named by a dotted key, or None where the part or the leaf is absent."""
+        """The leaf named by a dotted key, or None where the part or the leaf is absent.
+
+        Parameters
+        ----------
+        key : str
+            Dotted key of the column.
+
+        Returns
+        -------
+        Any
+            The leaf in its own unit (SI), or None.
+        """
         place: Any = self
         for name in key.split("."):
             if place is None:
@@ -472,8 +507,22 @@ class Motors:
     def with_values(self, values: Mapping[str, Any]) -> Motors:
         """A copy with columns replaced; (n,) values for a grain column are given to every row.
 
-        Raises KeyError for a key that names no column or a part that this batch does not have, and ValueError for a
-        shape that does not broadcast to the batch.
+        Parameters
+        ----------
+        values : Mapping of str to Any
+            Values in SI by dotted key.
+
+        Returns
+        -------
+        Motors
+            The copy.
+
+        Raises
+        ------
+        KeyError
+            For a key that names no column or a part that this batch does not have.
+        ValueError
+            For a shape that does not broadcast to the batch.
         """
         changed: Motors = self
         for key, value in values.items():
@@ -492,14 +541,36 @@ class Motors:
         return array
 
     def take(self, index: Any) -> Motors:
-        """The motors at `index` (integers, a slice or a mask) as a batch of their own."""
+        """The motors at `index` (integers, a slice or a mask) as a batch of their own.
+
+        Parameters
+        ----------
+        index : Any
+            Integers, a slice or a mask.
+
+        Returns
+        -------
+        Motors
+            The batch of those motors.
+        """
         picked = np.arange(self.size)[index]
         picked = np.atleast_1d(picked)
         motors: Motors = _mapped(self, lambda leaf: leaf[picked] if leaf.ndim and leaf.shape[0] == self.size else leaf, picked.size)
         return motors
 
     def repeat(self, times: int) -> Motors:
-        """A batch with every motor `times` over, copies of one motor next to each other."""
+        """A batch with every motor `times` over, copies of one motor next to each other.
+
+        Parameters
+        ----------
+        times : int
+            Copies of each motor.
+
+        Returns
+        -------
+        Motors
+            The batch, `times` as many motors.
+        """
         if self.size > 1:
             return self.take(np.repeat(np.arange(self.size), times))
         motors: Motors = _mapped(
@@ -566,7 +637,18 @@ class Figures:
         return self.values[name]
 
     def take(self, rows: Any) -> Figures:
-        """The figures of the motors at `rows` (integers or a mask), histories included."""
+        """The figures of the motors at `rows` (integers or a mask), histories included.
+
+        Parameters
+        ----------
+        rows : Any
+            Integers or a mask.
+
+        Returns
+        -------
+        Figures
+            The figures of those motors.
+        """
         curve = self.curve
         if curve is not None:
             curve = replace(curve, **{item.name: getattr(curve, item.name)[rows] for item in fields(curve)})
