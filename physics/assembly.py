@@ -174,8 +174,21 @@ ALONG = (
 
 
 def at_end(motors: Motors, column: str, upper: bool) -> Array | None:
-    """A column at the upper or the lower end of its tolerance, as drawn without one, None where it is not given. (n,) or
-    (n, rows), in its own SI unit; never below 0.
+    """A column at the upper or the lower end of its tolerance, as drawn without one, None where it is not given.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, n motors, SI.
+    column : str
+        Dotted key of the column.
+    upper : bool
+        The upper end rather than the lower.
+
+    Returns
+    -------
+    Array or None
+        (n,) or (n, rows), in its own SI unit; never below 0.
     """
     value, tolerance = motors.value(column), motors.tolerances.get(column)
     if value is None or tolerance is None:
@@ -187,8 +200,17 @@ def at_end(motors: Motors, column: str, upper: bool) -> Array | None:
 
 
 def at_longest(motors: Motors) -> Motors:
-    """The motors at the corner of their tolerances where the stack is longest and the case shortest; the same object
-    where no dimension along the axis has a tolerance.
+    """The motors at the corner of their tolerances where the stack is longest and the case shortest.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, n motors, SI.
+
+    Returns
+    -------
+    Motors
+        The moved batch; the same object where no dimension along the axis has a tolerance.
     """
     given = [name for name in (*ALONG, "case.length") if name in motors.tolerances and motors.value(name) is not None]
     if not given:
@@ -210,7 +232,18 @@ def _missing(motors: Motors) -> str:
 
 
 def ring_length(closure: Closure | None) -> Array | float:
-    """How far what holds a closure reaches from the end of the case inwards, as far as the file says. [m], (n,)"""
+    """How far what holds a closure reaches from the end of the case inwards, as far as the file says. [m], (n,)
+
+    Parameters
+    ----------
+    closure : Closure or None
+        The closure, SI.
+
+    Returns
+    -------
+    Array or float
+        [m], (n,).
+    """
     return _ring(closure, "", [])
 
 
@@ -284,13 +317,40 @@ def _grains(motors: Motors, plate: Array | float) -> tuple[Array, Array]:
 def gland_room(closure: Closure | None) -> Array | float:
     """Length that the glands of a closure's rings take, with a land on either side of each; 0 without a seal. [m]
 
+    Parameters
+    ----------
+    closure : Closure or None
+        The closure, SI.
+
+    Returns
+    -------
+    Array or float
+        [m], (n,); 0 without a seal.
+
+    Notes
+    -----
     Where the file says how far from the gas each lies, up to the land behind the last.
     """
     return seal_room(None if closure is None else closure.seal)
 
 
 def seal_room(seal: Seal | None) -> Array | float:
-    """Length that the glands of one part take, as `gland_room`. [m] Source: geometry."""
+    """Length that the glands of one part take, as `gland_room`. [m]
+
+    Parameters
+    ----------
+    seal : Seal or None
+        The seal, SI.
+
+    Returns
+    -------
+    Array or float
+        [m], (n,).
+
+    References
+    ----------
+    Geometry.
+    """
     if seal is None:
         return 0.0
     rings = seal.series
@@ -306,9 +366,25 @@ def seal_room(seal: Seal | None) -> Array | float:
 
 
 def body_glands(motors: Motors) -> Array | float:
-    """Length that the glands on the nozzle's body take: of the aft closure, and of the nozzle where its rings seal the bore. [m]
+    """Length that the glands on the nozzle's body take. [m]
 
-    Source: geometry.
+    Parameters
+    ----------
+    motors : Motors
+        The batch, n motors, SI.
+
+    Returns
+    -------
+    Array or float
+        [m], (n,).
+
+    Notes
+    -----
+    Those of the aft closure, and of the nozzle where its rings seal the bore.
+
+    References
+    ----------
+    Geometry.
     """
     own, aft = motors.nozzle.seal, gland_room(motors.aft_closure)
     if own is None or own.diameter is not None:
@@ -317,7 +393,22 @@ def body_glands(motors: Motors) -> Array | float:
 
 
 def gland_width(seal: Seal) -> Array:
-    """Width of a ring's gland, or what is taken for it. [m] Source: `GLAND_SHARE`."""
+    """Width of a ring's gland, or what is taken for it. [m]
+
+    Parameters
+    ----------
+    seal : Seal
+        The ring, SI.
+
+    Returns
+    -------
+    Array
+        [m], (n,).
+
+    References
+    ----------
+    `GLAND_SHARE`.
+    """
     return np.asarray(GLAND_SHARE * seal.cross_section if seal.gland_width is None else seal.gland_width)
 
 
@@ -525,7 +616,18 @@ SHAPES: tuple[Shape, ...] = (
 
 
 def impossible_shapes(motors: Motors) -> dict[str, Mask]:
-    """Which motors of a batch cannot exist, by the reason, (n,) each; reasons that hold for none are left out."""
+    """Which motors of a batch cannot exist, by the reason, (n,) each; reasons that hold for none are left out.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, n motors, SI.
+
+    Returns
+    -------
+    dict of str to Mask
+        Masks (n,) by the reason.
+    """
     found = {}
     for shape in SHAPES:
         which = shape.which(motors)
