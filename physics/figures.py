@@ -53,8 +53,20 @@ FLIGHT = "flight"
 
 
 def in_groups(names: Iterable[str]) -> dict[str, list[str]]:
-    """Names of figures by the title of their group, in the table's order; names that are no figure are left out.
+    """Names of figures by the title of their group, in the table's order.
 
+    Parameters
+    ----------
+    names : iterable of str
+        Names that are no figure are left out.
+
+    Returns
+    -------
+    dict
+        Title of a group to its names.
+
+    Examples
+    --------
     >>> in_groups(["port_over_throat", "mean_pressure", "peak_pressure"])
     {'pressure': ['peak_pressure', 'mean_pressure'], 'port': ['port_over_throat']}
     """

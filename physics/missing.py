@@ -40,6 +40,17 @@ class Beyond(NotComputable):
 def file_key(column: str) -> str:
     """The key of the motor file that holds a column.
 
+    Parameters
+    ----------
+    column : str
+        Dotted name in Motors.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
     >>> file_key("forward_closure.screws.ring_thickness")
     'forward_closure.ring_thickness'
     >>> file_key("aft_closure.snap_ring.ring_shear_strength"), file_key("case.wall")
@@ -58,8 +69,25 @@ def file_key(column: str) -> str:
 def need(motors: Motors, column: str) -> Any:
     """The leaf named by a dotted column.
 
-    Raises NotComputable naming the missing key of the motor file where the part or the leaf is absent, or where an
-    array holds nothing but NaN (a number that is not known). Raises KeyError for a name that is no column at all.
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    column : str
+        Dotted name in Motors.
+
+    Returns
+    -------
+    Any
+        The leaf, as it stands there.
+
+    Raises
+    ------
+    NotComputable
+        Naming the missing key of the motor file where the part or the leaf is absent, or where an array holds nothing but NaN (a
+        number that is not known).
+    KeyError
+        For a name that is no column at all.
     """
     leaf = motors.value(column)
     if leaf is None:

@@ -46,7 +46,18 @@ class CoveredGrain:
 
 
 def capped(grains: Grains) -> Mask:
-    """Rows with a face that a cap covers in part, as (n, rows); by definition of `Grains.open_to`."""
+    """Rows with a face that a cap covers in part.
+
+    Parameters
+    ----------
+    grains : Grains
+        Rows of grains, SI.
+
+    Returns
+    -------
+    Mask
+        (n, rows); by definition of `Grains.open_to`.
+    """
     found = np.zeros(np.broadcast(grains.outer_diameter, grains.core_diameter).shape, dtype=bool)
     for to in grains.open_to:
         found = found | ((to > grains.core_diameter) & (to < grains.outer_diameter))
@@ -54,7 +65,18 @@ def capped(grains: Grains) -> Mask:
 
 
 def covered_grain(grains: Grains) -> CoveredGrain:
-    """One grain of each row by its radii [m], (n, rows); a covered face is bare up to 0. Source: `Grains.open_to`."""
+    """One grain of each row by its radii; a covered face is bare up to 0.
+
+    Parameters
+    ----------
+    grains : Grains
+        Rows of grains, SI.
+
+    Returns
+    -------
+    CoveredGrain
+        Radii and length [m], (n, rows); faces as `Grains.open_to` says.
+    """
     forward, aft = grains.open_to
     core = 0.5 * np.asarray(grains.core_diameter)
     outer = 0.5 * np.asarray(grains.outer_diameter)

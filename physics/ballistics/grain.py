@@ -50,7 +50,18 @@ def settled(grains: Grains) -> Grains:
 
 
 def has_caps(grains: Grains) -> bool:
-    """Whether any face of a batch is covered in part; by definition."""
+    """Whether any face of a batch is covered in part.
+
+    Parameters
+    ----------
+    grains : Grains
+        Rows of grains, SI.
+
+    Returns
+    -------
+    bool
+        By definition.
+    """
     return settled(grains).caps
 
 

@@ -34,7 +34,18 @@ class Regimes:
     sonic: Array
 
     def pick(self, index: Index) -> Regimes:
-        """Some of the motors."""
+        """Some of the motors.
+
+        Parameters
+        ----------
+        index : Index
+            Their places in the batch.
+
+        Returns
+        -------
+        Regimes
+            Of those motors, in that order.
+        """
         return Regimes(*(picked(leaf, index) for leaf in (self.full, self.onset, self.near, self.sonic)))
 
 

@@ -110,11 +110,33 @@ class SmoothBurns(EqualGrains):
     log_initial: Array
 
     def log_pressure(self, x: Array) -> Array:
-        """log of chamber pressure in Pa at regressions x [m], (n,). [-]"""
+        """Logarithm of the chamber pressure at regressions.
+
+        Parameters
+        ----------
+        x : ndarray
+            Regressions [m], (n,).
+
+        Returns
+        -------
+        ndarray
+            log of the pressure in Pa, (n,). [-]
+        """
         return np.asarray(self.slope * np.log(self.kn(x)) + self.offset)
 
     def kn_at(self, pressure: Array) -> Array:
-        """Kn at a pressure [Pa], (n,). [-]"""
+        """Kn at a pressure.
+
+        Parameters
+        ----------
+        pressure : ndarray
+            Chamber pressure [Pa], (n,).
+
+        Returns
+        -------
+        ndarray
+            (n,). [-]
+        """
         return np.asarray(np.exp((np.log(pressure) - self.offset) / self.slope))
 
     @property

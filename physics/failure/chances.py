@@ -82,9 +82,17 @@ class Model:
         return sorted(lot for lot in own | copies if lot and lot != ANOTHER_COPY)
 
     def masses(self, deviates: Mapping[str, Array]) -> tuple[dict[Key, Array], dict[Key, Array]]:
-        """For each rung: what the tests leave of its own deviate, and what of that fails in what it meets. [-]
+        """For each rung: what the tests leave of its own deviate, and what of that fails in what it meets.
 
-        `deviates` by lot broadcast against the margins.
+        Parameters
+        ----------
+        deviates : mapping
+            By lot; arrays broadcast against the margins. [-]
+
+        Returns
+        -------
+        tuple of dict
+            Both by rung. [-]
         """
         allowed, fails = {}, {}
         for key, margin in self.margins.items():
@@ -359,7 +367,17 @@ def model_of(look: Ladder, expected: Array, figures: Figures, tests: Sequence[Te
 
 
 def median_of(rung: Rung) -> Array:
-    """What the log-normal of a rung has as its median, pressure [Pa] or time [s], (n,).
+    """Median of the log-normal of a rung.
+
+    Parameters
+    ----------
+    rung : Rung
+        With its likely value and band.
+
+    Returns
+    -------
+    ndarray
+        Pressure [Pa] or time [s], (n,).
 
     Notes
     -----
@@ -461,9 +479,19 @@ def bands(model: Model, points: int = POINTS, seed: int = 1) -> dict[Key, tuple[
 
 
 def known_bands(model: Model, ladder: Ladder) -> dict[Key, tuple[float, float, float]]:
-    """`bands` of a single motor's ladder as pressures [Pa] and times [s]: the 5 % end, the median and the 95 % end.
+    """`bands` of a single motor's ladder: the 5 % end, the median and the 95 % end.
 
-    `model` is that of `model_of`; source as `bands`.
+    Parameters
+    ----------
+    model : Model
+        That of `model_of`.
+    ladder : Ladder
+        Of a batch of one.
+
+    Returns
+    -------
+    dict
+        By rung, pressures [Pa] and times [s]; source as `bands`.
     """
     rungs = {(rung.mode, rung.part): rung for rung in ladder.rungs}
     found = {}

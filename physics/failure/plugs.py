@@ -17,7 +17,19 @@ from physics.motors import Array, Motors, Plug, Situation
 
 
 def has_plug(motors: Motors, end: str) -> bool:
-    """Whether a plug is screwed through the plate of an end."""
+    """Whether a plug is screwed through the plate of an end.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    end : str
+        "forward" or "aft".
+
+    Returns
+    -------
+    bool
+    """
     return end == "forward" and motors.forward_closure is not None and motors.forward_closure.plug is not None
 
 
@@ -141,7 +153,20 @@ def plug_seal_leak(motors: Motors, situation: Situation) -> Array:
 
 
 def plug_note(motors: Motors, situation: Situation) -> str:
-    """Both threads, and the share of the end load that goes through the plug."""
+    """Both threads, and the share of the end load that goes through the plug.
+
+    Parameters
+    ----------
+    motors : Motors
+        The batch, SI.
+    situation : Situation
+        At which end the mode asks.
+
+    Returns
+    -------
+    str
+        The words.
+    """
     own, tapped = plug_threads(motors, situation)
     return sentences(
         f"thread of the plug {pressure_text(own)}, thread of the plate {pressure_text(tapped)}",

@@ -107,9 +107,17 @@ def yield_hole_growth(motors: Motors, end: str) -> Array:
 
 
 def worn(motors: Motors) -> list[Worn]:
-    """The largest growths of a single motor's log against what yield would leave; what cannot be compared is left out. [m]
+    """The largest growths of a single motor's log against what yield would leave.
 
-    Source: `yield_bulge`, `yield_hole_growth`.
+    Parameters
+    ----------
+    motors : Motors
+        A batch of one, SI.
+
+    Returns
+    -------
+    list of Worn
+        Growths [m]; what cannot be compared is left out. Source: `yield_bulge`, `yield_hole_growth`.
     """
     found, uses = [], motors.wear
     outside = [use.outer_diameter for use in uses if use.outer_diameter is not None and use.what != NEW]
@@ -130,15 +138,34 @@ def worn(motors: Motors) -> list[Worn]:
 
 
 def as_new(motors: Motors) -> float | None:
-    """Outside of a single motor's tube as it came [m], None where the log does not say; by definition."""
+    """Outside of a single motor's tube as it came.
+
+    Parameters
+    ----------
+    motors : Motors
+        A batch of one, SI.
+
+    Returns
+    -------
+    float or None
+        [m]; None where the log does not say. By definition.
+    """
     given = [use.outer_diameter for use in motors.wear if use.what == NEW and use.outer_diameter is not None]
     return given[0] if given else None
 
 
 def bulging_pressure(motors: Motors) -> float | None:
-    """Head pressure [Pa] from which a single motor's case keeps a bulge, as drawn; None where it is not known.
+    """Head pressure from which a single motor's case keeps a bulge, as drawn.
 
-    Source: the ladder's case yield.
+    Parameters
+    ----------
+    motors : Motors
+        A batch of one, SI.
+
+    Returns
+    -------
+    float or None
+        [Pa]; None where it is not known. Source: the ladder's case yield.
     """
     try:
         value = float(np.ravel(case_yield(motors, Situation()))[0])
@@ -148,5 +175,17 @@ def bulging_pressure(motors: Motors) -> float | None:
 
 
 def cycles(uses: Sequence[Use], what: str) -> int:
-    """How many uses of one kind the log counts."""
+    """How many uses of one kind the log counts.
+
+    Parameters
+    ----------
+    uses : sequence of Use
+        The log.
+    what : str
+        The kind.
+
+    Returns
+    -------
+    int
+    """
     return sum(use.count for use in uses if use.what == what)

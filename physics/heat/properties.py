@@ -34,7 +34,17 @@ class Band:
     status: str = "read"
 
     def about(self, likely: float) -> Band:
-        """The same band in proportion about another likely value, given by the builder."""
+        """The same band in proportion about another likely value.
+
+        Parameters
+        ----------
+        likely : float
+            Given by the builder, in the unit of the band.
+
+        Returns
+        -------
+        Band
+        """
         scale = likely / self.likely if self.likely else 1.0
         return Band(self.low * scale, likely, self.high * scale)
 

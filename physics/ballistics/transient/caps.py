@@ -32,7 +32,20 @@ class InCells:
 
 
 def capped_grains(layout: Layout, capped: Mask) -> CoveredGrain:
-    """The grains of a layout that `capped` (n, grains) picks, as one column, (m, 1). [m]"""
+    """The picked grains of a layout as one column.
+
+    Parameters
+    ----------
+    layout : Layout
+        The motors in stations.
+    capped : Mask
+        Which grains, (n, grains).
+
+    Returns
+    -------
+    CoveredGrain
+        Radii and lengths [m], (m, 1).
+    """
     leaves = (0.5 * layout.core, 0.5 * layout.outer, layout.length, layout.forward_to, layout.aft_to)
     return CoveredGrain(*(leaf[capped][:, None] for leaf in leaves))
 

@@ -126,7 +126,18 @@ class Layout:
         return Lit(core, head, aft)
 
     def take(self, index: Any) -> Layout:
-        """The motors at `index`."""
+        """Some of the motors.
+
+        Parameters
+        ----------
+        index : Any
+            Their places in the batch, as numpy indexes.
+
+        Returns
+        -------
+        Layout
+            Of those motors, in that order.
+        """
         size = self.length.shape[0]
         changed: dict[str, Any] = {}
         for item in fields(self):

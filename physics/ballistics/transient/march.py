@@ -88,7 +88,18 @@ class March:
     done: Mask
 
     def take(self, index: Any) -> March:
-        """The motors at `index`."""
+        """Some of the motors.
+
+        Parameters
+        ----------
+        index : Any
+            Their places in the batch, as numpy indexes.
+
+        Returns
+        -------
+        March
+            Of those motors, in that order.
+        """
         return March(*(_taken(getattr(self, item.name), index) for item in fields(self)))
 
 
