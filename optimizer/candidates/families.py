@@ -609,10 +609,10 @@ class Families:
         for place, outside in enumerate(distinct):
             yield self.catalogue.at(tuple(outside.tolist())), order[ends[place] : ends[place + 1]]
 
-    def _mass_window(self, propellant: Floats, mass: Floats) -> tuple[Floats, Floats]:
-        """Lowest and highest mass a pattern may add, by the limits on loaded mass and on propellant fraction."""
+    def _mass_window(self, propellant: Floats, mass: Floats, bounds: list[Bound]) -> tuple[Floats, Floats]:
+        """Lowest and highest mass a pattern may add, by limits on loaded mass and on propellant fraction."""
         low, high = np.full(len(mass), -np.inf), np.full(len(mass), np.inf)
-        for bound in self.crossed_masses():
+        for bound in bounds:
             if bound.quantity == "loaded_mass":
                 high = high if bound.maximum is None else np.minimum(high, bound.maximum - mass)
                 low = low if bound.minimum is None else np.maximum(low, bound.minimum - mass)
@@ -644,7 +644,7 @@ class Families:
     def _good_patterns(self, seen: OutsideColumns) -> Integers:
         """How many patterns are good for each outside."""
         found = np.zeros(len(seen.digits), dtype=np.int64)
-        low, high = self._mass_window(seen.columns["propellant_mass"], seen.columns["loaded_mass"])
+        low, high = self._mass_window(seen.columns["propellant_mass"], seen.columns["loaded_mass"], self.crossed_masses())
         for patterns, rows in self._outsides(seen.digits):
             if self.crossed_masses():
                 found[rows] = count_within(patterns.threshold, patterns.mass, seen.pressure[rows], low[rows], high[rows])
@@ -682,15 +682,13 @@ class Families:
 
     def _too_heavy(self, seen: OutsideColumns, bound: Bound) -> int:
         total = 0
-        one = replace(self.rules, masses=(bound,))
+        bounds = [one for one in self.crossed_masses() if one == bound]
         for patterns, rows in self._outsides(seen.digits):
             values = patterns.parts.get(bound.quantity.removesuffix("_mass"))
             if values is not None:
                 total += int(bound.fails(values).sum()) * len(rows)
                 continue
-            kept, self.rules = self.rules, one
-            low, high = self._mass_window(seen.columns["propellant_mass"][rows], seen.columns["loaded_mass"][rows])
-            self.rules = kept
+            low, high = self._mass_window(seen.columns["propellant_mass"][rows], seen.columns["loaded_mass"][rows], bounds)
             mass = np.sort(patterns.mass)
             within = np.searchsorted(mass, high, side="right") - np.searchsorted(mass, low, side="left")
             total += int((self.catalogue.size - np.maximum(within, 0)).sum())
@@ -715,7 +713,7 @@ class Families:
         wide = len(self.outer)
         digits = self.full_digits(rows[:, :wide].astype(np.int64))
         pressure = rows[:, wide]
-        low, high = self._mass_window(rows[:, wide + 3], rows[:, wide + 2])
+        low, high = self._mass_window(rows[:, wide + 3], rows[:, wide + 2], self.crossed_masses())
         for patterns, place in self._outsides(digits):
             chosen = np.arange(self.catalogue.size) if every else patterns.kept
             for part in np.array_split(place, max(1, len(place) * len(chosen) // 500_000)):
