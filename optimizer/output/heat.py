@@ -13,9 +13,6 @@ from optimizer.units import display_unit, from_si, show_dimension
 from physics.heat.soak import READ_AT
 from physics.heat.summary import HeatSummary, Outside
 
-FLAT = 0.5
-"""Rise below which an outside counts as cold. [K]"""
-
 
 def heat_answer(summary: HeatSummary | None) -> dict[str, Any] | None:
     """The `heat` of an answer in JSON, SI: kelvin, seconds from ignition, metres, kg/s; None where nothing can be told."""
@@ -40,16 +37,11 @@ def outside_answer(place: Outside) -> dict[str, Any]:
     return {
         "place": place.place,
         "peak": float(place.readings.peak[0]),
-        "at": float(place.readings.at[0]) if warms(place) else None,
+        "at": float(place.readings.at[0]) if place.warms else None,
         "low": place.low,
         "high": place.high,
         "after": {f"{at:g}": float(value) for at, value in zip(READ_AT, place.readings.after[:, 0], strict=True)},
     }
-
-
-def warms(place: Outside) -> bool:
-    """Whether the outside gets warm at all at a place."""
-    return float(place.readings.peak[0]) - float(place.history[0]) > FLAT
 
 
 def _finite(value: float) -> float | None:
@@ -61,7 +53,7 @@ def heat_rows(summary: HeatSummary, units: str) -> list[list[str]]:
     unit = display_unit("temperature", units)
     rows = [[f"outside, {unit}", *(f"{at:g} s" for at in READ_AT), "peak", "limits", "at"]]
     for place in summary.outside:
-        if warms(place):
+        if place.warms:
             after = [_number(float(value), units) for value in place.readings.after[:, 0]]
             peak, low, high = (_number(value, units) for value in (float(place.readings.peak[0]), place.low, place.high))
             rows.append([place.place, *after, peak, f"{low} to {high}", f"{float(place.readings.at[0]):.0f} s"])
@@ -76,7 +68,7 @@ def _number(kelvin: float, units: str) -> str:
 def heat_sentences(summary: HeatSummary, units: str, brief: bool = False) -> list[str]:
     """What heat does in sentences: hottest outside, liner left, gaps the tube forgives, ways for gas, what is missing."""
     said = []
-    warm = [place for place in summary.outside if warms(place)]
+    warm = [place for place in summary.outside if place.warms]
     if warm:
         hottest = max(warm, key=lambda place: float(place.readings.peak[0]))
         worst = max(place.high for place in warm)

@@ -26,6 +26,7 @@ Imports numpy, scipy.linalg, physics.heat.conduction (a constant) and physics.mo
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass, fields, replace
 from typing import TypeVar
 
@@ -411,7 +412,7 @@ class _Layout:
     half: Array
 
 
-class _Walled:
+class _Walled(ABC):
     """Liner cells on case cells, marched together; what the two limits share.
 
     Areas, and so conductances and capacities, are per square metre of the liner's bore.
@@ -444,15 +445,17 @@ class _Walled:
             self._record(step + 1)
         return Lined(np.array(self.exposure.time), **self.kept, through=self.through)
 
+    @abstractmethod
     def _advance(self, step: int) -> None:
-        raise NotImplementedError
+        """March over one interval."""
 
+    @abstractmethod
     def _left(self) -> tuple[Array, Array]:
         """Thickness that is neither worn nor charred, and what is worn. [m]"""
-        raise NotImplementedError
 
+    @abstractmethod
     def _laid(self, some: _Index) -> _Layout:
-        raise NotImplementedError
+        """The liner's cells of some walls as they stand."""
 
     def balance(self, step: int, some: _Index, laid: _Layout, weight: float = 1.0) -> _Balance:
         """The balance of liner and case over `weight` of the interval, nothing coming in."""

@@ -22,6 +22,9 @@ from physics.heat.walls import LASTING_LOSS
 from physics.missing import NotComputable
 from physics.motors import Array, Motors, Situation
 
+FLAT = 0.5
+"""Rise below which an outside counts as cold. [K]"""
+
 
 @dataclass(frozen=True)
 class Outside:
@@ -36,6 +39,11 @@ class Outside:
     high: float
     time: Array
     history: Array
+
+    @property
+    def warms(self) -> bool:
+        """Whether the outside gets warm at all here."""
+        return float(self.readings.peak[0]) - float(self.history[0]) > FLAT
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,6 @@ from physics.failure.proof import GAUGE_ERROR, Proof, gas_energy, proof_of, wate
 from physics.heat.soak import wait_for_sticker
 
 if TYPE_CHECKING:
-    from physics.heat.told import Outside
-
     from physics.assessment import Assessment
 
 PROOF_MARGIN = 1.1  # a rung nearer to the proof pressure than this is pointed out; common practice, no source
@@ -34,7 +32,6 @@ ASSUMED, AT_START, AT_END = RISES = ("assumed", "start", "end")
 SHORTEST_RISE = 2e-3  # s; what is shorter is the model's own step
 MOUNT_OVER_THRUST = 5.0  # natural frequency of the mount over what the thrust holds; common practice, no source
 SAMPLES = 20.0  # in the quickest rise; common practice, no source
-FLAT = 0.5  # K of rise below which an outside counts as cold
 LEAST_RATE = 1000.0  # samples a second; common practice, no source
 
 
@@ -187,10 +184,5 @@ def sticker_wait(assessment: Assessment) -> float:
     """When stickers may be read, from ignition: past the rule for the liner and past the last peak predicted, full 10 s. [s]"""
     liner = assessment.motors.liner
     wait = float(np.ravel(wait_for_sticker(np.array([0.0]) if liner is None else np.asarray(liner.thickness)))[0])
-    warm = [] if assessment.heat is None else [place for place in assessment.heat.outside if rises(place)]
+    warm = [] if assessment.heat is None else [place for place in assessment.heat.outside if place.warms]
     return max([wait, *(math.ceil(float(place.readings.at[0]) / 10.0) * 10.0 for place in warm)])
-
-
-def rises(place: Outside) -> bool:
-    """Whether the outside gets warm at a place."""
-    return float(place.readings.peak[0]) - float(place.history[0]) > FLAT

@@ -22,7 +22,6 @@ from optimizer.output.drawing.stand import (
     RESTRAINT_PUSH,
     SAMPLES,
     Stand,
-    rises,
     stand,
     sticker_wait,
 )
@@ -181,7 +180,7 @@ def _temperatures(assessment: Assessment, labels: Labels) -> _Block:
             row += ["not told", "–", "–", "–", "–"]
         else:
             peak = float(known.readings.peak[0])
-            at = f"{float(known.readings.at[0]):.0f} s" if rises(known) else "cold"
+            at = f"{float(known.readings.at[0]):.0f} s" if known.warms else "cold"
             later = (float(np.interp(when, known.time, known.history)) for when in (60.0, wait))
             row += [_degrees(peak, unit), f"{_degrees(known.low, unit, False)} to {_degrees(known.high, unit)}", at]
             row += [_degrees(value, unit) for value in later]

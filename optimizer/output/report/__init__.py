@@ -51,15 +51,11 @@ def design_view(assessment: Assessment, name: str, index: int = 0, designation: 
     import numpy as np
 
     from optimizer.ladder_view import ladder_rows
-    from optimizer.output.drawing.geometry import section
+    from optimizer.output.drawing.geometry import number, section
     from optimizer.output.report.flight import flight_view
 
     def one(values: Any) -> float | None:
-        if values is None:
-            return None
-        flat = np.atleast_1d(np.asarray(values, dtype=float))
-        value = float(flat[index if flat.shape[0] > 1 else 0])
-        return value if math.isfinite(value) else None
+        return number(values, index)
 
     curve = assessment.figures.curve
     fit, flags = assessment.fit, ("ok", "in_airframe")

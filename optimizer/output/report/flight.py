@@ -9,9 +9,9 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import numpy as np
 from markupsafe import Markup
 
+from optimizer.output.drawing.geometry import number
 from optimizer.output.report.pictures import OKABE_ITO, Series, chart, escape, legend
 from optimizer.output.report.values import in_display, meaning, number_text, unit_text, value_text
 from optimizer.vocabulary import spoken
@@ -45,11 +45,7 @@ def flight_view(assessment: Assessment, index: int = 0) -> dict[str, Any] | None
         return None
 
     def one(values: Any) -> float | None:
-        if values is None:
-            return None
-        flat = np.atleast_1d(np.asarray(values, dtype=float))
-        value = float(flat[index if flat.shape[0] > 1 else 0])
-        return value if math.isfinite(value) else None
+        return number(values, index)
 
     def lines(table: Mapping[str, Any] | None) -> dict[str, list[float]] | None:
         return None if table is None else {name: [float(value) for value in rows[index]] for name, rows in table.items()}

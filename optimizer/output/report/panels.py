@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from optimizer.candidates.samples import chance_words
 from optimizer.ladder_view import bar_ceiling
-from optimizer.output.heat import heat_rows, heat_sentences, warms
+from optimizer.output.heat import heat_rows, heat_sentences
 from optimizer.output.report.flight import flight_panel
 from optimizer.output.report.pictures import (
     Level,
@@ -299,7 +299,7 @@ def heat(design: View, units: str) -> dict[str, Any] | None:
     summary: HeatSummary | None = design.get("heat")
     if summary is None:
         return None
-    warm = [place for place in summary.outside if warms(place)]
+    warm = [place for place in summary.outside if place.warms]
     series = [
         Series(
             place.place,

@@ -35,7 +35,7 @@ from optimizer.output.drawing.proof_sheet import evidence_lines, proof_sheets
 from optimizer.output.drawing.review import figure_rows, review_sheets
 from optimizer.output.drawing.section_sheet import best_scale, scale_text
 from optimizer.output.drawing.sheet import PAPERS, Sheet, fitted, pdf_bytes, printable, width_of, wrapped
-from optimizer.output.drawing.stand import quickest, rises, stand, sticker_wait
+from optimizer.output.drawing.stand import quickest, stand, sticker_wait
 from optimizer.output.drawing.stand_sheet import stand_sheet
 from optimizer.output.drawing.wrap_sheet import origin, tiling, wrap_sheets
 from physics.assessment import assess
@@ -473,7 +473,7 @@ class TestStand:
         """Each is the assessment's own, and no sticker is read before the last peak."""
         told = {place.place: place for place in assessment.heat.outside}
         wait = sticker_wait(assessment)
-        assert wait >= max(float(place.readings.at[0]) for place in told.values() if rises(place))
+        assert wait >= max(float(place.readings.at[0]) for place in told.values() if place.warms)
         text = _text(stand_sheet(assessment, LABELS))
         for place in ("forward end", "aft end"):
             peak = float(told[place].readings.peak[0]) - 273.15
